@@ -157,6 +157,11 @@ static void show_effect(const struct client *c, const json_t *document, const ch
     show_period(v, "before", json_object_get(document, "before"));
     show_period(v, "after", json_object_get(document, "after"));
     show_ratio(v, json_object_get(document, "ratio"));
+    if (pick_number(document, "spread", 1) > 1)
+        view_text(
+            v, VIEW_DIM, 2, 2,
+            "The ranges of the two rates count chance alone; that of the ratio, and how often "
+            "by chance, also allow for days that swing more than that, so it is wider.");
     if (pick_has(document, "p"))
         view_label(v, "by chance", "%s", chance(pick_number(document, "p", 1), n));
     if (pick_text(document, "text", pick_text(document, "verdict", NULL)))

@@ -14,7 +14,7 @@
 #define REST                                                                                       \
     {"units", COLUMN_RIGHT, 0}, {"best by", COLUMN_LEFT, 0}, {"sent by", COLUMN_LEFT, 8},          \
     {                                                                                              \
-        "because", COLUMN_LEFT, 16                                                                 \
+        "", COLUMN_BENEATH, 0                                                                      \
     }
 static const struct column at_risk[] = {WHICH, {"risk", COLUMN_RIGHT, 0}, REST};
 static const struct column beside[] = {WHICH, REST};
@@ -32,7 +32,7 @@ static void add_lot(struct table *t, const json_t *lot, bool risks)
     char *routes = pick_shown(lot, "routes");
     table_add(t, pick_text(lot, "lot", "?"));
     if (risks)
-        table_add(t, view_percent(pick_number(lot, "probability", 0), percent));
+        table_add(t, view_chance(pick_number(lot, "probability", 0), percent));
     table_add(t, view_number(pick_number(lot, "units", 0), number));
     table_addf(t, "%s%s", pick_text(lot, "code_date", ""),
                pick_bool(lot, "in_code", true) ? "" : " past");
@@ -52,22 +52,39 @@ static double units_in_code(const json_t *lot)
     return about ? pick_number(lot, "units", 0) : 0;
 }
 
-/* The case's own lot on top; returns the units still in code and about. */
-static double add_lots(struct table *t, const json_t *document)
+struct added {
+    double units; /* still in code and about */
+    size_t past;  /* lots past their code */
+};
+
+/* Those of the list that are still in code, or those that are past it: a hold is about the first.
+ */
+static void add_listed(struct table *t, const json_t *document, bool in_code, struct added *ret)
 {
-    double units = 0;
     size_t i;
-    const json_t *lot, *own = json_object_get(document, "own");
-    if (own)
-        add_lot(t, own, has_risks(document));
-    if (own)
-        units += units_in_code(own);
+    const json_t *lot;
     json_array_foreach(json_object_get(document, "lots"), i, lot)
     {
+        if (pick_bool(lot, "in_code", true) != in_code)
+            continue;
         add_lot(t, lot, has_risks(document));
-        units += units_in_code(lot);
+        ret->units += units_in_code(lot);
+        ret->past += !in_code;
     }
-    return units;
+}
+
+/* The case's own lot on top, then those still in code. */
+static struct added add_lots(struct table *t, const json_t *document)
+{
+    struct added added = {0};
+    const json_t *own = json_object_get(document, "own");
+    if (own) {
+        add_lot(t, own, has_risks(document));
+        added.units += units_in_code(own);
+    }
+    add_listed(t, document, true, &added);
+    add_listed(t, document, false, &added);
+    return added;
 }
 
 /* Which of several is the case's own, and that nobody holds it by this. */
@@ -146,7 +163,7 @@ static void show(const struct client *c, const json_t *document)
 {
     struct table *t = has_risks(document) ? table_new(at_risk, sizeof at_risk / sizeof *at_risk)
                                           : table_new(beside, sizeof beside / sizeof *beside);
-    double units = add_lots(t, document);
+    struct added added = add_lots(t, document);
     char number[VIEW_COUNT];
     case_path_harm(c, document);
     view_title(&c->view,
@@ -156,6 +173,9 @@ static void show(const struct client *c, const json_t *document)
     standing_show(&c->view, document, NULL);
     if (table_rows(t) > 0)
         table_print(t, &c->view, 2);
+    if (added.past)
+        view_textf(&c->view, VIEW_PLAIN, 2, 2, "Past their code, listed last: %s.",
+                   view_count((double)added.past, "lot", number));
     if (json_array_size(json_object_get(document, "lots")) == 0)
         show_none(c, document);
     if (!has_risks(document))
@@ -165,7 +185,8 @@ static void show(const struct client *c, const json_t *document)
         view_textf(&c->view, VIEW_PLAIN, 2, 2,
                    "%s still in code on %s. A hold is QA's decision: oddloaf hold LOT… "
                    "--reason, or for all of them --reach %s",
-                   view_count(units, "unit", number), pick_text(document, "in_code_on", "that day"),
+                   view_count(added.units, "unit", number),
+                   pick_text(document, "in_code_on", "that day"),
                    pick_text(document, "case", "CASE"));
     table_free(t);
 }

@@ -12,6 +12,7 @@
 #include "show/own_rules_show.h"
 #include "show/pick.h"
 #include "show/table.h"
+#include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
 
@@ -57,23 +58,46 @@ static int list(struct client *c)
     return EXIT_DONE;
 }
 
-static int quantities(struct client *c)
+/* What names a record may have: the catalogue's quantities, or its places. */
+struct names {
+    const char *member, *name, *last;
+    struct column columns[3];
+};
+static const struct names NAMES[] = {
+    {"quantities",
+     "quantity",
+     "unit",
+     {{"quantity", COLUMN_LEFT, 14}, {"what it is", COLUMN_LEFT, 20}, {"unit", COLUMN_LEFT, 4}}},
+    {"places",
+     "place",
+     "zone",
+     {{"place", COLUMN_LEFT, 14}, {"what it is", COLUMN_LEFT, 20}, {"zone", COLUMN_RIGHT, 0}}}};
+
+static const struct names *names_of(const char *verb)
 {
-    static const struct column COLUMNS[] = {
-        {"quantity", COLUMN_LEFT, 14}, {"what it is", COLUMN_LEFT, 20}, {"unit", COLUMN_LEFT, 4}};
+    for (size_t i = 0; i < sizeof NAMES / sizeof *NAMES; i++)
+        if (strcmp(NAMES[i].member, verb) == 0)
+            return &NAMES[i];
+    return NULL;
+}
+
+static int list_names(struct client *c, const struct names *of)
+{
     json_t *document = NULL;
     size_t i;
     const json_t *one;
     int rc = client_get(c, "/v1/rules", &document);
     if (rc)
         return rc;
-    const json_t *list = json_object_get(document, "quantities");
-    struct table *t = table_new(COLUMNS, sizeof COLUMNS / sizeof *COLUMNS);
+    const json_t *list = json_object_get(document, of->member);
+    struct table *t = table_new(of->columns, 3);
     json_array_foreach(list, i, one)
     {
-        table_add(t, pick_text(one, "quantity", "?"));
+        char *last = pick_shown(one, of->last);
+        table_add(t, pick_text(one, of->name, "?"));
         table_add(t, pick_text(one, "title", ""));
-        table_add(t, pick_text(one, "unit", ""));
+        table_add(t, last);
+        free(last);
     }
     if (c->json)
         client_print(list);
@@ -216,8 +240,9 @@ static int rules_command(struct client *c, const struct args *a)
         dirs = RULE_FILES_INSTALLED;
     if (strcmp(verb, "list") == 0)
         return a->count == 1 ? list(c) : client_usage(c, "rules list takes no folder");
-    if (strcmp(verb, "quantities") == 0)
-        return a->count == 1 ? quantities(c) : client_usage(c, "rules quantities takes no folder");
+    if (names_of(verb))
+        return a->count == 1 ? list_names(c, names_of(verb))
+                             : client_usage(c, "rules %s takes no folder", verb);
     if (strcmp(verb, "check") == 0)
         return a->count > 2 ? client_usage(c, "rules check takes one folder")
                             : check(c, a->count == 2 ? a->words[1] : dirs);
@@ -231,10 +256,10 @@ static const struct option_row options[] = {
 
 const struct command cmd_rules = {
     .name = "rules",
-    .args = "check [DIR] | list | quantities | copy FILE… | seen FILE…",
-    .words = "check list quantities copy seen",
-    .help = "checks rule files with file:line:column, lists causes and quantities, copies shipped "
-            "files",
+    .args = "check [DIR] | list | quantities | places | copy FILE… | seen FILE…",
+    .words = "check list quantities places copy seen",
+    .help = "checks rule files with file:line:column, lists causes, quantities and places, copies "
+            "shipped files",
     .more = "A plant changes a copy of a shipped rule file (copy), which stands for it from the "
             "next reload on. check without a folder reads the installed rules, says what the "
             "copies differ in, and what a release has changed since in the files they were copied "

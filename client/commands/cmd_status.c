@@ -157,7 +157,9 @@ static void show_needs(const struct view *v, const json_t *needs)
 
 static void show_line(const struct view *v, const char *line, const struct text_buffer *newest)
 {
-    view_label(v, *line ? line : "no line", "%s", newest->length ? newest->data : "none");
+    char label[64];
+    snprintf(label, sizeof label, "%s %s", *line ? "line" : "no", *line ? line : "line");
+    view_label(v, label, "%s", newest->length ? newest->data : "none");
 }
 
 /* One line a production line: "lots 2026-11-20 09:14, readings …". */

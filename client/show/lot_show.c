@@ -53,8 +53,26 @@ static void add_target(struct table *t, const json_t *reading)
     text_buffer_free(&text);
 }
 
+/* What laboratories found of it and is not allowed: it stands for the plant's own value. */
+static void append_measured(struct text_buffer *text, const json_t *reading, const json_t *document)
+{
+    char number[VIEW_NUMBER];
+    size_t i;
+    const json_t *result;
+    json_array_foreach(json_object_get(document, "measured"), i, result)
+    {
+        const char *word =
+            strcmp(pick_text(result, "quantity", ""), pick_text(reading, "quantity", "?")) == 0
+                ? measured_show_out(result, reading)
+                : "";
+        if (*word)
+            text_appendf(text, "%slaboratory %s:" VIEW_NBSP "%s", text->length ? ", " : "", word,
+                         view_number(pick_number(result, "value", 0), number));
+    }
+}
+
 /* In words, where the readings stand; never by colour. The value is the middle of several. */
-static void add_mark(struct table *t, const json_t *reading)
+static void add_mark(struct table *t, const json_t *reading, const json_t *document)
 {
     char number[VIEW_NUMBER];
     struct text_buffer text = {0};
@@ -75,6 +93,7 @@ static void add_mark(struct table *t, const json_t *reading)
     if (z > ODD_Z || z < -ODD_Z)
         text_appendf(&text, "%s%s" VIEW_NBSP "spreads", text.length ? ", " : "",
                      view_bits(z, number));
+    append_measured(&text, reading, document);
     table_add(t, text.data);
     text_buffer_free(&text);
 }
@@ -96,8 +115,9 @@ static void show_missing(const struct view *v, const json_t *readings)
     text_buffer_free(&line);
 }
 
-static void show_readings(const struct view *v, const json_t *readings)
+static void show_readings(const struct view *v, const json_t *document)
 {
+    const json_t *readings = json_object_get(document, "readings");
     struct table *t = table_new(reading_columns, sizeof reading_columns / sizeof *reading_columns);
     size_t i;
     const json_t *reading;
@@ -112,7 +132,7 @@ static void show_readings(const struct view *v, const json_t *readings)
         table_addf(t, "%s%s%s", value, plain ? "" : VIEW_NBSP, plain ? "" : unit);
         add_target(t, reading);
         add_number(t, reading, "usual");
-        add_mark(t, reading);
+        add_mark(t, reading, document);
         free(value);
     }
     view_section(v, "Readings");
@@ -308,7 +328,7 @@ static void show_span(const struct view *v, const char *label, const json_t *spa
                view_rough(pick_number(span, "high", 0), high));
 }
 
-static void show_curve(const struct view *v, const json_t *curve)
+static void show_curve(const struct view *v, const json_t *days)
 {
     static const struct column columns[] = {{"day", COLUMN_RIGHT, 0},
                                             {"as made", COLUMN_RIGHT, 0},
@@ -318,7 +338,7 @@ static void show_curve(const struct view *v, const json_t *curve)
     struct table *t = table_new(columns, sizeof columns / sizeof *columns);
     size_t i;
     const json_t *point;
-    json_array_foreach(curve, i, point)
+    json_array_foreach(json_object_get(days, "curve"), i, point)
     {
         static const char *const ways[] = {"as_made", "as_specified"};
         char text[VIEW_NUMBER];
@@ -334,8 +354,14 @@ static void show_curve(const struct view *v, const json_t *curve)
         }
     }
     if (table_rows(t) > 0) {
-        view_section(v, "Packs with visible mold, by days after packing");
+        view_section(v, "With visible mold by days after packing, of packs that carry a spore");
         table_print(t, v, 2);
+        view_textf(v, VIEW_DIM, 2, 0,
+                   "Of the packs that carry a spore after the oven, not of all packs: how many "
+                   "carry one is not said. The model is %s.",
+                   pick_bool(days, "calibrated", false)
+                       ? "calibrated to this plant's retained samples"
+                       : "not calibrated to this plant");
     }
     table_free(t);
 }
@@ -370,7 +396,7 @@ static void show_prediction(const struct view *v, const json_t *document)
     if (!valid)
         return; /* it is said why; terms and curve would say what the models do not hold for */
     show_terms(v, days);
-    show_curve(v, json_object_get(days, "curve"));
+    show_curve(v, days);
 }
 
 /* ---- the whole ---- */
@@ -401,7 +427,7 @@ static void show_records(const struct view *v, const json_t *document)
         view_label(v, "units", "%s", view_number(pick_number(document, "units", 0), number));
     hold_show_lot(v, document);
     show_cases(v, document);
-    show_readings(v, json_object_get(document, "readings"));
+    show_readings(v, document);
     measured_show(v, document);
     show_materials(v, json_object_get(document, "materials"));
     show_dispatch(v, json_object_get(document, "dispatch"));

@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "show/pick.h"
 #include "show/show.h"
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -18,6 +19,14 @@ static void append_value(struct text_buffer *line, const json_t *result)
     if (*value && strchr(said, ' '))
         text_appendf(line, " (%s)", said);
     free(value);
+}
+
+const char *measured_show_out(const json_t *result, const json_t *reading)
+{
+    double value = pick_number(result, "value", NAN);
+    return value < pick_number(reading, "low", -INFINITY)   ? "TOO LOW"
+           : value > pick_number(reading, "high", INFINITY) ? "TOO HIGH"
+                                                            : "";
 }
 
 void measured_show_one(const struct view *v, const json_t *result)
@@ -62,8 +71,9 @@ static void show_unknown(const struct view *v, const json_t *result)
     json_array_foreach(list, i, one)
         text_appendf(&names, "%s%s", i ? ", " : "", json_string_value(one));
     view_textf(v, VIEW_PLAIN, 0, 2,
-               "Kept as written, %s %s: no rule knows it. Nearest: %s; all: oddloaf rules "
-               "quantities; %s= takes it back",
+               "NOT USED: no rule knows \"%s\". It ranks nothing and is only kept as written, %s. "
+               "Write it with its own name; nearest: %s; all: oddloaf rules quantities; \"%s=\" "
+               "takes this back",
                name, pick_text(result, "said", ""), names.length ? names.data : "none", name);
     text_buffer_free(&names);
 }

@@ -5,6 +5,8 @@
 #include "show/view.h"
 #include <jansson.h>
 
+/* "TOO LOW" or "TOO HIGH" of a result whose value `reading` does not allow; "" of any other. */
+const char *measured_show_out(const json_t *result, const json_t *reading);
 /* "Crumb pH 5.92: Northgate, sample 26-114, 2026-11-24 10:00, titration (note)"; says of each what
  * no rule reads. */
 void measured_show_one(const struct view *v, const json_t *result);

@@ -12,9 +12,12 @@ static void show_head(const struct view *v, const json_t *document)
     char n[3][VIEW_COUNT];
     view_title(v, "Returns, %s to %s", pick_text(document, "from", "?"),
                pick_text(document, "to", "?"));
-    view_label(v, "came back", "%s in %s",
-               view_count(pick_number(document, "units", 0), "unit", n[0]),
-               view_count(pick_number(document, "returns", 0), "return", n[1]));
+    if (pick_bool(document, "on_record", true))
+        view_label(v, "came back", "%s in %s",
+                   view_count(pick_number(document, "units", 0), "unit", n[0]),
+                   view_count(pick_number(document, "returns", 0), "return", n[1]));
+    else
+        view_label(v, "came back", "no returns on record");
     view_label(v, "dispatched", "%s",
                view_count(pick_number(document, "dispatched", 0), "unit", n[0]));
     if (!pick_has(document, "share"))

@@ -63,6 +63,12 @@ size_t table_rows(const struct table *t)
 
 /* ---- widths ---- */
 
+/* Columns that stand side by side. */
+static size_t beside(const struct table *t)
+{
+    return t->column_count - (t->columns[t->column_count - 1].side == COLUMN_BENEATH);
+}
+
 static int widest_line(const char *text)
 {
     int widest = 0;
@@ -129,10 +135,10 @@ static void shrink(const struct table *t, int *widths, const int *words, int mos
     int *least = xcalloc(t->column_count, sizeof *least);
     for (enum shrinking how = SHRINK_SAID; how < SHRINK_NO_MORE; how++) {
         long i = 0;
-        for (size_t c = 0; c < t->column_count; c++)
+        for (size_t c = 0; c < beside(t); c++)
             least[c] = least_of(t, c, words, how);
-        while (total(widths, t->column_count) > most &&
-               (i = next_to_shrink(widths, least, t->column_count)) >= 0)
+        while (total(widths, beside(t)) > most &&
+               (i = next_to_shrink(widths, least, beside(t))) >= 0)
             widths[i]--;
     }
     free(least);
@@ -161,7 +167,7 @@ static int *measure(const struct table *t, int width, int indent)
 bool table_fits(const struct table *t, const struct view *v, int indent)
 {
     int *widths = measure(t, INT_MAX, 0);
-    bool fits = total(widths, t->column_count) <= v->width - indent;
+    bool fits = total(widths, beside(t)) <= v->width - indent;
     free(widths);
     return fits;
 }
@@ -178,13 +184,13 @@ static void print_row(const struct table *t, const struct view *v, const int *wi
                       const char *const *cells, enum view_style style)
 {
     const char **rest = xcalloc(t->column_count, sizeof *rest);
-    for (size_t i = 0; i < t->column_count; i++)
+    for (size_t i = 0; i < beside(t); i++)
         rest[i] = cells[i];
     bool more = true;
     while (more) {
         more = false;
         int pending = indent; /* blanks owed before the next text, so that no line ends in them */
-        for (size_t i = 0; i < t->column_count; i++) {
+        for (size_t i = 0; i < beside(t); i++) {
             size_t next = 0;
             size_t length = typeset_break(rest[i], widths[i], &next);
             char *piece = xstrndup(rest[i], length);
@@ -205,6 +211,8 @@ static void print_row(const struct table *t, const struct view *v, const int *wi
         }
         fputc('\n', v->out);
     }
+    if (beside(t) < t->column_count && *cells[beside(t)])
+        view_text(v, style, indent + GAP, GAP, cells[beside(t)]);
     free(rest);
 }
 

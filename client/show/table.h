@@ -8,7 +8,8 @@
 
 struct column {
     const char *title; /* "" for none */
-    enum { COLUMN_LEFT, COLUMN_RIGHT } side;
+    /* BENEATH, of the last one: on lines of its own under the row, without a title */
+    enum { COLUMN_LEFT, COLUMN_RIGHT, COLUMN_BENEATH } side;
     int shrink; /* columns it may be shrunk to before the others are; 0: only if need be */
 };
 

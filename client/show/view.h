@@ -54,6 +54,8 @@ char *view_rough(double value, char buffer[static VIEW_NUMBER]);
 char *view_small(double value, char buffer[static VIEW_NUMBER]);
 /* "81 %", "<1 %", ">99 %" of 0..1; "-" if it is not finite. */
 char *view_percent(double share, char buffer[static VIEW_NUMBER]);
+/* The same of what is only believed: never 0 nor 100 %. */
+char *view_chance(double probability, char buffer[static VIEW_NUMBER]);
 /* "very likely" of .81: the word for a probability. Static. */
 const char *view_likely(double probability);
 /* "+3.1" */

@@ -63,6 +63,12 @@ char *view_percent(double share, char buffer[static VIEW_NUMBER])
     return buffer;
 }
 
+char *view_chance(double probability, char buffer[static VIEW_NUMBER])
+{
+    const double least = 1e-6; /* rounded away on its way here, it is still no certainty */
+    return view_percent(fmin(fmax(probability, least), 1 - least), buffer);
+}
+
 const char *view_likely(double probability)
 {
     static const struct {

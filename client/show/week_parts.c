@@ -64,7 +64,9 @@ void week_show_returns(const struct view *v, const json_t *returns)
 {
     char n[4][VIEW_NUMBER];
     double dispatched = pick_number(returns, "dispatched", 0);
-    if (dispatched > 0)
+    if (!pick_bool(returns, "on_record", true))
+        view_label(v, "returned", "no returns on record");
+    else if (dispatched > 0)
         view_label(v, "returned", "%s units of %s dispatched: %s per million",
                    view_number(pick_number(returns, "units", 0), n[0]),
                    view_number(dispatched, n[1]),

@@ -116,8 +116,12 @@ static void show_shares(const struct view *v, const json_t *document, const json
                          view_percent(pick_number(way, "without_mold", 0), percent));
     }
     if (line.length)
-        view_textf(v, VIEW_PLAIN, 2, 2, "Packs without mold on day %lld: %s.",
-                   (long long)pick_int(hold, "days", 0), line.data);
+        view_textf(v, VIEW_PLAIN, 2, 2, "Packs without mold on day %lld: %s%s.",
+                   (long long)pick_int(hold, "days", 0), line.data,
+                   pick_bool(document, "calibrated", false)
+                       ? ""
+                       : " (with as many spores a pack as the models take, not calibrated to this "
+                         "plant)");
     text_buffer_free(&line);
 }
 
@@ -193,6 +197,10 @@ void whatif_show(const struct view *v, const json_t *document)
     show_ways(v, document);
     show_preserving(v, document);
     show_hold(v, document);
+    if (pick_has(document, "heat")) {
+        view_section(v, "Packed warm: what these days leave out");
+        view_text(v, VIEW_PLAIN, 2, 2, pick_text(document, "heat", ""));
+    }
     show_list(v, "Cautions", json_object_get(document, "cautions"));
     view_blank(v);
     view_text(v, VIEW_PLAIN, 0, 0,

@@ -30,6 +30,7 @@ struct tally {
     const struct catalogue *catalogue;
     struct levels by[FACTORS];
     int64_t returns, units, dispatched;
+    bool any; /* on record at all, of whatever days: else none is no zero */
     json_t *stand;
 };
 
@@ -114,18 +115,19 @@ static int count_sent(void *arg, const struct returns_sent *row)
 
 /* ---- the report ---- */
 
-static void set_rate(json_t *row, int64_t returns, int64_t units, int64_t dispatched)
+static void set_rate(const struct tally *t, json_t *row, const struct level *l)
 {
-    double exposure = (double)dispatched;
-    json_object_set_new(row, "dispatched", json_integer(dispatched));
-    if (dispatched <= 0)
+    double exposure = (double)l->dispatched, returns = (double)l->returns;
+    double units = (double)l->units;
+    json_object_set_new(row, "dispatched", json_integer(l->dispatched));
+    if (l->dispatched <= 0 || !t->any)
         return;
-    struct interval share = poisson_limits((double)units, 0.95);
-    struct interval count = poisson_limits((double)returns, 0.95);
-    json_object_set_new(row, "share", jsonx_rounded((double)units / exposure, 8));
+    struct interval share = poisson_limits(units, 0.95);
+    struct interval count = poisson_limits(returns, 0.95);
+    json_object_set_new(row, "share", jsonx_rounded(units / exposure, 8));
     json_object_set_new(row, "low", jsonx_rounded(share.low / exposure, 8));
     json_object_set_new(row, "high", jsonx_rounded(share.high / exposure, 8));
-    json_object_set_new(row, "per_million", jsonx_rounded((double)returns / exposure * 1e6, 8));
+    json_object_set_new(row, "per_million", jsonx_rounded(returns / exposure * 1e6, 8));
     json_object_set_new(row, "per_million_low", jsonx_rounded(count.low / exposure * 1e6, 8));
     json_object_set_new(row, "per_million_high", jsonx_rounded(count.high / exposure * 1e6, 8));
 }
@@ -149,7 +151,7 @@ static json_t *levels_json(const struct tally *t, int factor)
         json_t *row = json_pack("{s:s, s:I, s:I}", "level", l->name, "returns",
                                 (json_int_t)l->returns, "units", (json_int_t)l->units);
         if (factor < SENT_FACTORS)
-            set_rate(row, l->returns, l->units, l->dispatched);
+            set_rate(t, row, l);
         else
             json_object_set_new(
                 row, "share",
@@ -166,7 +168,10 @@ static json_t *report_json(const struct tally *t, const struct returns_query *qu
     json_t *report = json_pack("{s:s, s:s, s:I, s:I}", "from", day_format(query->from_day, from),
                                "to", day_format(query->to_day, to), "returns",
                                (json_int_t)t->returns, "units", (json_int_t)t->units);
-    set_rate(report, t->returns, t->units, t->dispatched);
+    json_object_set_new(report, "on_record", json_boolean(t->any));
+    set_rate(
+        t, report,
+        &(struct level){.returns = t->returns, .units = t->units, .dispatched = t->dispatched});
     for (int f = 0; f < FACTORS; f++)
         json_object_set_new(by, FACTOR_NAME[f], levels_json(t, f));
     json_object_set_new(report, "by", by);
@@ -181,6 +186,9 @@ int returns_report(struct store *store, const struct tz *tz, const struct return
     const struct when_span span = {tz_day_start_ms(tz, query->from_day),
                                    tz_day_start_ms(tz, query->to_day + 1)};
     int rc = returns_received(store, span, count_return, &t, err);
+    t.any = t.returns > 0;
+    if (!rc && !t.any)
+        rc = returns_any(store, &t.any, err);
     if (!rc)
         rc = returns_dispatched(store, span, count_sent, &t, err);
     if (!rc)

@@ -14,12 +14,13 @@ struct returns_query {
     const struct catalogue *catalogue; /* tells places apart; may be NULL */
 };
 /* Returns received on those days of the plant's zone (`tz` NULL: UTC):
- * {"from","to","returns","units","dispatched","share","low","high","per_million","per_million_low",
+ * {"from","to","returns","units","dispatched","on_record","share","low","high","per_million","per_million_low",
  *  "per_million_high","by":{"route":[…],"store":[…],"product":[…],"reason":[…],"symptom":[…],
  *  "disposition":[…]},"stand":[{"complaint","case","at","put_at","units","caution"}]}
  * Rows of route, store and product: {"level","returns","units","dispatched", and the rates}; of the
  * others {"level","returns","units","share" of the units that came back}. Rates are absent where
- * nothing was dispatched.
+ * nothing was dispatched, and where no return is on record at all ("on_record" false): nobody
+ * knows then that none came back.
  *
  * `share` is units back over units dispatched in the same days, low and high its exact 95 % limits
  * (Garwood 1936 Biometrika 28:437) as if units came back one by one; per_million counts returns,

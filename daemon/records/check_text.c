@@ -168,8 +168,16 @@ bool check_take_quantity(struct check *c, const struct check_input *in, struct r
 
 bool check_take_place(struct check *c, const struct check_input *in, struct record_cell *out)
 {
-    return check_take_word(c, in, out) && (catalogue_place(c->catalogue, out->text) ||
-                                           check_refuse(c, in, "there is no such place"));
+    const char *names[CATALOGUE_NEAREST];
+    if (!check_take_word(c, in, out))
+        return false;
+    if (catalogue_place(c->catalogue, out->text))
+        return true;
+    int count = catalogue_nearest_place(c->catalogue, out->text, names);
+    return check_refuse(c, in,
+                        "there is no such place; nearest: %s%s%s%s%s; all: oddloaf rules places",
+                        count ? names[0] : "none", count > 1 ? ", " : "", count > 1 ? names[1] : "",
+                        count > 2 ? ", " : "", count > 2 ? names[2] : "");
 }
 
 bool check_take_preserver(struct check *c, const struct check_input *in, struct record_cell *out)

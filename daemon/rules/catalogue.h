@@ -63,7 +63,8 @@ const struct catalogue_column *catalogue_column(const struct catalogue *catalogu
                                                 const char *column);
 /* By the kind that uses name; NULL if unknown. */
 const struct preserver *catalogue_preserver(const struct catalogue *catalogue, const char *kind);
-/* By its name as people write it ("Crumb pH", "crumb-ph"); NULL if unknown. */
+/* By its name as people write it ("Crumb pH", "crumb-ph"), or by all words of its title in whatever
+ * order and case, a unit in brackets aside; NULL if unknown. */
 const struct catalogue_quantity *catalogue_said(const struct catalogue *catalogue,
                                                 const char *name);
 /* The word that a laboratory's answer begins with ("penicillium" of "Penicillium roqueforti"), NULL
@@ -75,6 +76,9 @@ const char *catalogue_word(const struct catalogue_quantity *quantity, const char
 enum { CATALOGUE_NEAREST = 3 };
 int catalogue_nearest(const struct catalogue *catalogue, const char *name,
                       const char *ret[CATALOGUE_NEAREST]);
+/* The same of places of the plant log. */
+int catalogue_nearest_place(const struct catalogue *catalogue, const char *name,
+                            const char *ret[CATALOGUE_NEAREST]);
 /* In the order of the file, those of preserving ingredients behind it; NULL past the last. */
 const struct catalogue_quantity *catalogue_quantity_at(const struct catalogue *catalogue,
                                                        int index);

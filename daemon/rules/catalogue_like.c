@@ -2,9 +2,10 @@
 #include "base/text.h"
 #include "base/units.h"
 #include "rules/catalogue_inside.h"
+#include <ctype.h>
 #include <string.h>
 
-enum { NAME_BYTES = 64 };
+enum { NAME_BYTES = 64, TITLE_BYTES = 136 };
 
 /* "Crumb pH" and "crumb-pH" are written "crumb_ph" here. */
 static void plain(const char *said, char out[NAME_BYTES])
@@ -53,11 +54,65 @@ static size_t unlike(const char *said, const char *name)
     return length > 3 && (strstr(name, said) || strstr(said, stem)) ? most + 2 : SIZE_MAX;
 }
 
+/* The words of a title as people write it, each between blanks, without what stands in brackets:
+ * that is a unit. */
+static void title_words(const char *said, char out[TITLE_BYTES])
+{
+    char folded[TITLE_BYTES - 2];
+    size_t length = 0;
+    bool bracket = false;
+    text_fold(said, folded, sizeof folded);
+    out[length++] = ' ';
+    for (const char *p = folded; *p; p++) {
+        bool letter = (unsigned char)*p >= 0x80 || isalnum((unsigned char)*p);
+        bracket = (bracket || *p == '[' || *p == '(') && *p != ']' && *p != ')';
+        if (letter && !bracket)
+            out[length++] = *p;
+        else if (out[length - 1] != ' ')
+            out[length++] = ' ';
+    }
+    if (out[length - 1] != ' ')
+        out[length++] = ' ';
+    out[length] = '\0';
+}
+
+/* Whether each word of the one is one of the other. */
+static bool holds_words(const char *of, const char *words)
+{
+    char word[TITLE_BYTES];
+    for (const char *p = words; p[1]; p += strcspn(p + 1, " ") + 1) {
+        size_t length = strcspn(p + 1, " ") + 2;
+        text_clip(p, word, length + 1);
+        if (!strstr(of, word))
+            return false;
+    }
+    return true;
+}
+
+/* How a title is named: 0 not, 1 by some of its words, 2 by all, in whatever order. */
+static int titled(const struct catalogue_quantity *quantity, const char *words)
+{
+    char title[TITLE_BYTES];
+    title_words(quantity->title, title);
+    if (!words[1] || !holds_words(title, words))
+        return 0;
+    return 1 + holds_words(words, title);
+}
+
 const struct catalogue_quantity *catalogue_said(const struct catalogue *c, const char *name)
 {
-    char said[NAME_BYTES];
+    char said[NAME_BYTES], words[TITLE_BYTES];
     plain(name, said);
-    return catalogue_quantity(c, said);
+    const struct catalogue_quantity *found = catalogue_quantity(c, said), *by_title = NULL;
+    title_words(name, words);
+    for (int i = 0; !found && i < c->quantity_count; i++) {
+        if (titled(&c->quantities[i], words) < 2)
+            continue;
+        if (by_title) /* two of one title: neither is meant */
+            return NULL;
+        by_title = &c->quantities[i];
+    }
+    return found ? found : by_title;
 }
 
 const char *catalogue_like(const struct catalogue *c, const char *name)
@@ -83,29 +138,55 @@ static size_t far_from(const char *said, const char *name)
     return far < NAME_BYTES ? far : NAME_BYTES + distance(said, name);
 }
 
+/* The nearest so far, the nearest first. */
+struct nearest {
+    size_t far[CATALOGUE_NEAREST];
+    const char **name;
+    int count;
+};
+
+static void take_near(struct nearest *n, size_t far, const char *name)
+{
+    int at = 0;
+    while (at < n->count && n->far[at] <= far)
+        at++;
+    if (at == CATALOGUE_NEAREST)
+        return;
+    n->count += n->count < CATALOGUE_NEAREST;
+    for (int k = n->count - 1; k > at; k--) {
+        n->far[k] = n->far[k - 1];
+        n->name[k] = n->name[k - 1];
+    }
+    n->far[at] = far;
+    n->name[at] = name;
+}
+
 int catalogue_nearest(const struct catalogue *c, const char *name,
                       const char *ret[CATALOGUE_NEAREST])
 {
-    char said[NAME_BYTES];
-    size_t far[CATALOGUE_NEAREST];
-    int count = 0;
+    char said[NAME_BYTES], words[TITLE_BYTES];
+    struct nearest n = {.name = ret};
     plain(name, said);
+    title_words(name, words);
     for (int i = 0; i < c->quantity_count; i++) {
-        size_t one = far_from(said, c->quantities[i].name);
-        int at = 0;
-        while (at < count && far[at] <= one)
-            at++;
-        if (at == CATALOGUE_NEAREST || c->quantities[i].of != QUANTITY_OF_LOT)
-            continue;
-        count += count < CATALOGUE_NEAREST;
-        for (int k = count - 1; k > at; k--) {
-            far[k] = far[k - 1];
-            ret[k] = ret[k - 1];
-        }
-        far[at] = one;
-        ret[at] = c->quantities[i].name;
+        const struct catalogue_quantity *one = &c->quantities[i];
+        if (one->of == QUANTITY_OF_LOT)
+            take_near(&n, titled(one, words) ? 0 : far_from(said, one->name), one->name);
     }
-    return count;
+    return n.count;
+}
+
+int catalogue_nearest_place(const struct catalogue *c, const char *name,
+                            const char *ret[CATALOGUE_NEAREST])
+{
+    char said[NAME_BYTES];
+    struct nearest n = {.name = ret};
+    plain(name, said);
+    for (char *p = said; *p; p++)
+        *p = *p == '_' ? '-' : *p;
+    for (int i = 0; i < c->place_count; i++)
+        take_near(&n, far_from(said, c->places[i].place), c->places[i].place);
+    return n.count;
 }
 
 const char *catalogue_word(const struct catalogue_quantity *quantity, const char *said)

@@ -19,6 +19,17 @@ static json_t *quantities_json(const struct catalogue *catalogue)
     return list;
 }
 
+static json_t *places_json(const struct catalogue *catalogue)
+{
+    json_t *list = json_array();
+    const struct catalogue_place *places;
+    int count = catalogue_places(catalogue, &places);
+    for (int i = 0; i < count; i++)
+        json_array_append_new(list, json_pack("{s:s, s:s, s:i}", "place", places[i].place, "title",
+                                              places[i].name, "zone", places[i].zone));
+    return list;
+}
+
 void admin_rules(struct request *rq, struct store *store)
 {
     (void)store;
@@ -27,6 +38,7 @@ void admin_rules(struct request *rq, struct store *store)
     json_object_set_new(rules, "folders", jsonx_outside(setup->rules_dir));
     json_object_set(rules, "own", setup->own_rules);
     json_object_set_new(rules, "quantities", quantities_json(triage_catalogue(setup->triage)));
+    json_object_set_new(rules, "places", places_json(triage_catalogue(setup->triage)));
     request_reply_json(rq, 200, rules);
     setup_unref(setup);
 }

@@ -19,8 +19,9 @@ void sheet_add_time(struct text_buffer *b, const char *when);
 /* How sure it is, what is on record of it, holds, doubts, candidates. `lot` is NULL while it is in
  * doubt. */
 void sheet_lot(struct text_buffer *b, const json_t *rank, const json_t *lot);
-/* What laboratories and retained samples showed of it. */
-void sheet_measured(struct text_buffer *b, const json_t *measured);
+/* What laboratories and retained samples showed of it, marked where the limits of `lot` do not
+ * allow it. */
+void sheet_measured(struct text_buffer *b, const json_t *measured, const json_t *lot);
 /* Of a case that nothing is ranked of: the words of its complaints. */
 void sheet_said(struct text_buffer *b, const json_t *said);
 /* Each telling quantity beside its target and the spread of recent lots. `why` may be NULL. */
@@ -37,7 +38,7 @@ void sheet_reasons(struct text_buffer *b, const json_t *why);
 
 /* Core temperature by minute beside recent lots; nothing without readings. */
 void sheet_course(struct text_buffer *b, const json_t *course);
-/* Share of packs with visible mold by day; nothing if it cannot be told. */
+/* Share with visible mold by day, of packs that carry a spore; nothing if it cannot be told. */
 void sheet_mold(struct text_buffer *b, const json_t *drawn);
 /* Complaints by line and hour of packing; `packed_from` of its own lot. */
 void sheet_near(struct text_buffer *b, const json_t *near, const char *packed_from);

@@ -163,7 +163,7 @@ char *sheet_html(const json_t *sheet)
         sheet_reasons(&b, why);
     }
     add_pictures(&b, drawn, why);
-    sheet_measured(&b, json_object_get(rank, "measured"));
+    sheet_measured(&b, json_object_get(rank, "measured"), json_object_get(drawn, "lot"));
     sheet_cautions(&b, rank, harm ? 1 : 0);
     if (harm) {
         sheet_harm_asks(&b, json_object_get(sheet, "asks"));

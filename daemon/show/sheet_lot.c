@@ -239,7 +239,24 @@ void sheet_quantities(struct text_buffer *b, const json_t *lot, const json_t *wh
 
 /* ---- what laboratories found ---- */
 
-static void add_result(struct text_buffer *b, const json_t *result)
+/* " too high" of a value that the lot's limits of that quantity do not allow. */
+static const char *result_out(const json_t *result, const json_t *lot)
+{
+    size_t i;
+    const json_t *reading;
+    double value = page_number(result, "value");
+    json_array_foreach(json_object_get(lot, "readings"), i, reading)
+    {
+        if (strcmp(page_text(reading, "quantity"), page_text(result, "quantity")) != 0)
+            continue;
+        return value < page_number(reading, "low")    ? " too low"
+               : value > page_number(reading, "high") ? " too high"
+                                                      : "";
+    }
+    return "";
+}
+
+static void add_result(struct text_buffer *b, const json_t *result, const json_t *lot)
 {
     char day[11];
     struct text_buffer sample = {0};
@@ -249,11 +266,13 @@ static void add_result(struct text_buffer *b, const json_t *result)
         text_appendf(&sample, ", %s", page_text(result, "method"));
     text_append(b, "<tr>");
     page_cell_what(b, page_text(result, "title"), note);
-    text_append(b, "<td class=\"n\">");
+    const char *out = result_out(result, lot);
+    text_append(b, *out ? "<td class=\"n up\">" : "<td class=\"n\">");
     if (isfinite(page_number(result, "value")))
         sheet_add_reading(b, page_number(result, "value"), page_text(result, "unit"));
     else
         page_add_text(b, result, "said");
+    text_append(b, out);
     text_append(b, "</td>");
     page_cell_text(b, "", sample.data);
     page_cell_text(b, "w", text_clip(page_text(result, "at"), day, sizeof day));
@@ -262,7 +281,7 @@ static void add_result(struct text_buffer *b, const json_t *result)
     text_buffer_free(&sample);
 }
 
-void sheet_measured(struct text_buffer *b, const json_t *measured)
+void sheet_measured(struct text_buffer *b, const json_t *measured, const json_t *lot)
 {
     static const struct page_column COLUMNS[] = {
         {"Test", ""}, {"Result", "n"},   {"Laboratory and sample", ""},
@@ -273,7 +292,7 @@ void sheet_measured(struct text_buffer *b, const json_t *measured)
     text_append(b, "<h2>What laboratories and retained samples showed</h2>");
     page_open_table(b, COLUMNS);
     for (i = 0; i < count && i < RESULTS; i++)
-        add_result(b, json_array_get(measured, i));
+        add_result(b, json_array_get(measured, i), lot);
     page_close_table(b);
     if (count > RESULTS)
         text_appendf(b, "<p class=\"soft small\">And %zu more results.</p>", count - RESULTS);
@@ -299,7 +318,7 @@ void sheet_said(struct text_buffer *b, const json_t *said)
         page_cell_text(b, "w", text_clip(page_text(one, "received_at"), day, sizeof day));
         page_cell_text(b, "", page_text(one, "note"));
         page_cell_text(b, "name", page_text(one, "channel"));
-        page_cell_text(b, "", page_text(one, "store"));
+        page_cell_text(b, "name", page_text(one, "store"));
         text_append(b, "</tr>");
     }
     page_close_table(b);
@@ -325,7 +344,7 @@ static int by_interest(const void *a, const void *b)
 static void add_route(struct text_buffer *b, const json_t *route, double all)
 {
     text_append(b, "<tr>");
-    page_cell_text(b, "", page_text(route, "route"));
+    page_cell_text(b, "name", page_text(route, "route"));
     page_cell_number(b, "n", page_number(route, "units"));
     text_append(b, "<td>");
     page_bar(b, all > 0 ? page_number(route, "units") / all : 0);

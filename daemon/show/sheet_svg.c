@@ -332,14 +332,17 @@ void sheet_mold(struct text_buffer *b, const json_t *drawn)
     const json_t *days = json_object_get(json_object_get(lot, "prediction"), "mold_free_days");
     const json_t *curve = json_object_get(days, "curve");
     struct text_buffer text = {0};
-    open_chart(b, "Packs with visible mold by day, % of all, as a model has it");
+    open_chart(b,
+               "Packs with visible mold by day, % of those that carry a spore, as a model has it");
     if (!has_curve(curve)) {
         add_why_not(b, days);
         return;
     }
     struct svg_frame f = mold_frame(b, curve);
     describe_mold(&text, days, found);
-    svg_open(&f, "mold", "Share of packs with visible mold by day after packing", text.data);
+    svg_open(&f, "mold",
+             "Packs with visible mold by day after packing, of those that carry a spore",
+             text.data);
     svg_scale(&f);
     draw_best_by(&f, code_days(lot));
     draw_share(&f, curve, "as_specified", "spec");
@@ -350,6 +353,11 @@ void sheet_mold(struct text_buffer *b, const json_t *drawn)
     text_append_html(b, text.data);
     text_append(b, "</p>");
     text_buffer_free(&text);
+    text_append(b, "<p class=\"small\">Shares of the packs that carry a spore after the oven, not "
+                   "of all packs: how many carry one the picture does not say. The model is ");
+    text_append(b, page_true(days, "calibrated")
+                       ? "calibrated to this plant's retained samples.</p>"
+                       : "not calibrated to this plant.</p>");
     close_chart(b, "Bold: as made. Dashed: as specified. Diamonds: the days it was found; hollow: "
                    "reported, and found by then.");
 }

@@ -60,6 +60,10 @@ static void add_returned(struct text_buffer *b, const json_t *returns)
 {
     if (!(page_number(returns, "dispatched") > 0))
         return;
+    if (!page_true(returns, "on_record")) {
+        text_append(b, "<li><b>–</b>no returns on record</li>");
+        return;
+    }
     text_append(b, "<li><b>");
     page_add_number(b, page_number(returns, "units"));
     text_append(b, "</b>units returned<br><span class=\"soft small\">");

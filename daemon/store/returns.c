@@ -30,6 +30,15 @@ int returns_received(struct store *store, struct when_span span, returns_each ea
     return db_end(&q, rc);
 }
 
+int returns_any(struct store *store, bool *ret_any, struct error *err)
+{
+    static const char SQL[] =
+        "SELECT 1 FROM complaint WHERE channel = 'return' AND withdrawn_ms IS NULL LIMIT 1";
+    struct db_query q = db_query(store, SQL, NULL, err);
+    *ret_any = db_next(&q);
+    return db_end(&q, 0);
+}
+
 static int each_sent(struct store *store, struct when_span span, const char *route,
                      returns_sent_each each, void *arg, struct error *err)
 {

@@ -5,6 +5,7 @@
 #define ODDLOAF_STORE_RETURNS_H
 
 #include "store/store.h"
+#include <stdbool.h>
 
 struct returns_row {
     int64_t case_id, received_ms;
@@ -18,6 +19,9 @@ typedef int (*returns_each)(void *arg, const struct returns_row *row);
 /* Complaints of channel "return" received then, by receipt. */
 int returns_received(struct store *store, struct when_span span, returns_each each, void *arg,
                      struct error *err);
+
+/* Whether any return was ever received that still stands. */
+int returns_any(struct store *store, bool *ret_any, struct error *err);
 
 struct returns_sent {
     const char *route, *store, *product;

@@ -93,6 +93,15 @@ static json_t *terms_json(const struct mold_prediction *mold,
     return terms;
 }
 
+/* Of the packs that carry a spore able to grow there, as the days without mold are told: how many
+ * carry one is a guess until a plant calibrates, and no share of all packs. */
+static double carriers_moldy(const struct triage *triage, const struct mold_course *course, int day)
+{
+    double carriers = -expm1(-course->spores);
+    double moldy = predict_course_share(course, &triage->models, day);
+    return carriers > 0 ? fmin(moldy / carriers, 1) : moldy;
+}
+
 static json_t *curve_json(const struct triage *triage, const struct model_lot *lot)
 {
     struct mold_course made, specified;
@@ -101,11 +110,9 @@ static json_t *curve_json(const struct triage *triage, const struct model_lot *l
     predict_mold_course(&lot->specified, NULL, &triage->models, &specified);
     for (int day = 1; day <= CURVE_DAYS; day++)
         json_array_append_new(
-            curve,
-            json_pack("{s:i, s:o, s:o}", "day", day, "as_made",
-                      jsonx_rounded(predict_course_share(&made, &triage->models, day), 4),
-                      "as_specified",
-                      jsonx_rounded(predict_course_share(&specified, &triage->models, day), 4)));
+            curve, json_pack("{s:i, s:o, s:o}", "day", day, "as_made",
+                             jsonx_rounded(carriers_moldy(triage, &made, day), 4), "as_specified",
+                             jsonx_rounded(carriers_moldy(triage, &specified, day), 4)));
     return curve;
 }
 
@@ -120,11 +127,12 @@ static json_t *prediction_json(const struct triage *triage, const struct model_l
     predict_firmness(&lot->made, &lot->specified, &triage->models, 5, &firm);
     predict_firmness(&lot->specified, NULL, &triage->models, 5, &firm_specified);
     return json_pack(
-        "{s:{s:o, s:o, s:o, s:s, s:o}, s:{s:i, s:o, s:o}, s:{s:o, s:o, s:b}, s:o}",
+        "{s:{s:o, s:o, s:o, s:s, s:o, s:b}, s:{s:i, s:o, s:o}, s:{s:o, s:o, s:b}, s:o}",
         "mold_free_days", "as_made", mold_days_json(&made), "as_specified",
         mold_days_json(&specified), "terms", terms_json(&made, &specified), "costliest",
-        predict_term_name(made.costliest), "curve", curve_json(triage, lot), "firmness", "day", 5,
-        "as_made", jsonx_rounded(firm.valid ? firm.ratio.typical : NAN, 2), "as_specified",
+        predict_term_name(made.costliest), "curve", curve_json(triage, lot), "calibrated",
+        triage->calibration != NULL, "firmness", "day", 5, "as_made",
+        jsonx_rounded(firm.valid ? firm.ratio.typical : NAN, 2), "as_specified",
         jsonx_rounded(firm_specified.valid ? firm_specified.ratio.typical : NAN, 2), "odor", "cold",
         jsonx_rounded(odor.cold.ratio, 3), "warm", jsonx_rounded(odor.warm.ratio, 3), "valid",
         odor.valid, "condensate_g", jsonx_rounded(made.facts.condensate.free_g, 2));

@@ -259,9 +259,9 @@ static const char *what_holds(double moldy, double share, bool good)
     return isnan(moldy)         ? "It cannot be said: too little is known of the lot."
            : moldy <= 1 - share ? "It holds so long as it is."
            : good               ? "One of these changes alone would hold so long."
-                  : "No packing temperature, dose or crumb pH in reach holds so long: what must "
-                    "change "
-                    "is the contamination.";
+                                : "By the models no packing temperature, dose or crumb pH in reach "
+                                  "holds so long alone; fewer spores, from cleaner work after the "
+                                  "oven, would be needed too.";
 }
 
 static json_t *hold_json(const struct expecting *x)
@@ -277,6 +277,29 @@ static json_t *hold_json(const struct expecting *x)
     return json_pack("{s:i, s:f, s:o, s:o, s:s}", "days", x->asked->hold_days, "share",
                      x->asked->share, "without_mold", jsonx_rounded(1 - moldy, 4), "levers", levers,
                      "says", what_holds(moldy, x->asked->share, good));
+}
+
+/* ---- what packing warm does besides ---- */
+
+/* A loaf no warmer than that over its room does not sweat: engineering inference. */
+static const double WARM_BY_C = 2;
+
+/* What the days above do not count of a lot packed warm; null: it was not, or nobody read it. */
+static json_t *heat_json(const struct expecting *x)
+{
+    double core_c = model_lot_value(x->record, x->baseline, "core_at_pack_c", x->asked->of_product);
+    double room_c = model_lot_value(x->record, x->baseline, "pack_room_c", x->asked->of_product);
+    room_c = isnan(room_c) ? x->triage->models.typical.wet.pack_room_c : room_c;
+    if (isnan(core_c) || core_c < room_c + WARM_BY_C)
+        return json_null();
+    return json_sprintf(
+        "Packed at %.1f °C in a room of %.0f °C. Of sweat the models hold how much water "
+        "condenses, that it wets the crust (to a water activity of %.3g), thins the preservative "
+        "there and lets more spores grow. They do not hold drops that stay on crust and film or "
+        "carry spores over it, nor the hours that a pack or a full crate stays warm: packing hot "
+        "can cost more days than these, and cooling gain more. Bring it to its target whatever "
+        "else is changed.",
+        core_c, room_c, x->triage->models.typical.wet.spot_aw);
 }
 
 /* ---- the whole ---- */
@@ -298,10 +321,11 @@ static json_t *answer_json(const struct expecting *x)
 {
     const struct evidence_lot *lot = &x->record->lot;
     return json_pack(
-        "{s:o, s:s, s:s, s:s, s:o, s:o, s:o, s:o}", "lot",
+        "{s:o, s:s, s:s, s:s, s:o, s:o, s:o, s:o, s:o, s:b}", "lot",
         x->asked->of_product ? json_null() : json_string(lot->lot), "product", lot->product, "name",
         lot->name, "family", lot->family, "changed", changes_json(x), "ways", ways_json(x), "hold",
-        x->asked->hold_days ? hold_json(x) : json_null(), "cautions", cautions_json(x->triage));
+        x->asked->hold_days ? hold_json(x) : json_null(), "heat", heat_json(x), "cautions",
+        cautions_json(x->triage), "calibrated", x->triage->calibration != NULL);
 }
 
 int whatif_tell(struct triage *triage, struct store *store, const struct whatif *asked,

@@ -137,7 +137,7 @@ All facts: oddloaf why C1
         self.assertIn("Needs a hand\n  - No mail is set up: reports of harm reach nobody by mail\n"
                       "    set mail/program, mail/to and mail/urgent_to, then reload\n", out)
         self.assertLess(out.index("Needs a hand"), out.index("Plant and rules"))
-        self.assertIn("  1               lots 2026-11-20 04:12, readings 2026-11-19 20:12\n", out)
+        self.assertIn("  line 1          lots 2026-11-20 04:12, readings 2026-11-19 20:12\n", out)
         self.assertIn("last backup     2026-11-20 03:00, /var/lib/oddloaf/backups/b.db\n", out)
         self.assertIn("integrity       sound, checked 2026-11-20 09:15\n", out)
         self.assertIn("mail            No mail is set up: reports of harm reach nobody by mail\n", out)
@@ -182,7 +182,7 @@ All facts: oddloaf why C1
                          {"of": "C7", "set": "core_at_pack_c=39,crumb_ph=5.2", "hold": "9", "share": "90"})
         self.assertIn("Core temperature at packing: 39 degC, was 51.9", out)
         self.assertIn("as made 6.3 (3.3 to 11.8)", out)
-        self.assertIn("Packs without mold on day 9: as made 38 %, as changed 74 %.", out)
+        self.assertIn("Packs without mold on day 9: as made 38 %, as changed 74 % (with as many spores a pack as the models take, not ", out)
         self.assertIn("try it at the bench, and have a licensed person approve", out)
         self.assertEqual(self.run_client("whatif")[0], 2)
         self.assertEqual(self.run_client("whatif", "C7", "core_at_pack_c")[0], 2)

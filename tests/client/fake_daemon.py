@@ -168,10 +168,11 @@ WHATIF = {
                          "good": False, "against": "it is on no record, nor a target for it"},
                         {"quantity": None, "title": "Spores that reach a pack", "unit": "of today's", "now": 1, "needs": 0.17,
                          "last": 0.001, "good": True, "against": ""}]},
-    "cautions": ["Keep to local law."]}
+    "heat": "Packed at 51.9 °C in a room of 21 °C. Drops that stay on the crust the models do not hold.",
+    "calibrated": False, "cautions": ["Keep to local law."]}
 RETURNS = dict(
     RATES, **{"from": "2026-11-09", "to": "2026-11-15", "returns": 2, "units": 26,
-              "dispatched": 600, "by": {
+              "dispatched": 600, "on_record": True, "by": {
                   "route": SENT, "store": SENT, "product": SENT,
                   "symptom": [{"level": "mold", "returns": 2, "units": 26, "share": 1}],
                   "reason": [{"level": "crushed on the lorry and then wet from the rain at the dock",
@@ -392,7 +393,8 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                  "file": "/own/causes/packed-hot.json"}], "quantities": [
                     {"quantity": "crumb_ph", "title": "Crumb pH", "unit": "pH", "of_lot": True},
                     {"quantity": "mold_genus", "title": "Mold identified", "unit": "", "of_lot": True},
-                    {"quantity": "swab_cfu", "title": "Swab", "unit": "cfu", "of_lot": False}], "folders": "/own:/shipped", "own": [
+                    {"quantity": "swab_cfu", "title": "Swab", "unit": "cfu", "of_lot": False}],
+                "places": [{"place": "cooling", "title": "Cooling area", "zone": 2}], "folders": "/own:/shipped", "own": [
                 {"file": "causes/packed-hot.json", "folder": "/own", "is": "changed", "release": "changed"},
                 {"file": "lots.json", "folder": "/own", "is": "same", "release": "unknown"}]},
             "scores": lambda: {"stages": STAGES, "from": None, "to": None, "verdicts": 20, "top1": 0.75, "top3": 0.95, "log_score": 0.61,
@@ -484,7 +486,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                     "as_specified": {"low": 8, "typical": 10, "high": 13},
                     "terms": [{"term": "packed warm", "days_lost": 6},
                               {"term": "temperature", "days_lost": -0.5}],
-                    "costliest": "packed warm",
+                    "costliest": "packed warm", "calibrated": False,
                     "curve": [{"day": d, "as_made": d / 21, "as_specified": d / 42}
                               for d in range(1, 22)]},
                     "firmness": {"day": 4, "as_made": 1.1, "as_specified": 1.0},

@@ -119,7 +119,9 @@ def guesses(plant):
     log.write_text("at,place,quantity,value\n2026-11-20T06:00:00-05:00,cooler,cooler_air_c,17.9\n"
                    "2026-11-20T07:00:00-05:00,cooler-air,air_cfu_m3,20\n")
     done = plant.client("load", "--guess", str(log))
-    assert "place 'cooler' there is no such place; quantity 'cooler_air_c' is measured on lots" in " ".join(
+    assert "place 'cooler' there is no such place; nearest: cooler-air, cooler-belt, " in " ".join(
+        done.stderr.split()), done.stderr
+    assert "all: oddloaf rules places; quantity 'cooler_air_c' is measured on lots" in " ".join(
         done.stderr.replace("refused: ", "").split()), done.stderr
     assert "2 rows from its beginning: 1 refused" in " ".join(done.stderr.split()), done.stderr
     assert "no date that is known" not in done.stderr, done.stderr

@@ -162,6 +162,30 @@ static void test_reasons(void **state)
     assert_int_equal(number(report, "returns"), 0);
     assert_null(json_object_get(report, "share"));
     json_decref(report);
+    report = report_of(p, "2026-11-16", "2026-11-16"); /* after all that were sent and came back */
+    assert_true(json_is_true(json_object_get(report, "on_record")));
+    json_decref(report);
+    plant_free(p);
+}
+
+/* Where none was ever received nobody knows that none came back: no zero, no rate. */
+static void none_on_record_is_no_zero(void **state)
+{
+    struct plant *p = plant_new("America/New_York");
+    int64_t a = plant_lot(p, "1", 1, "A", plant_time("2026-11-09T08:00:00-05:00"), 5000);
+    (void)state;
+    sent(p, a, "R1", "S1", "2026-11-10T04:00:00-05:00", 600);
+    json_t *report = report_of(p, "2026-11-09", "2026-11-15");
+    assert_true(json_is_false(json_object_get(report, "on_record")));
+    assert_int_equal(number(report, "dispatched"), 600);
+    assert_null(json_object_get(report, "per_million_high"));
+    assert_null(json_object_get(level(report, "route", "R1"), "share"));
+    json_decref(report);
+    came_back(p, a, (struct report){"return", "2026-11-02T09:00:00-05:00", 1, "R1", "S1", "{}"});
+    report = report_of(p, "2026-11-09", "2026-11-15"); /* a zero, of a plant that has returns */
+    assert_true(json_is_true(json_object_get(report, "on_record")));
+    assert_true(number(report, "per_million_high") > 0);
+    json_decref(report);
     plant_free(p);
 }
 
@@ -170,6 +194,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_rates),
         cmocka_unit_test(test_reasons),
+        cmocka_unit_test(none_on_record_is_no_zero),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -156,6 +156,37 @@ static void the_plants_own_two_have_one_name(void **state)
     rules_free(rules);
 }
 
+/* A title, in whatever case and order, a unit aside, is a name; a part of it leads there. */
+static void titles_are_names(void **state)
+{
+    static const struct {
+        const char *said, *name;
+    } ROWS[] = {{"Crumb water activity", "crumb_aw"},
+                {"crumb water activity [1]", "crumb_aw"},
+                {"Water activity, CRUMB", "crumb_aw"},
+                {"crumb-ph (pH)", "crumb_ph"},
+                {"Core temperature", "core_temp_c"},
+                {"crumb water", NULL},
+                {"", NULL},
+                {"()", NULL}};
+    const char *near[CATALOGUE_NEAREST];
+    (void)state;
+    struct catalogue *c = load(ODDLOAF_SOURCE_DIR "/rules");
+    for (size_t i = 0; i < sizeof ROWS / sizeof ROWS[0]; i++) {
+        const struct catalogue_quantity *found = catalogue_said(c, ROWS[i].said);
+        if (strcmp(found ? found->name : "none", ROWS[i].name ? ROWS[i].name : "none") != 0)
+            fail_msg("%s is %s", ROWS[i].said, found ? found->name : "none");
+    }
+    assert_int_equal(catalogue_nearest(c, "crumb water", near), CATALOGUE_NEAREST);
+    assert_string_equal(near[0], "crumb_aw");
+    assert_int_equal(catalogue_nearest_place(c, "cooler", near), CATALOGUE_NEAREST);
+    assert_string_equal(near[0], "cooler-air");
+    assert_string_equal(near[1], "cooler-belt");
+    assert_int_equal(catalogue_nearest_place(c, "film store", near), CATALOGUE_NEAREST);
+    assert_string_equal(near[0], "film-store");
+    catalogue_free(c);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -164,6 +195,7 @@ int main(void)
         cmocka_unit_test(each_is_measured),
         cmocka_unit_test(what_is_wrong_is_told_where_it_stands),
         cmocka_unit_test(the_plants_own_two_have_one_name),
+        cmocka_unit_test(titles_are_names),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

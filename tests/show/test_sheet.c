@@ -177,6 +177,10 @@ static void test_mold(void **state)
                 "Found on day 4, 60 (10000 complaints). Reported, found by then, on day 9 (2 "
                 "complaints), 60 (3 complaints).");
     assert_int_equal(times_of(drawn, "class=\"told\""), 1);
+    assert_says(drawn, "% of those that carry a spore");
+    assert_says(drawn, "not of all packs");
+    assert_says(drawn, "not calibrated to this plant");
+    assert_lacks(drawn, "% of all");
     assert_says(drawn, ">best by</text>");
     assert_int_equal(times_of(drawn, "class=\"out\""), 2);
     free(drawn);
@@ -187,6 +191,26 @@ static void test_mold(void **state)
     assert_says(not, "No share can be told: crumb outside &lt;the&gt; range.");
     assert_lacks(not, "<svg");
     free(not );
+}
+
+/* A laboratory's value that is not allowed is marked as the plant's own would be, in words. */
+static void test_measured(void **state)
+{
+    static const char LOT[] = "{\"readings\":[{\"quantity\":\"crumb_aw\",\"high\":0.96}]}";
+    static const char FOUND[] = "[{\"quantity\":\"crumb_aw\",\"title\":\"Crumb water "
+                                "activity\",\"value\":0.97,\"unit\":\"1\"},"
+                                "{\"quantity\":\"crumb_aw\",\"title\":\"Crumb water "
+                                "activity\",\"value\":0.955,\"unit\":\"1\"}]";
+    struct text_buffer b = {0};
+    json_t *lot = json_loads(LOT, 0, NULL), *found = json_loads(FOUND, 0, NULL);
+    (void)state;
+    sheet_measured(&b, found, lot);
+    char *drawn = finished(&b);
+    assert_int_equal(times_of(drawn, "class=\"n up\""), 1);
+    assert_int_equal(times_of(drawn, " too high</td>"), 1);
+    free(drawn);
+    json_decref(lot);
+    json_decref(found);
 }
 
 static json_t *near_of(size_t lots, int lines, int complaints)
@@ -599,19 +623,13 @@ static void test_other(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_course),
-        cmocka_unit_test(test_mold),
-        cmocka_unit_test(test_near),
-        cmocka_unit_test(test_strip),
-        cmocka_unit_test(test_bits),
-        cmocka_unit_test(test_nothing_known),
-        cmocka_unit_test(test_harm),
-        cmocka_unit_test(test_beside_harm),
-        cmocka_unit_test(test_doubt),
-        cmocka_unit_test(test_lots_at_risk),
-        cmocka_unit_test(test_largest),
-        cmocka_unit_test(test_belongs),
-        cmocka_unit_test(test_history_is_folded),
+        cmocka_unit_test(test_course),        cmocka_unit_test(test_mold),
+        cmocka_unit_test(test_measured),      cmocka_unit_test(test_near),
+        cmocka_unit_test(test_strip),         cmocka_unit_test(test_bits),
+        cmocka_unit_test(test_nothing_known), cmocka_unit_test(test_harm),
+        cmocka_unit_test(test_beside_harm),   cmocka_unit_test(test_doubt),
+        cmocka_unit_test(test_lots_at_risk),  cmocka_unit_test(test_largest),
+        cmocka_unit_test(test_belongs),       cmocka_unit_test(test_history_is_folded),
         cmocka_unit_test(test_other),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
