@@ -10,7 +10,7 @@ static const struct cut CUTS[] = {
     {"product", CUT_PRODUCT, CUT_JUDGED | CUT_USUAL, "product", "of product"},
     {"cause", CUT_CAUSE, CUT_JUDGED | CUT_USUAL, NULL, ""},
     {"place", CUT_PLACE, CUT_USUAL, NULL, "at the"},
-    {"route", CUT_COMPLAINT, CUT_SENT | CUT_JUDGED | CUT_USUAL, "route", "on route"},
+    {"route", CUT_COMPLAINT, CUT_SENT | CUT_JUDGED | CUT_USUAL | CUT_BY_STORE, "route", "on route"},
     {"shift", CUT_LOT, CUT_JUDGED | CUT_USUAL, "shift", "of shift"},
     {"plant", CUT_LOT, 0, "plant", "from plant"},
     {"store", CUT_COMPLAINT, CUT_SENT, "store", "at store"},

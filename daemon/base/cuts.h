@@ -20,7 +20,8 @@ enum cut_source {
 enum cut_flag {
     CUT_SENT = 1,   /* units are those dispatched to the level: a column of dispatch by that name */
     CUT_JUDGED = 2, /* what rose is looked for among its levels */
-    CUT_USUAL = 4   /* shown without having been asked for */
+    CUT_USUAL = 4,  /* shown without having been asked for */
+    CUT_BY_STORE = 8 /* not told: that by which all of the lot went to the store that is named */
 };
 
 struct cut {

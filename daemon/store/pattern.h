@@ -125,6 +125,10 @@ int pattern_count_product(struct store *store, int64_t product_id, enum pattern_
 /* A dispatch that is there; its key as its record has it: lot's id, route, store, time. */
 int pattern_count_sent(struct store *store, const struct record_cell *key, enum pattern_way way,
                        struct error *err);
+/* The complaints whose route is told by where their lot went: around what writes a dispatch, be it
+ * there before or not; its key as above. */
+int pattern_count_routed(struct store *store, const struct record_cell *key, enum pattern_way way,
+                         struct error *err);
 /* A case among the open ones. */
 int pattern_count_case(struct store *store, int64_t case_id, enum pattern_way way,
                        struct error *err);

@@ -186,6 +186,27 @@ int pattern_count_sent(struct store *store, const struct record_cell *key, enum 
     return rc;
 }
 
+int pattern_count_routed(struct store *store, const struct record_cell *key, enum pattern_way way,
+                         struct error *err)
+{
+    enum { LOT, ROUTE, STORE };
+    /* +id: by the lot's index, not along all ids */
+    static const char NEXT[] = "SELECT coalesce(min(+id), 0) FROM complaint WHERE lot_id = ?1"
+                               " AND store = ?2 AND route IS NULL AND +id > ?3";
+    int64_t id = 0;
+    int rc = 0;
+    if (key[STORE].form != RECORD_TEXT || !*key[STORE].text)
+        return 0;
+    do {
+        rc =
+            db_number(store, NEXT,
+                      DB(DB_INT(key[LOT].integer), DB_TEXT(key[STORE].text), DB_INT(id)), &id, err);
+        if (!rc && id)
+            rc = pattern_count_complaint(store, id, way, err);
+    } while (!rc && id);
+    return rc;
+}
+
 int pattern_count_case(struct store *store, int64_t case_id, enum pattern_way way,
                        struct error *err)
 {

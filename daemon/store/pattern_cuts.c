@@ -34,6 +34,23 @@ static void each_cut(struct text_buffer *sql, int sources, unsigned flags, const
     }
 }
 
+/* A level that a complaint does not tell is that by which all of its lot went to its store. */
+static void add_complaint_cuts(struct text_buffer *sql)
+{
+    for (const struct cut *c = cuts_all(); c->name; c++) {
+        if (c->source != CUT_COMPLAINT)
+            continue;
+        if (c->flags & CUT_BY_STORE)
+            text_appendf(sql,
+                         ", coalesce(c.%s, (SELECT CASE WHEN min(d.%s) = max(d.%s) THEN max(d.%s)"
+                         " END FROM dispatch d WHERE d.lot_id = c.lot_id AND d.store = c.store))",
+                         c->column, c->column, c->column, c->column);
+        else
+            text_appendf(sql, ", c.%s", c->column);
+        text_appendf(sql, " AS cut_%s", c->name);
+    }
+}
+
 /* statements laid out by hand */
 /* clang-format off */
 
@@ -45,7 +62,7 @@ static void add_views(struct text_buffer *sql)
         " coalesce(" SCHEMA_WEEK_OF("l.packed_from_ms") ", -1) AS made_week");
     each_cut(sql, OF_LOT, 0, ", l.# AS cut_@");
     each_cut(sql, OF_PRODUCT, 0, ", p.# AS cut_@");
-    each_cut(sql, OF_COMPLAINT, 0, ", c.# AS cut_@");
+    add_complaint_cuts(sql);
     text_append(sql,
         " FROM complaint c LEFT JOIN lot l ON l.id = c.lot_id"
         " LEFT JOIN product p ON p.id = coalesce(l.product_id, c.product_id)"

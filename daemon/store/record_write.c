@@ -327,13 +327,10 @@ static int change(struct record_writing *w, const struct record_cell *row, struc
 
 /* ---- writing ---- */
 
-int record_write(struct record_writing *w, const struct record_cell *cells,
-                 enum record_outcome *ret, struct error *err)
+static int write_row(struct record_writing *w, const struct record_cell *cells,
+                     const struct record_cell *row, enum record_outcome *ret, struct error *err)
 {
-    struct record_cell row[RECORD_COLUMNS];
-    int rc = resolve(w, cells, true, row, err);
-    if (!rc)
-        rc = run(w, w->sql->insert, row, err);
+    int rc = run(w, w->sql->insert, row, err);
     if (rc)
         return rc;
     if (db_changes(w->store) > 0) {
@@ -342,6 +339,19 @@ int record_write(struct record_writing *w, const struct record_cell *cells,
     }
     rc = against_old(w, row, cells, true, ret, err);
     return rc || *ret != RECORD_CHANGED ? rc : change(w, row, err);
+}
+
+int record_write(struct record_writing *w, const struct record_cell *cells,
+                 enum record_outcome *ret, struct error *err)
+{
+    struct record_cell row[RECORD_COLUMNS];
+    int rc = resolve(w, cells, true, row, err);
+    if (rc || w->kind != RECORD_DISPATCH)
+        return rc ? rc : write_row(w, cells, row, ret, err);
+    rc = pattern_count_routed(w->store, row, PATTERN_OUT, err);
+    if (!rc)
+        rc = write_row(w, cells, row, ret, err);
+    return rc ? rc : pattern_count_routed(w->store, row, PATTERN_IN, err);
 }
 
 int record_write_compare(struct record_writing *w, const struct record_cell *cells,

@@ -132,6 +132,31 @@ static void a_corrected_lot_takes_its_complaints_along(void **state)
     plant_check(p);
 }
 
+/* Who names a store need not know its route: where the lot went does, loaded before or after. */
+static void a_named_stores_route_is_that_of_the_dispatch(void **state)
+{
+    struct plant *p = *state;
+    int64_t lot = plant_lot(p, "1", 1, "A", plant_time("2026-11-10T05:00:00-05:00"), 1000);
+    int64_t at = plant_time("2026-11-18T09:00:00-05:00");
+    struct complaint_placed c = plant_complaint(p, lot, "mold", at, NULL);
+    assert_int_equal(pattern_count_complaint(p->store, c.complaint_id, PATTERN_OUT, NULL), 0);
+    plant_exec(p, "UPDATE complaint SET store = '0417' WHERE id = %lld", (long long)c.complaint_id);
+    assert_int_equal(pattern_count_complaint(p->store, c.complaint_id, PATTERN_IN, NULL), 0);
+    assert_int_equal(received(p, "2026-W47", "store", "0417", "mold"), 1);
+    assert_int_equal(received(p, "2026-W47", "route", "R1", "mold"), 0);
+    plant_sent(p, lot, "R3", "0510", 1, 100);
+    plant_sent(p, lot, "R1", "0417", 1, 600);
+    assert_int_equal(received(p, "2026-W47", "route", "R1", "mold"), 1);
+    assert_int_equal(received(p, "2026-W47", "", "", "mold"), 1);
+    plant_sent(p, lot, "R1", "0417", 1, 500);
+    plant_sent(p, lot, "R1", "0417", 2, 90);
+    assert_int_equal(received(p, "2026-W47", "route", "R1", "mold"), 1);
+    plant_check(p);
+    plant_sent(p, lot, "R2", "0417", 3, 40); /* either */
+    assert_int_equal(received(p, "2026-W47", "route", "R1", "mold"), 0);
+    plant_check(p);
+}
+
 static void causes_share_out_a_cases_complaints(void **state)
 {
     struct plant *p = *state;
@@ -357,6 +382,8 @@ int main(void)
         cmocka_unit_test(a_week_number_knows_its_monday),
         cmocka_unit_test_setup_teardown(weeks_are_those_of_the_plants_zone, setup, teardown),
         cmocka_unit_test_setup_teardown(a_corrected_lot_takes_its_complaints_along, setup,
+                                        teardown),
+        cmocka_unit_test_setup_teardown(a_named_stores_route_is_that_of_the_dispatch, setup,
                                         teardown),
         cmocka_unit_test_setup_teardown(causes_share_out_a_cases_complaints, setup, teardown),
         cmocka_unit_test_setup_teardown(a_verdict_keeps_how_good_the_ranking_was, setup, teardown),
