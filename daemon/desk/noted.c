@@ -53,6 +53,20 @@ static json_t *without_names(const json_t *complaint, const char *note,
     return bare;
 }
 
+/* What was quoted of the note without its names, as it was said. */
+static void quote_whole(const char *note, const char *bare, json_t *taken)
+{
+    size_t i;
+    json_t *item;
+    json_array_foreach(taken, i, item)
+    {
+        const char *from = json_string_value(json_object_get(item, "from"));
+        const char *at = from ? strstr(bare, from) : NULL;
+        if (at)
+            json_object_set_new(item, "from", json_stringn(note + (at - bare), strlen(from)));
+    }
+}
+
 static bool is_of_harm(const json_t *item)
 {
     const char *field = json_string_value(json_object_get(item, "field"));
@@ -92,6 +106,7 @@ json_t *noted_fill(const struct desk *desk, struct store *store, const json_t *c
     json_t *taken = NULL, *bare = without_names(complaint, note, names);
     json_t *filled = lexicon_fill(desk->lexicon, bare, today, &taken);
     json_object_set(filled, "note", json_object_get(complaint, "note"));
+    quote_whole(note, json_string_value(json_object_get(bare, "note")), taken);
     take_harm(whole, *ret_taken, filled, taken);
     add_names(note, names, filled, taken);
     const char *rest = json_string_value(json_object_get(bare, "note"));

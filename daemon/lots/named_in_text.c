@@ -43,6 +43,16 @@ static const char *const AFTER_STORE[] = {"store",  "shop",     "market", "super
                                           "branch", "location", NULL};
 static const char *const NUMBERED[] = {"store", "shop", "tienda", "branch", "outlet",
                                        "no",    "nr",   "number", "numero", NULL};
+/* The first word of a store's name says it behind these: "at Quayside", but not "at home". */
+static const char *const BEFORE_FIRST[] = {"at", "from", "bei", "beim", "vom", NULL};
+static const char *const NO_FIRST[] = {"home",   "work",  "night",     "best",   "first", "last",
+                                       "least",  "lunch", "breakfast", "dinner", "noon",  "once",
+                                       "school", "room",  "fresh",     "local",  "this",  "that",
+                                       "our",    "their", "market",    "shop",   "store", NULL};
+/* "bought a rye", "a loaf of rye": one word of a product's name */
+static const char *const BUYING[] = {"bought", "purchased", "grabbed", "up", NULL};
+static const char *const LOAVES[] = {"loaf", "loaves", "pack", "packs", "bag", "bags", NULL};
+static const char *const ONE[] = {"a", "an", "one", NULL};
 static const char *const OTHER[] = {"not", "unlike", "than", "besides", NULL};
 
 static bool is_one_of(const char *const *list, const char *word)
@@ -133,9 +143,24 @@ static bool is_announced(const struct looking *l, const struct run *run, bool wh
            is_after(l, run, AFTER_STORE);
 }
 
-/* A part of a name has two words, one of them of it alone. */
-static bool says_a_name(const struct looking *l, const struct run *run, bool whole)
+/* `first`: of the name. */
+static bool is_said_by_one_word(const struct looking *l, size_t at, bool first)
 {
+    const char *word = l->token[at].word;
+    if (strlen(word) < LETTERS || isdigit((unsigned char)*word) || is_one_of(EMPTY, word))
+        return false;
+    if (l->kind == NAMED_STORE)
+        return first && is_before(l, at, 1, BEFORE_FIRST) && !is_one_of(NO_FIRST, word);
+    return at >= 2 &&
+           ((is_one_of(ONE, l->token[at - 1].word) && is_one_of(BUYING, l->token[at - 2].word)) ||
+            (strcmp(l->token[at - 1].word, "of") == 0 && is_one_of(LOAVES, l->token[at - 2].word)));
+}
+
+/* A part of a name has two words, one of them of it alone. */
+static bool says_a_name(const struct looking *l, const struct run *run, bool whole, bool first)
+{
+    if (run->count == 1 && is_said_by_one_word(l, run->first, first))
+        return true;
     size_t own = 0;
     for (size_t i = 0; i < run->count; i++) {
         const char *word = l->token[run->first + i].word;
@@ -184,7 +209,8 @@ static void look_for(struct looking *l, const char *name)
             while (at + run.count < l->count && w + run.count < words.count &&
                    is_word(l->token[at + run.count].word, words.word[w + run.count]))
                 run.count++;
-            if (run.count && says_a_name(l, &run, w == 0 && is_rest_size(&words, run.count)))
+            if (run.count &&
+                says_a_name(l, &run, w == 0 && is_rest_size(&words, run.count), w == 0))
                 add_run(l, &run);
         }
 }

@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "base/units.h"
 #include "base/when.h"
+#include "base/words.h"
 #include "tables/cell_number.h"
 #include "tables/column_heading.h"
 #include "tables/column_map_inside.h"
@@ -30,6 +31,7 @@ struct column {
     const char *ours;  /* NULL: nothing */
     const char *given; /* to another column, which is it more surely; or NULL */
     bool fahrenheit;   /* by its values */
+    bool left_out;     /* and it was said why */
 };
 
 struct guess {
@@ -465,9 +467,17 @@ static void say_ambiguous(struct guess *g, int column, const char *form, const c
              cell(g, g->table.header, column), form, other, form);
 }
 
+/* Readings without a time are of their lot's packing. */
+static bool may_be_left_out(const struct guess *g, const struct column *c)
+{
+    const struct record_table *table = record_kind_table(g->kind);
+    int at = record_kind_column(table, c->ours);
+    return at >= 0 && (table->columns[at].flags & RECORD_PACKED);
+}
+
 static void add_date(struct guess *g, int column, int day, json_t *columns, json_t *dates)
 {
-    const struct column *c = &g->columns[column];
+    struct column *c = &g->columns[column];
     const char *file_column = cell(g, g->table.header, column);
     char form[FORM + 16], other[FORM];
     const char *time = find_time_form(g, column);
@@ -480,6 +490,14 @@ static void add_date(struct guess *g, int column, int day, json_t *columns, json
         size_t length = strlen(form);
         snprintf(form + length, sizeof form - length, " %s", time);
     } else if (find_form(g, column, form, other)) {
+        if (timed && !strstr(form, "hh") && may_be_left_out(g, c)) {
+            note(g,
+                 "%s: has no time of day, which %s needs: not used, each reading is taken at its "
+                 "lot's packing",
+                 file_column, c->ours);
+            c->left_out = true;
+            return;
+        }
         say_ambiguous(g, column, form, other);
         add_column(columns, file_column, c->ours);
         if (timed && !strstr(form, "hh")) {
@@ -565,6 +583,23 @@ static bool is_measured(const struct guess *g, const char *name)
            record_kind_column(record_kind_table(RECORD_READINGS), heading.ours) < 0;
 }
 
+/* "Pounds" does not say of what, and "Cases" are no packs: said by name, since they look as if they
+ * were understood. */
+static bool note_bare_unit(struct guess *g, const char *name)
+{
+    static const char CASES[] = "case cases cs trays crates pallets boxes cajas kisten kartons";
+    char key[FORM];
+    if (strlen(name) >= sizeof key)
+        return false;
+    bool cases = words_has(CASES, text_fold(name, key, sizeof key));
+    bool unit = strlen(name) > 1 && units_known(name);
+    if (cases)
+        note(g, "%s: counts cases and not packs: not used", name);
+    else if (unit)
+        note(g, "%s: is a unit, and does not say of what: not used, name it in the map", name);
+    return cases || unit;
+}
+
 /* Why each column that goes nowhere does. */
 static void note_unused(struct guess *g, const json_t *columns)
 {
@@ -572,7 +607,7 @@ static void note_unused(struct guess *g, const json_t *columns)
     for (int i = 0; i < g->table.width; i++) {
         const char *name = cell(g, g->table.header, i);
         const struct column *c = &g->columns[i];
-        if (!*name || json_object_get(columns, name))
+        if (!*name || c->left_out || json_object_get(columns, name) || note_bare_unit(g, name))
             continue;
         if (*c->heading.odd)
             note(g, "%s: '%s' is no unit known of %s: not used, since it would be taken wrongly",

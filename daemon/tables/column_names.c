@@ -16,7 +16,7 @@ static const struct row COLUMNS[] = {
     {"lot",
      "lot no|lot number|lot code|lot id|lot #|lot|batch|batch no|batch number|batch code|batch id|"
      "code lot|lote|no lote|lote no|numero de lote|no de lote|codigo de lote|charge|"
-     "chargennummer|chargen nr|los|losnummer|run|run no|l n"},
+     "chargennummer|chargen nr|partie|los|losnummer|run|run no|l n"},
     {"product", "item|item no|item code|item number|sku|sku no|article|article no|product no|"
                 "product id|prod|prod code|producto|codigo producto|codigo de producto|cod prod|"
                 "articulo|clave|artikel|artikelnummer|product code|code"},
@@ -38,11 +38,16 @@ static const struct row COLUMNS[] = {
     {"made_to", "baked|bake end|baked at|out of oven|oven out|made until|end|end time|time end|"
                 "stop|stop time|production end|prod end|mfg end|to|fin|hora fin|hora final|"
                 "termino|fin produccion|fin horneado|salida horno|ende|backende"},
-    {"packed_from", "packing|pack start|packing start|packed from|pkg start|pack from|start pack|"
-                    "first pack|bag start|inicio empaque|inicio empacado|inicio envasado|"
-                    "verpackungsbeginn"},
-    {"packed_to", "packed|pack end|packing end|packed until|packed to|pkg end|pack to|end pack|"
-                  "last pack|bag end|fin empaque|fin empacado|fin envasado|verpackungsende"},
+    {"packed_from",
+     "packing|pack start|packing start|packed from|pkg start|pack from|start pack|"
+     "first pack|bag start|inicio empaque|inicio empacado|inicio envasado|"
+     "verpackungsbeginn|verpackungsstart|pack begin|packing begin|start packing|pack beginn|"
+     "packstart|inicio de empaque|inicio de envasado"},
+    {"packed_to",
+     "packed|pack end|packing end|packed until|packed to|pkg end|pack to|end pack|"
+     "last pack|bag end|fin empaque|fin empacado|fin envasado|verpackungsende|pack stop|"
+     "packing stop|pkg stop|stop pack|stop packing|bag stop|pack finish|"
+     "packing finish|pack ende|packende|fin de empaque|fin de envasado"},
     {"units", "loaves|packs|pieces|pcs|ea|each|bags|quantity|qty|qty packed|qty produced|"
               "units packed|packs made|loaves packed|good units|output|count|unidades|unid|"
               "cantidad|cant|piezas|pzas|pza|bolsas|panes|stuck|stuckzahl|menge"},
@@ -66,9 +71,12 @@ static const struct row COLUMNS[] = {
     {"material_lot", "material batch|material lot no|ingredient lot|ingr lot|supplier lot|"
                      "vendor lot|raw material lot|rm lot|lot of material|lote de materia prima|"
                      "lote mp|lote proveedor|lote del proveedor|lote ingrediente|rohstoffcharge|"
-                     "lieferantencharge"},
+                     "lieferantencharge|charge rohstoff|rohstoff charge|charge zutat|zutat charge|"
+                     "zutatencharge|charge lieferant|ingredient batch|ingredient lot no|"
+                     "ingredient lot number|batch of material|batch of ingredient|"
+                     "lot of ingredient|lote insumo|lote de insumo|lote de ingrediente"},
     {"amount", "amt|dose|dosage|quantity used|qty used|weight used|used|dosis|cantidad usada|"
-               "cant usada|consumo|einsatzmenge"},
+               "cant usada|consumo|einsatzmenge|menge"},
     {"unit", "uom|u m|um|unit of measure|units of measure|unidad|unidad de medida|einheit"},
     {"active_pct", "active|active pct|act|pct active|activo|activo pct|concentracion|wirkstoff"},
     {"supplier", "vendor|supp|supplier name|vendor name|proveedor|prov|lieferant"},
@@ -228,12 +236,19 @@ static struct fit fits(const char *list, const char *text)
     return best;
 }
 
-/* "Batch weight" is no lot and "Bake temp" no time: what is measured must be the column's. */
+/* "Batch weight" and "batch of flour material" are no lot and "Bake temp" no time: what is measured
+ * must be the column's. */
 static bool is_of_another_kind(const char *name, const char *text)
 {
     static const struct {
         const char *words, *unit;
     } MEASURES[] = {{"temp|temperature|temperatura", "degC"}, {"weight|wt|peso|gewicht", "kg"}};
+    static const char *const MATERIALS[] = {"material", "ingredient",  "rohstoff", "zutat",
+                                            "insumo",   "ingrediente", "materia",  "supplier",
+                                            "vendor",   "proveedor",   "lieferant"};
+    for (size_t i = 0; i < sizeof MATERIALS / sizeof *MATERIALS && strcmp(name, "lot") == 0; i++)
+        if (holds(text, MATERIALS[i], strlen(MATERIALS[i])))
+            return true;
     const char *suffix, *own = units_promised(name, &suffix);
     for (size_t i = 0; i < sizeof MEASURES / sizeof *MEASURES; i++) {
         double ignored;

@@ -69,6 +69,24 @@ static void a_name_is_no_colour(void **state)
           "observed.colour=black product=Black Forest Rye");
 }
 
+/* What was quoted has no hole where the name stood. */
+static void a_quote_is_as_it_was_said(void **state)
+{
+    struct fixture *f = *state;
+    json_t *taken = NULL,
+           *said = fixture_json("{'symptom':'off-odor','note':'bought at Harrow Mill Street on "
+                                "Friday, smells sour'}");
+    names(f);
+    json_t *filled = noted_fill(&f->desk, f->store, said, 20780, &taken);
+    char *text = jsonx_dump(taken);
+    if (!strstr(text, "bought at Harrow Mill Street on Friday"))
+        fail_msg("%s", text);
+    free(text);
+    json_decref(taken);
+    json_decref(said);
+    json_decref(filled);
+}
+
 /* As if the desk had typed it: one is meant, several are listed to pick from. */
 static void what_is_taken_is_looked_up(void **state)
 {
@@ -197,6 +215,7 @@ int main(void)
 #define ROW(test) cmocka_unit_test_setup_teardown(test, fixture_clean, fixture_cleaned)
         ROW(a_product_and_a_store_are_taken_from_the_story),
         ROW(a_name_is_no_colour),
+        ROW(a_quote_is_as_it_was_said),
         ROW(what_is_taken_is_looked_up),
         ROW(an_allergen_by_itself_may_be_harm),
         ROW(a_date_that_no_pack_can_bear_is_doubted),

@@ -273,6 +273,7 @@ static void days_are_read(void **state)
         {"mold", "Hallo, the sandwich white bought Saturday", "bought_on=\"2026-11-21\""},
         {"mold", "bought on Nov 19, 2026", "bought_on=\"2026-11-19\""},
         {"mold", "bought on Sunday the 22nd", "bought_on=\"2026-11-22\""},
+        {"mold", "the loaf I got on Friday is moldy", "bought_on=\"2026-11-20\""},
         {"mold", "bought a week ago", "bought_on=\"2026-11-18\""},
         {"mold", "bought at the Black Friday sale", ""},
         {"mold", "he buys on Mondays, this he found on Tuesday", "found_on=\"2026-11-24\""},

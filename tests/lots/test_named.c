@@ -32,7 +32,9 @@ static int set_up(void **state)
         "INSERT INTO lot(id, lot, fold, product_id, line, made_from_ms, made_to_ms, packed_from_ms,"
         " packed_to_ms, units, code_day) VALUES(1,'L1','L1',1,'1',0,1,2,3,10,20);"
         "INSERT INTO dispatch(lot_id, route, store, at_ms, units) VALUES(1,'R1','0417',1,2),"
-        "(1,'R1','Harrow Elm Street',1,2),(1,'R2','Harrow Oak Street',1,2),(1,'R 12','S-9',1,2);",
+        "(1,'R1','Harrow Elm Street',1,2),(1,'R2','Harrow Oak Street',1,2),(1,'R2','Quayside "
+        "Grocers 214',1,2),"
+        "(1,'R2','Home Market',1,2),(1,'R 12','S-9',1,2);",
         &err);
     if (rc)
         print_message("%s\n", err.text);
@@ -211,7 +213,12 @@ static void test_in_a_story(void **state)
         {"sesame baguette tradicion de la tienda 417", "sesame baguette tradicion", "417"},
         {"una Sesame Baguette Tradici\303\263n con moho", "Sesame Baguette Tradici\303\263n", ""},
         {"Harrow White Pan was green", "Harrow White Pan", ""},
+        {"the loaf I got at quayside on friday smells", "", "quayside"},
+        {"bought a honey at the Elm Street store, best by dec 4", "honey", "Elm Street"},
+        {"a loaf of sesame, all dry", "sesame", ""},
         /* no names */
+        {"it was at home, spots of white, full of honey", "", ""},
+        {"in quayside weather, on quayside", "", ""},
         {"white mold on the pan side, old white spots", "", ""},
         {"an old mill near our house, white with snow", "", ""},
         {"I live on Elm Street, 417 yards up", "", ""},

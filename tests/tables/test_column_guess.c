@@ -141,6 +141,47 @@ static void units_in_headings(void **state)
                   "Net wt (oz)", "unit [oz]", "[]");
 }
 
+/* A day is no time; a reading may be of its lot's packing, a mix may not. */
+static void days_go_where_days_are_taken(void **state)
+{
+    (void)state;
+    static const char WHY[] = "Datum: has no time of day, which at needs: not used, each reading "
+                              "is taken at its lot's packing\"";
+    json_t *map = NULL, *said = NULL;
+    static const char CSV[] = "Datum,Charge,pH Krume,aw\n28.11.2026,L1,\"5,41\",.94\n";
+    assert_int_equal(column_guess(CSV, strlen(CSV), NULL, &map, &said, NULL), 0);
+    char *told = jsonx_dump(said);
+    assert_null(json_object_get(json_object_get(map, "columns"), "Datum"));
+    if (!strstr(told, WHY))
+        fail_msg("%s", told);
+    free(told);
+    json_decref(map);
+    json_decref(said);
+}
+
+static void what_packs_and_materials_are_called(void **state)
+{
+    (void)state;
+    static const char LOTS[] = "Lot,Product,Line,Start,Stop,Units,Best by,Pack start",
+                      LOT[] = "L1,W,1,2026-11-29T05:00:00Z,2026-11-29T05:00:00Z,4,2026-12-11,"
+                              "2026-11-29T05:00:00Z",
+                      USES[] = "Partie,Rohstoff,Teig", USE[] = "L1,Salz,M1";
+    static const struct {
+        const char *start, *row, *heading, *target, *notes;
+    } ROWS[] = {
+        {LOTS, LOT, "Pack stop", "packed_to", ""},
+        {USES, USE, "Charge Rohstoff", "material_lot", ""},
+        {USES, USE, "Rohstoff Charge Nr", "material_lot", ""},
+        {USES, USE, "Menge lb", "amount [lb]", ""},
+        {USES, USE, "Pounds", "-", "Pounds: is a unit, and does not say of what"},
+        {USES, USE, "Ounces", "-", "Ounces: is a unit"},
+        {"Route,Batch,Shipped", "R1,L1,2026-11-29T05:00:00Z", "Cases", "-",
+         "Cases: counts cases and not packs"},
+    };
+    for (size_t i = 0; i < sizeof ROWS / sizeof *ROWS; i++)
+        check_heading(ROWS[i].start, ROWS[i].row, ROWS[i].heading, ROWS[i].target, ROWS[i].notes);
+}
+
 /* The load looks the column up by its whole name. */
 static void a_long_heading_stays_whole(void **state)
 {
@@ -178,6 +219,8 @@ int main(void)
         cmocka_unit_test(a_us_sheet_of_readings),
         cmocka_unit_test(days_and_times_apart_and_both_orders),
         cmocka_unit_test(units_in_headings),
+        cmocka_unit_test(days_go_where_days_are_taken),
+        cmocka_unit_test(what_packs_and_materials_are_called),
         cmocka_unit_test(a_long_heading_stays_whole),
         cmocka_unit_test(two_columns_for_one),
         cmocka_unit_test(what_is_not_known),
