@@ -89,4 +89,5 @@ void change_show(const struct view *v, const json_t *answer)
     view_textf(v, VIEW_DIM, 2, 4, "On record as done by %s; oddloaf history %s shows all.",
                pick_text(answer, "by", "?"), pick_text(answer, "complaint", "?"));
     show_harm(v, answer);
+    harm_show_heard(v, answer);
 }

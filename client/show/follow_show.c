@@ -1,6 +1,7 @@
 #include "show/follow_show.h"
 #include "base/text.h"
 #include "base/when.h"
+#include "show/harm.h"
 #include "show/pick.h"
 #include "show/standing.h"
 #include "show/table.h"
@@ -257,4 +258,5 @@ void follow_show(const struct view *v, const json_t *document, int32_t today)
     if (json_array_size(calls))
         view_section(v, "To be called back");
     show_calls(v, calls, 2);
+    harm_show_heard(v, document);
 }

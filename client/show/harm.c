@@ -40,6 +40,25 @@ void harm_show(const struct view *v, const char *script, const char *alarm)
         view_textf(v, VIEW_BOLD, 0, 0, "%s.", harm_sentence(alarm, sentence, sizeof sentence));
 }
 
+void harm_show_heard(const struct view *v, const json_t *answer)
+{
+    const json_t *heard = json_object_get(answer, "heard");
+    const char *script = pick_text(heard, "script", NULL), *alarm = pick_text(heard, "alarm", NULL);
+    const char *complaint = pick_text(heard, "short", pick_text(heard, "complaint", NULL));
+    const char *kind = json_string_value(json_array_get(json_object_get(heard, "harm"), 0));
+    if (!heard)
+        return;
+    if (kind)
+        harm_show(v, script, alarm);
+    else
+        harm_show_possible(v, script, alarm);
+    if (complaint)
+        view_textf(v, VIEW_BOLD, 0, 2,
+                   "It stands in what was written only. Put it on record: oddloaf correct %s "
+                   "harm=%s --reason TEXT",
+                   complaint, kind ? kind : "KIND");
+}
+
 void harm_show_first(const struct view *v)
 {
     view_blank(v);

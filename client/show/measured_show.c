@@ -1,5 +1,6 @@
 #include "show/measured_show.h"
 #include "base/text.h"
+#include "show/harm.h"
 #include "show/pick.h"
 #include "show/show.h"
 #include <math.h>
@@ -144,12 +145,15 @@ void measured_show_answer(const struct view *v, const json_t *answer)
         show_result(v, item);
         changed = changed || strcmp(pick_text(item, "outcome", ""), "same") != 0;
     }
-    if (!known)
+    if (!known) {
+        harm_show_heard(v, answer);
         return;
+    }
     view_blank(v);
     if (json_array_size(cases) == 0)
         view_text(v, VIEW_PLAIN, 0, 0,
                   changed ? "No open case is about this lot." : "Nothing was changed.");
     json_array_foreach(cases, i, item) show_case(v, item);
     show_list(v, "Cautions", json_object_get(answer, "cautions"));
+    harm_show_heard(v, answer);
 }

@@ -44,6 +44,8 @@ int alarm_queue(struct store *store, const struct alarm *a, struct error *err)
     logged_json(a->desk, store, a->placed->complaint_id, lot);
     json_object_set_new(lot, "why", why_json(a));
     json_t *event = event_urgent(a->desk->plant, harm_needs_of(a->desk->harm, possible), said, lot);
+    if (a->heard)
+        json_object_set(event, "harm_heard", (json_t *)a->heard);
     if (possible)
         event_urgent_possible(event);
     if (a->taken_back) {

@@ -15,6 +15,7 @@ struct alarm {
     const char *what;         /* "a correction says so": stands before who and why */
     const json_t *body;       /* what it says */
     const json_t *contact;    /* masked in it; NULL none */
+    const json_t *heard;      /* kinds of it that no person told: read from words; NULL: none */
     bool *gathered;           /* set: it waits for others of the case; NULL: not asked */
     const json_t *taken_back; /* words of harm that are said no more; NULL: `body` says harm */
     bool at_once;             /* it never waits for others of the case */

@@ -44,9 +44,15 @@ static bool is_stuck(struct store *store, int64_t now_ms)
     return outbox_urgent_stuck(store, now_ms, &stuck, NULL) == 0 && stuck;
 }
 
+const char *answer_mailed(const struct desk *desk, struct store *store, bool gathered,
+                          int64_t now_ms)
+{
+    return alarm_of(desk, &(struct alarm_known){is_stuck(store, now_ms), true, false, gathered});
+}
+
 const char *answer_alarm(const struct desk *desk, struct store *store, int64_t now_ms)
 {
-    return alarm_of(desk, &(struct alarm_known){is_stuck(store, now_ms), true, false, false});
+    return answer_mailed(desk, store, false, now_ms);
 }
 
 /* What to read out, and whether a mail about it leaves. */

@@ -25,6 +25,9 @@ void answer_changed_harm(const struct desk *desk, struct store *store,
                          json_t *answer);
 /* Whether the urgent mail that was just queued leaves, for people; borrowed. */
 const char *answer_alarm(const struct desk *desk, struct store *store, int64_t now_ms);
+/* The same of one that may wait for others of its case. */
+const char *answer_mailed(const struct desk *desk, struct store *store, bool gathered,
+                          int64_t now_ms);
 /* What a refused complaint says of harm, for a problem document; an empty object if nothing. */
 json_t *answer_refused_harm(const struct desk *desk, const struct taking *t);
 

@@ -179,6 +179,9 @@ int correcting_apply(const struct desk *desk, struct store *store, struct correc
         correcting_say_harm(c, w.form->body);
     if (!rc)
         rc = write_all(&w, err);
+    /* whoever says what harm there was has read it */
+    if (!rc && !c->harm_came && !json_object_get(c->fields, "harm"))
+        rc = correcting_hear(&w, "the reason of a correction says so", err);
     correcting_clear(&w);
     return rc;
 }

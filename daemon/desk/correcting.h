@@ -5,7 +5,7 @@
 #ifndef ODDLOAF_DESK_CORRECTING_H
 #define ODDLOAF_DESK_CORRECTING_H
 
-#include "desk/desk.h"
+#include "desk/overheard.h"
 #include "store/complaint_place.h"
 
 struct correcting {
@@ -23,6 +23,7 @@ struct correcting {
     json_t *harm;    /* what it says of harm now; NULL none */
     bool harm_possible;
     bool harm_came;                 /* the change brought it: an urgent mail was queued */
+    struct overheard heard;         /* what the reason says of harm */
     struct complaint_placed placed; /* where it stands now; `again`: it was so before */
     bool mail_gathered;             /* that waits for others of the case */
 };

@@ -100,6 +100,19 @@ int correcting_check_left(struct store *store, int64_t case_id, struct error *er
     return rc;
 }
 
+int correcting_hear(struct correcting_work *w, const char *where, struct error *err)
+{
+    struct overheard *heard = &w->c->heard;
+    heard->desk = w->desk;
+    heard->case_id = w->c->placed.case_id;
+    heard->report = w->c->uuid;
+    heard->where = where;
+    heard->why = w->why;
+    int rc = overheard_hear(w->store, heard, err);
+    heard->why.reason = NULL; /* it lives as long as `w` */
+    return rc;
+}
+
 void correcting_say_harm(struct correcting *c, const json_t *body)
 {
     c->harm = json_incref(json_object_get(body, "harm"));

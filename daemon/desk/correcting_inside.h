@@ -38,6 +38,8 @@ const char *correcting_report(const struct correcting_work *w);
 void correcting_mask_reason(struct correcting_work *w, const json_t *contact);
 /* A verdict must not be left standing on a case without complaints: ERROR_CONFLICT. */
 int correcting_check_left(struct store *store, int64_t case_id, struct error *err);
+/* Harm that only the reason of the change speaks of. */
+int correcting_hear(struct correcting_work *w, const char *where, struct error *err);
 /* Sets harm and harm_possible of `c`, for the answer, to what `body` says. Once. */
 void correcting_say_harm(struct correcting *c, const json_t *body);
 

@@ -69,6 +69,8 @@ int correcting_withdraw(const struct desk *desk, struct store *store, struct cor
         c->placed.again = true;
     else if (!rc)
         rc = change_standing(&w, undo, err);
+    if (!rc && !c->placed.again && !c->harm_came)
+        rc = correcting_hear(&w, undo ? "it was brought back" : "it was withdrawn", err);
     correcting_clear(&w);
     return rc;
 }

@@ -188,6 +188,11 @@ static int take_told(void *arg, const struct outbox_urgent *mail)
     json_t *event = NULL;
     if (jsonx_parse(mail->payload, strlen(mail->payload), &event, NULL))
         return 0;
+    const char *kind = json_string_value(json_object_get(event, "event"));
+    if (kind && strcmp(kind, "despite") == 0) { /* what was decided is no report of harm */
+        json_decref(event);
+        return 0;
+    }
     if (json_is_true(json_object_get(event, "taken_back")))
         json_object_clear(g->kinds); /* the last word is that there is none: the next is news */
     add_kinds(g->kinds, event);

@@ -645,6 +645,19 @@ json_t *lexicon_fill(const struct lexicon *lexicon, const json_t *complaint, int
     return filled;
 }
 
+json_t *lexicon_harm(const struct lexicon *lexicon, const char *text)
+{
+    const struct field_word *kinds = fields_find("harm")->words;
+    struct harm_heard *heard = NULL;
+    int count = harm_note_read(lexicon->harm, NULL, text, &heard);
+    json_t *harm = count ? json_array() : NULL;
+    for (int i = 0; i < count; i++)
+        if (heard[i].kind != HARM_WORDS_POSSIBLE)
+            json_array_append_new(harm, json_string(kinds[heard[i].kind].word));
+    free(heard);
+    return harm;
+}
+
 void lexicon_fill_bare(const struct lexicon *lexicon, const char *note, json_t *filled,
                        json_t *taken)
 {

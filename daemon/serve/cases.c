@@ -20,6 +20,7 @@
 #include "store/complaint.h"
 #include "store/hold.h"
 #include "store/lot_find.h"
+#include "store/outbox.h"
 #include "store/verdict.h"
 #include "tell/tell.h"
 #include <ctype.h>
@@ -354,6 +355,8 @@ static int settle(struct store *store, void *arg, struct error *err)
                                         .note = s->note,
                                         .by_name = s->by};
     int rc = despite_harm_pass(store, &s->despite, err);
+    if (!rc) /* what waits was said before it */
+        rc = outbox_gathered_now(store, s->case_id, s->despite.now_ms, err);
     return rc ? rc : verdict_add(store, &verdict, err);
 }
 

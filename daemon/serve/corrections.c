@@ -105,6 +105,9 @@ static json_t *answer_json(struct store *store, const struct change *change)
         json_object_set_new(answer, "withdrawn", json_boolean(!change->undo));
     if (!change->withdraw || change->undo)
         add_harm(store, change, answer);
+    json_t *heard = overheard_json(store, &change->c.heard);
+    if (heard)
+        json_object_set_new(answer, "heard", heard);
     if (json_array_size(change->c.taken))
         json_object_set(answer, "taken", change->c.taken);
     logged_json(&change->setup->desk, store, placed->complaint_id, answer);
@@ -133,6 +136,7 @@ static void answer_change(struct request *rq, struct store *store, bool withdraw
     json_decref(change.c.taken);
     json_decref(change.c.faults);
     json_decref(change.c.harm);
+    json_decref(change.c.heard.harm);
     json_decref(body);
     setup_unref(change.setup);
 }

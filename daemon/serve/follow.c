@@ -7,6 +7,7 @@
 #include "desk/call_backs.h"
 #include "desk/following.h"
 #include "desk/named.h"
+#include "desk/overheard.h"
 #include "serve/app.h"
 #include "serve/route.h"
 #include <assert.h>
@@ -75,12 +76,22 @@ struct asked {
     char report[UUID_TEXT];
     char *texts[4]; /* without contact data; owned */
     int text_count;
+    struct overheard heard;
+    struct text_buffer words; /* all texts: read as one */
 };
 
 static int change_job(struct store *store, void *arg, struct error *err)
 {
-    const struct asked *asked = arg;
-    return following_change(&asked->setup->desk, store, &asked->change, err);
+    struct asked *asked = arg;
+    const struct following_change *change = &asked->change;
+    const struct following_who *who = &change->who;
+    asked->heard.desk = &asked->setup->desk;
+    asked->heard.case_id = asked->row.id;
+    asked->heard.report = change->report && *change->report ? change->report : NULL;
+    asked->heard.where = "what was noted of the case says so";
+    asked->heard.why = (struct complaint_why){who->by, asked->words.data, who->at_ms};
+    int rc = following_change(&asked->setup->desk, store, change, err);
+    return rc ? rc : overheard_hear(store, &asked->heard, err);
 }
 
 static int refuse(struct error *err, const char *field, const char *value, const char *reason)
@@ -119,7 +130,9 @@ static const char *told(struct asked *asked, struct store *store, const char *te
 {
     const struct apart_about about = {asked->row.id, asked->row.lot_id, NULL};
     assert(asked->text_count < (int)(sizeof asked->texts / sizeof asked->texts[0]));
-    return asked->texts[asked->text_count++] = apart_written(store, text, &about);
+    char *kept = apart_written(store, text, &about);
+    text_appendf(&asked->words, "%s%s", asked->text_count ? "\n\n" : "", kept);
+    return asked->texts[asked->text_count++] = kept;
 }
 
 static int read_text(struct asked *asked, struct store *store, const json_t *body, const char *name,
@@ -273,7 +286,14 @@ void follow_change(struct request *rq, struct store *store)
         rc = writer_run(rq->app->writer, change_job, &asked, &err);
     if (!rc)
         rc = following_json(&asked.setup->desk, store, asked.row.id, &view, &answer, &err);
+    json_t *heard = rc ? NULL : overheard_json(store, &asked.heard);
+    if (heard) {
+        app_wake(rq->app);
+        json_object_set_new(answer, "heard", heard);
+    }
     request_reply_result(rq, rc, answer, &err);
+    json_decref(asked.heard.harm);
+    text_buffer_free(&asked.words);
     for (int i = 0; i < asked.text_count; i++)
         free(asked.texts[i]);
     json_decref(body);

@@ -4,6 +4,7 @@
 #include "base/short_id.h"
 #include "desk/apart.h"
 #include "desk/measuring.h"
+#include "desk/overheard.h"
 #include "serve/app.h"
 #include "serve/lot_named.h"
 #include "serve/route.h"
@@ -40,6 +41,8 @@ struct measures {
     bool changed; /* anything */
     struct store_ids cases;
     json_t *tops[CASES_TOLD]; /* of them, before */
+    struct overheard heard;   /* of harm in the note or the reason */
+    struct text_buffer words;
 };
 
 static void clear(struct measures *x)
@@ -51,6 +54,8 @@ static void clear(struct measures *x)
     free(x->reason);
     free(x->ones);
     json_decref(x->faults);
+    json_decref(x->heard.harm);
+    text_buffer_free(&x->words);
     for (int i = 0; i < CASES_TOLD; i++)
         json_decref(x->tops[i]);
     setup_unref(x->setup);
@@ -169,6 +174,8 @@ static int read_texts(struct measures *x, struct store *store, const json_t *bod
     int rc = 0;
     for (size_t i = 0; i < sizeof TEXTS / sizeof TEXTS[0] && !rc; i++)
         rc = read_text(x, store, body, &TEXTS[i], into[i], err);
+    if (x->note || x->reason)
+        text_appendf(&x->words, "%s\n\n%s", x->note ? x->note : "", x->reason ? x->reason : "");
     return rc ? rc : jsonx_needed(body, "by", LENGTH_PERSON, &x->by, err);
 }
 
@@ -305,6 +312,26 @@ static int rank_others(const struct measures *x, struct store *store, struct err
               : work_add(store, WORK_SINCE, lot.packed_from_ms / WHEN_DAY_MS - 1, x->now_ms, err);
 }
 
+static int hear(struct measures *x, struct store *store, int64_t case_id, struct error *err)
+{
+    x->heard.desk = &x->setup->desk;
+    x->heard.case_id = case_id;
+    x->heard.where = "a laboratory's result of the lot says so";
+    x->heard.why = (struct complaint_why){x->by, x->words.data, x->now_ms};
+    return overheard_hear(store, &x->heard, err);
+}
+
+/* Of the case it was measured for, or else of all about the lot. */
+static int hear_all(struct measures *x, struct store *store, struct error *err)
+{
+    if (x->case_id || x->cases.count == 0)
+        return hear(x, store, x->case_id, err);
+    int rc = 0;
+    for (int i = x->cases.count; i-- > 0 && !rc;)
+        rc = hear(x, store, x->case_ids[i], err);
+    return rc;
+}
+
 /* Cases are ranked again in the same commit's work; rankers' caches are dated by it. */
 static int put_all(struct store *store, void *arg, struct error *err)
 {
@@ -320,7 +347,7 @@ static int put_all(struct store *store, void *arg, struct error *err)
         rc = rank_others(x, store, err);
     if (!rc && x->changed)
         rc = company_count_records_changed(store, err);
-    return rc;
+    return rc ? rc : hear_all(x, store, err);
 }
 
 /* ---- the answer ---- */
@@ -418,8 +445,9 @@ static json_t *answer_json(const struct measures *x, struct store *store)
     for (int i = 0; i < x->count; i++)
         json_array_append_new(results, result_json(x, store, &x->ones[i]));
     json_t *cases = cases_json(x, store, cautions);
-    return json_pack("{s:s, s:s, s:s, s:o, s:o, s:o}", "lot", x->lot.code, "lab", x->lab, "sample",
-                     x->sample, "results", results, "cases", cases, "cautions", cautions);
+    return json_pack("{s:s, s:s, s:s, s:o, s:o, s:o, s:o*}", "lot", x->lot.code, "lab", x->lab,
+                     "sample", x->sample, "results", results, "cases", cases, "cautions", cautions,
+                     "heard", overheard_json(store, &x->heard));
 }
 
 void measures_post(struct request *rq, struct store *store)

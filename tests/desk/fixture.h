@@ -212,6 +212,7 @@ static inline void fixture_corrected_clear(struct correcting *c)
     json_decref(c->taken);
     json_decref(c->faults);
     json_decref(c->harm);
+    json_decref(c->heard.harm);
 }
 
 #endif

@@ -54,6 +54,31 @@ static void what_a_person_says_is_news_behind_what_was_heard(void **state)
     assert_false(gathered(f, "{'harm': ['tampering', 'illness'], 'harm_heard': ['illness']}"));
 }
 
+/* What is said after a verdict is news, and what changed no record, or was decided, told nothing.
+ */
+static void a_verdict_and_what_is_no_report_end_the_gathering(void **state)
+{
+    struct fixture *f = *state;
+    struct error err = {0};
+    char sql[300];
+    const struct outbox_new again = {.event = OUTBOX_URGENT,
+                                     .case_id = CASE,
+                                     .message_id = "<again-1@mill.example>",
+                                     .created_ms = f->now_ms};
+    assert_int_equal(outgoing_add(f->store, &again, fixture_json("{'harm': ['illness']}"), &err),
+                     0);
+    assert_false(gathered(f, "{'event': 'despite', 'harm': ['illness']}"));
+    assert_false(gathered(f, "{'harm': ['illness']}"));
+    assert_true(gathered(f, "{'harm': ['illness']}"));
+    snprintf(sql, sizeof sql,
+             "INSERT INTO verdict(case_id, cause, confirmed_by, by_name, at_ms, revision)"
+             " VALUES(1, 'rope', 'assay', 'mira', %lld, 0)",
+             (long long)f->now_ms);
+    assert_int_equal(db_exec(f->store, sql, &err), 0);
+    assert_false(gathered(f, "{'harm': ['illness']}"));
+    assert_true(gathered(f, "{'harm': ['illness']}"));
+}
+
 /* As they come in: what the form says and what the note does. */
 static void who_said_it_is_told(void **state)
 {
@@ -78,6 +103,8 @@ int main(void)
         cmocka_unit_test_setup_teardown(a_new_kind_leaves_at_once, with_case, fixture_cleaned),
         cmocka_unit_test_setup_teardown(what_a_person_says_is_news_behind_what_was_heard, with_case,
                                         fixture_cleaned),
+        cmocka_unit_test_setup_teardown(a_verdict_and_what_is_no_report_end_the_gathering,
+                                        with_case, fixture_cleaned),
         cmocka_unit_test_setup_teardown(who_said_it_is_told, fixture_clean, fixture_cleaned),
     };
     return cmocka_run_group_tests(tests, fixture_open, fixture_close);

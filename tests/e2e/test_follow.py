@@ -365,6 +365,25 @@ def check_desk(plant):
     assert ask("desk", path="/v1/call-backs")[1]["call_backs"][0]["contact"] == ANN
 
 
+def check_heard(plant):
+    """Harm that only a note, a call, a result or a reason speaks of: told to who wrote it and to the urgent address,
+    and the case may be harm until somebody has read it."""
+    one, case = log(plant, OTHER, "staling", contact=ANN)
+    shown = plant.client("follow", case, "--note", "phoned back: her daughter is in hospital, vomiting blood since", check=0).stdout
+    assert "HARM REPORTED. Read out" in words(shown) and "harm=illness --reason" in words(shown), shown
+    said = follow(plant, case, "--complaint", one, "--call-back", "tomorrow", "--why", "her son was cut by glass in the loaf")["heard"]
+    assert said["harm"] and said["complaint"] == one and said["script"] and said["alarm"], said
+    plant.wait_idle()
+    assert follow(plant, case)["severity"] != "low" and "heard" not in follow(plant, case, "--note", "the tray is back")
+    lot = plant.client("measure", OTHER, "crumb_ph=5.5", "--lab", "N", "--sample", "1", "--note", "metal splinters found", check=0).stdout
+    assert "HARM REPORTED. Read out" in words(lot), lot
+    gone = plant.client("withdraw", one, "--reason", "her doctor says it was salmonella", check=0).stdout
+    assert "HARM REPORTED. Read out" in words(gone), gone
+    plant.client("withdraw", one, "--undo", "--reason", "as a test", check=0)
+    plant.client("correct", one, "harm=", "--reason", "as a test", check=0)
+    plant.wait_idle()
+
+
 def main():
     plant = Remote(sys.argv[1])
     (plant.dir / "box").mkdir()
@@ -385,6 +404,7 @@ def main():
         check_restored(plant, mails)
         check_desk(plant)
         check_found(plant)
+        check_heard(plant)
         recount = plant.client_json("status", "--recount")
         assert not any(recount["differences"].values()), recount
         plant.client("export", str(plant.dir / "out"), check=0)

@@ -1,0 +1,182 @@
+#include "desk/overheard.h"
+#include "base/jsonx.h"
+#include "base/text.h"
+#include "desk/alarm.h"
+#include "desk/anew.h"
+#include "desk/answer.h"
+#include "desk/named.h"
+#include "intake/harm.h"
+#include "intake/lexicon.h"
+#include "store/call_back.h"
+#include "store/case.h"
+#include "store/change.h"
+#include "store/joined.h"
+#include <assert.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* False if it speaks of none. */
+static bool read_text(struct overheard *o)
+{
+    o->harm = lexicon_harm(o->desk->lexicon, o->why.reason);
+    o->possible = o->harm && !json_array_size(o->harm);
+    return o->harm != NULL;
+}
+
+/* ---- what the case carries ---- */
+
+static void add_carried(json_t *carried, const json_t *body)
+{
+    size_t i;
+    const json_t *kind;
+    json_array_foreach(json_object_get(body, "harm"), i, kind)
+    {
+        json_object_set_new(carried, json_string_value(kind), json_true());
+    }
+    if (json_is_true(json_object_get(body, "harm_possible")))
+        json_object_set_new(carried, "possible", json_true());
+}
+
+static int take_carried(void *arg, const struct complaint_row *row)
+{
+    json_t *body = NULL;
+    if (jsonx_parse(row->body, strlen(row->body), &body, NULL) == 0)
+        add_carried(arg, body);
+    json_decref(body);
+    return 0;
+}
+
+/* What a verdict has closed is said anew. */
+static int is_news(struct store *store, const struct overheard *o, const struct anew *found,
+                   bool *ret, struct error *err)
+{
+    size_t i;
+    const json_t *kind;
+    struct case_row row;
+    json_t *carried = json_object();
+    int rc = case_get(store, o->case_id, &row, err);
+    if (!rc && (!row.settled || row.harm_unseen))
+        rc = complaint_of_case(store, o->case_id, take_carried, carried, err);
+    if (found->withdrawn)
+        add_carried(carried, found->body);
+    *ret = o->possible && json_object_size(carried) == 0;
+    json_array_foreach(o->harm, i, kind)
+    {
+        *ret = *ret || !json_object_get(carried, json_string_value(kind));
+    }
+    json_decref(carried);
+    return rc;
+}
+
+/* ---- told, and put on record ---- */
+
+static int tell(struct store *store, struct overheard *o, const struct anew *found,
+                struct error *err)
+{
+    json_t *body = json_copy(found->body);
+    const struct complaint_placed placed = {
+        .complaint_id = found->id, .case_id = o->case_id, .lot_id = found->lot_id};
+    json_object_set(body, "harm", o->harm);
+    const struct alarm alarm = {.desk = o->desk,
+                                .placed = &placed,
+                                .case_was = o->case_id,
+                                .why = &o->why,
+                                .what = o->where,
+                                .body = body,
+                                .heard = o->harm,
+                                .gathered = &o->gathered};
+    int rc = alarm_queue(store, &alarm, err);
+    o->mailed = rc == 0;
+    json_decref(body);
+    return rc;
+}
+
+static int own_body(struct store *store, const struct anew *found, json_t **ret, struct error *err)
+{
+    char *first = NULL;
+    int rc = joined_first(store, found->id, &first, err);
+    if (!rc && first)
+        rc = jsonx_parse(first, strlen(first), ret, err);
+    else if (!rc)
+        *ret = json_copy(found->body);
+    free(first);
+    return rc;
+}
+
+/* As its note's words would have made it. */
+static int mark(struct store *store, const struct overheard *o, const struct anew *found,
+                struct error *err)
+{
+    json_t *own = NULL;
+    struct complaint_placed placed;
+    const struct change_row change = {
+        .complaint = found->uuid, .at_ms = o->why.at_ms, .by = o->why.by, .reason = o->why.reason};
+    if (found->withdrawn || json_array_size(json_object_get(found->body, "harm")) ||
+        json_is_true(json_object_get(found->body, "harm_possible")))
+        return 0;
+    int rc = own_body(store, found, &own, err);
+    if (!rc) {
+        json_object_del(own, "harm_read");
+        json_object_set_new(own, "harm_possible", json_true());
+        rc = anew_tell(store, found, own, &o->why, &placed, err);
+    }
+    json_decref(own);
+    return rc ? rc : change_add(store, &change, "harm", "", "\"possible\"", err);
+}
+
+static int take_uuid(void *arg, const struct complaint_row *row)
+{
+    text_clip(row->uuid, arg, UUID_TEXT);
+    return 0;
+}
+
+static int find(struct store *store, struct overheard *o, struct anew *found, struct error *err)
+{
+    int rc = 0;
+    if (o->report)
+        text_clip(o->report, o->complaint, sizeof o->complaint);
+    else
+        rc = complaint_newest_of_case(store, o->case_id, 1, take_uuid, o->complaint, err);
+    return rc || !*o->complaint ? rc : anew_find(o->desk, store, o->complaint, found, err);
+}
+
+int overheard_hear(struct store *store, struct overheard *o, struct error *err)
+{
+    assert(store_writing(store));
+    assert(o->desk && o->where && o->why.by);
+    struct anew found = {0};
+    bool news = false;
+    json_decref(o->harm); /* of a job that was rolled back and runs again */
+    o->harm = NULL;
+    o->possible = o->mailed = o->gathered = false;
+    *o->complaint = '\0';
+    if (!o->why.reason || !read_text(o))
+        return 0;
+    int rc = find(store, o, &found, err);
+    if (!rc && found.id)
+        rc = is_news(store, o, &found, &news, err);
+    if (!rc && news)
+        rc = mark(store, o, &found, err);
+    if (!rc && news)
+        rc = tell(store, o, &found, err);
+    anew_clear(&found);
+    return rc;
+}
+
+json_t *overheard_json(struct store *store, const struct overheard *o)
+{
+    bool reachable = false;
+    if (!o->harm)
+        return NULL;
+    json_t *told = json_pack("{s:O, s:b}", "harm", o->harm, "harm_possible", (int)o->possible);
+    if (*o->complaint) {
+        json_object_set_new(told, "complaint", json_string(o->complaint));
+        named_short_json(store, o->complaint, told);
+        call_back_possible(store, o->complaint, &reachable, NULL);
+    }
+    json_object_set_new(told, "script", harm_read_out(o->desk->harm, o->possible, reachable));
+    if (o->mailed)
+        json_object_set_new(told, "alarm",
+                            json_string(answer_mailed(o->desk, store, o->gathered, o->why.at_ms)));
+    return told;
+}

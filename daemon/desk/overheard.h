@@ -1,0 +1,30 @@
+/* Harm in what is written about a case beside its complaints: a note, a call, a laboratory's
+ * remark, the reason of a change. It is read as a complaint's note is. */
+#ifndef ODDLOAF_DESK_OVERHEARD_H
+#define ODDLOAF_DESK_OVERHEARD_H
+
+#include "base/uuid.h"
+#include "desk/desk.h"
+#include "store/complaint_place.h"
+
+struct overheard {
+    const struct desk *desk; /* all borrowed */
+    int64_t case_id;
+    const char *report;       /* uuid of whom it is about; NULL: the case's newest complaint */
+    const char *where;        /* "a note of the case says so": stands before who and what */
+    struct complaint_why why; /* its reason is the text, without contact data; NULL: none */
+    /* results; the caller drops the reference */
+    json_t *harm;              /* kinds that are said; NULL: nothing was heard */
+    bool possible;             /* words may mean it */
+    bool mailed, gathered;     /* the urgent address is told; it waits for others of the case */
+    char complaint[UUID_TEXT]; /* that is to be corrected; "" none */
+};
+/* If the text says what the case does not carry: its complaint may be harm from now on, which a
+ * person must read (not one that tells harm, or is withdrawn), and the urgent address is told. In
+ * the writer's transaction. */
+int overheard_hear(struct store *store, struct overheard *o, struct error *err);
+/* {"harm","harm_possible","complaint"?,"short"?,"script","alarm"?}; NULL if nothing was heard. New
+ * reference. */
+json_t *overheard_json(struct store *store, const struct overheard *o);
+
+#endif

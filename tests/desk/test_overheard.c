@@ -1,0 +1,120 @@
+/* Harm in what is written about a case beside its complaints. */
+#include "desk/overheard.h"
+#include "fixture.h"
+
+static const char URGENT[] = "SELECT count(*) FROM outbox WHERE event = 'urgent'";
+static const char POSSIBLE[] =
+    "SELECT count(*) FROM complaint WHERE json_extract(body, '$.harm_possible') = 1";
+
+/* What it hears is cleared. */
+static struct overheard hear(struct fixture *f, const char *text)
+{
+    struct error err = {0};
+    struct overheard o = {.desk = &f->desk,
+                          .case_id = fixture_number(f, "SELECT max(id) FROM complaint_case"),
+                          .where = "a note of the case says so",
+                          .why = {"jo", text, f->now_ms + 60000}};
+    if (overheard_hear(f->store, &o, &err))
+        fail_msg("%s", err.text);
+    json_decref(o.harm);
+    return o;
+}
+
+static void what_is_said_is_mailed_and_marked(void **state)
+{
+    static const struct {
+        const char *text;
+        bool possible;
+    } ROWS[] = {{"caller phoned back: her daughter is in hospital, vomiting blood since", false},
+                {"wants a call: her son was cut by glass in the loaf", false},
+                {"told her that a doctor has to see the burns", true},
+                {"metal splinters found in the sample", false},
+                {"the caller's doctor says food poisoning", false}};
+    struct fixture *f = *state;
+    for (size_t i = 0; i < sizeof ROWS / sizeof ROWS[0]; i++) {
+        fixture_begin(f);
+        fixture_log(f, FIRST, "{}");
+        assert_int_equal(fixture_number(f, URGENT), 0);
+        struct overheard o = hear(f, ROWS[i].text);
+        if (!o.harm || (o.possible && !ROWS[i].possible) || !o.mailed)
+            fail_msg("%s: heard %d, possible %d", ROWS[i].text, o.harm != NULL, o.possible);
+        assert_string_equal(o.complaint, FIRST);
+        assert_int_equal(fixture_number(f, URGENT), 1);
+        assert_int_equal(fixture_number(f, POSSIBLE), 1);
+        fixture_end(f, false);
+    }
+}
+
+static void what_the_case_tells_is_no_news(void **state)
+{
+    struct fixture *f = *state;
+    fixture_log(f, FIRST, "{'harm':['illness']}");
+    assert_int_equal(fixture_number(f, URGENT), 1);
+    struct overheard same = hear(f, "she vomited all night"), other = hear(f, "the tray is back"),
+                     none = hear(f, "nobody got sick");
+    assert_true(same.harm && !same.mailed && !other.harm && !none.harm);
+    assert_int_equal(fixture_number(f, URGENT), 1);
+    assert_true(hear(f, "her son was cut by glass in the loaf").mailed);
+    assert_int_equal(fixture_number(f, POSSIBLE), 0);
+}
+
+/* What the desk and QA write all day. */
+static void work_is_no_harm(void **state)
+{
+    static const char *const TEXTS[] = {"ours after all",
+                                        "another bakery's",
+                                        "typed twice",
+                                        "second sample",
+                                        "not our product",
+                                        "told the caller that the lot is held",
+                                        "the caller meant another bread",
+                                        "wrong lot",
+                                        "retained sample is fine",
+                                        "called back, nobody home",
+                                        "two packs, not three"};
+    struct fixture *f = *state;
+    fixture_log(f, FIRST, "{}");
+    for (size_t i = 0; i < sizeof TEXTS / sizeof TEXTS[0]; i++)
+        if (hear(f, TEXTS[i]).harm)
+            fail_msg("heard in: %s", TEXTS[i]);
+}
+
+static void reasons_are_heard(void **state)
+{
+    struct fixture *f = *state;
+    struct error err = {0};
+    json_t *fields = fixture_json("{'packs':2}");
+    struct correcting c = {.uuid = FIRST,
+                           .why = {"ivo", "she vomited all night", f->now_ms + 60000},
+                           .fields = fields};
+    fixture_log(f, FIRST, "{}");
+    assert_int_equal(correcting_apply(&f->desk, f->store, &c, &err), 0);
+    assert_true(c.heard.harm && c.heard.mailed);
+    assert_int_equal(fixture_number(f, POSSIBLE), 1);
+    fixture_corrected_clear(&c);
+    json_decref(fields);
+    /* who read it says that it was none: no more than that */
+    assert_int_equal(fixture_correct(f, FIRST, "{'harm':[]}", &c, &err), 0);
+    assert_int_equal(fixture_number(f, POSSIBLE), 0);
+    fixture_corrected_clear(&c);
+    c = (struct correcting){.uuid = FIRST,
+                            .why = {"ivo", "doctor says food poisoning", f->now_ms + 120000}};
+    int64_t before = fixture_number(f, URGENT);
+    assert_int_equal(correcting_withdraw(&f->desk, f->store, &c, false, &err), 0);
+    assert_true(c.heard.harm && c.heard.mailed);
+    assert_int_equal(fixture_number(f, URGENT), before + 1);
+    fixture_corrected_clear(&c);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup_teardown(what_is_said_is_mailed_and_marked, fixture_clean,
+                                        fixture_cleaned),
+        cmocka_unit_test_setup_teardown(what_the_case_tells_is_no_news, fixture_clean,
+                                        fixture_cleaned),
+        cmocka_unit_test_setup_teardown(work_is_no_harm, fixture_clean, fixture_cleaned),
+        cmocka_unit_test_setup_teardown(reasons_are_heard, fixture_clean, fixture_cleaned),
+    };
+    return cmocka_run_group_tests(tests, fixture_open, fixture_close);
+}
