@@ -125,7 +125,7 @@ void deliver_show(const struct view *v, const json_t *complaint, const json_t *a
         view_textf(v, VIEW_BOLD, 0, 0, "Mind: %s.", pick_text(answer, "earlier_harm", ""));
     if (possible) /* before any cause is: whoever reads no further has read this */
         harm_show_first(v);
-    if (!harm && json_array_size(ranked) > 0) {
+    if (!harm && !possible && json_array_size(ranked) > 0) {
         view_section(v, "Likely causes");
         show_ranked_desk(v, ranked, TOP);
     }

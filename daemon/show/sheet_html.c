@@ -73,6 +73,26 @@ static bool has_harm(const json_t *rank)
     return page_true(rank, "harm") || page_true(rank, "harm_possible");
 }
 
+/* What is reported, by which complaints: as told. */
+static void add_harms(struct text_buffer *b, const json_t *harms)
+{
+    size_t i, k;
+    const json_t *item, *kind;
+    json_array_foreach(harms, i, item)
+    {
+        text_append(b, i ? "<br>" : "<p>");
+        json_array_foreach(json_object_get(item, "harm"), k, kind)
+        {
+            text_append(b, k ? ", " : "<strong>");
+            text_append_html(b, json_string_value(kind));
+        }
+        text_append(b, k ? "</strong> (complaint " : "(complaint ");
+        page_add_text(b, item, "complaint");
+        text_append(b, ", as told)");
+    }
+    text_append(b, i ? "</p>" : "");
+}
+
 /* The first caution of a ranking is about it. */
 static void add_harm(struct text_buffer *b, const json_t *rank)
 {
@@ -80,7 +100,9 @@ static void add_harm(struct text_buffer *b, const json_t *rank)
                  page_true(rank, "harm") ? "Harm is reported in this case"
                                          : "A complaint here may speak of harm");
     text_append_html(b, json_string_value(json_array_get(json_object_get(rank, "cautions"), 0)));
-    text_append(b, "</p><p>This sheet offers no cause.</p>");
+    text_append(b, "</p>");
+    add_harms(b, json_object_get(rank, "harms"));
+    text_append(b, "<p>This sheet offers no cause.</p>");
     if (page_true(rank, "harm_since_settled"))
         text_append(b, "<p>It was reported after the case was settled: read it, and reopen the "
                        "case.</p>");

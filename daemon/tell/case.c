@@ -19,8 +19,7 @@ static json_t *unranked_json(const struct triage *triage, const struct case_inpu
     for (int i = 0; i < input->count; i++)
         if (*input->complaints[i].uuid)
             json_array_append_new(complaints, json_string(input->complaints[i].uuid));
-    const struct case_rank harm = {
-        .input = {.harm = input->harm, .harm_possible = input->harm_possible}};
+    const struct case_rank harm = {.input = *input}; /* borrowed */
     case_json_harm_caution(&harm, cautions);
     json_t *object = json_pack("{s:o, s:s, s:o, s:s, s:o, s:[], s:[], s:[], s:o, s:[], s:[], s:[]}",
                                "case", CASE_ID_JSON(input->case_id), "symptom", "other", "as_of",
@@ -28,6 +27,7 @@ static json_t *unranked_json(const struct triage *triage, const struct case_inpu
                                triage->rules->hash, "complaints", complaints, "lots", "ranked",
                                "ask", "cautions", cautions, "caller_cautions", "checks", "actions");
     case_json_harm(&harm, object);
+    case_json_harms(triage, &harm, object);
     return object;
 }
 

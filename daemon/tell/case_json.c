@@ -67,8 +67,7 @@ static void add_full(json_t *object, const struct case_rank *ranked, const struc
         json_object_set_new(object, "complaints", json_integer(item->known));
 }
 
-/* Which complaints tell of harm, of which and when. */
-static json_t *harms_json(const struct triage *triage, const struct case_rank *ranked)
+void case_json_harms(const struct triage *triage, const struct case_rank *ranked, json_t *into)
 {
     json_t *harms = json_array();
     for (int i = 0; i < ranked->input.count; i++) {
@@ -79,7 +78,9 @@ static json_t *harms_json(const struct triage *triage, const struct case_rank *r
                                   json_pack("{s:s, s:o, s:O}", "complaint", c->uuid, "at",
                                             case_json_when(triage, c->received_ms), "harm", kinds));
     }
-    return harms;
+    if (ranked->input.harm)
+        json_object_set(into, "harms", harms);
+    json_decref(harms);
 }
 
 void case_json_harm(const struct case_rank *ranked, json_t *into)
@@ -379,8 +380,7 @@ json_t *case_json_rank(const struct triage *triage, const struct case_rank *rank
     json_object_set_new(object, "as_of", case_json_when(triage, ranked->input.as_of_ms));
     json_object_set_new(object, "rules", json_string(triage->rules->hash));
     case_json_harm(ranked, object);
-    if (ranked->input.harm)
-        json_object_set_new(object, "harms", harms_json(triage, ranked));
+    case_json_harms(triage, ranked, object);
     json_object_set_new(object, "complaints", complaints);
     json_object_set_new(object, "lots", lots);
     json_object_set_new(object, "ranked", ranked_json(triage, ranked));

@@ -10,6 +10,8 @@ json_t *case_json_rank(const struct triage *triage, const struct case_rank *rank
 /* {"fact","value","target","unit","bits","because"} and, with `full`, what `why` adds. */
 /* "harm" and "harm_possible", for whatever is told of a case. */
 void case_json_harm(const struct case_rank *ranked, json_t *into);
+/* "harms", if any is reported: [{"complaint","at","harm"}], which complaints tell of what. */
+void case_json_harms(const struct triage *triage, const struct case_rank *ranked, json_t *into);
 /* What is to be minded first, if harm is reported or may be. */
 void case_json_harm_caution(const struct case_rank *ranked, json_t *list);
 json_t *case_json_item(const struct triage *triage, const struct case_rank *ranked,

@@ -119,6 +119,10 @@ def check_reach(plant):
     plant.client("settle", case, "not-known", "--confirmed-by", "inspection", "--anyway", "a stone of a cherry", check=0)
     label = log(plant, lot="L1 6317 A0800", symptom="other", harm=["wrong-label"])
     assert not any("fact" in a for a in label["ask"]), label["ask"]
+    shown = " ".join(plant.client("rank", label["case"], check=0).stdout.split())
+    assert "reported wrong-label (complaint" in shown and "oddloaf hold 'L1 6317 A0800'" in shown, shown
+    assert "oddloaf why" not in shown, shown  # which names causes, and there are none
+    assert "<strong>wrong-label</strong>" in plant.client("rank", label["case"], "--html", "-", check=0).stdout
     assert "no changeover between" in str(plant.get(f"/v1/cases/{label['case']}/reach")[1]["lots"])
     other = log(plant, lot="L1 6317 A1200", symptom="other", note="feels underweight")["case"]
     assert plant.client("reach", log(plant, lot="L1 631", symptom="other")["case"]).returncode == 0

@@ -86,6 +86,51 @@ static void words_may_stand_within(void **state)
     CHECK_CASES(cases);
 }
 
+/* Bread is got at a shop, too, and loaves tear open as if cut. */
+static void who_got_at_it(void **state)
+{
+    static const struct heard_case cases[] = {
+        {"I got at the shop on Monday two rye loaves, both moldy", ""},
+        {"the bread I had got at the store was moldy", ""},
+        {"what we got at your counter is stale", ""},
+        {"got at least two moldy slices", ""},
+        {"a customer got at the shop two moldy loaves", ""},
+        {"I got at the bread with a knife and saw mold", ""},
+        {"someone got at the loaf", "tampering"},
+        {"I think a customer got at it before me", "tampering"},
+        {"Bag's been got at.", "tampering"},
+        {"the loaf looks got at", "tampering"},
+        {"la bolsa estaba abierta como si alguien la hubiera cortado", "tampering"},
+        {"la bolsa venía abierta como si la hubieran cortado", "tampering"},
+        {"la corteza venía abierta como si la hubieran cortado", ""},
+        {"la bolsa estaba abierta", ""},
+        {"the bag was open as if someone had cut it", "tampering"},
+        {"the slices are ragged as if cut with a blunt blade", ""},
+    };
+    (void)state;
+    CHECK_CASES(cases);
+}
+
+/* Whether that hurt is for a person to say. */
+static void a_smell_may_irritate(void **state)
+{
+    static const struct heard_case cases[] = {
+        {"smells like ammonia and burned my nose", "possible"},
+        {"bleach smell, it irritated my nose", "possible"},
+        {"the fumes made me cough", "possible"},
+        {"huele a amoniaco y me quemó la nariz", "possible"},
+        {"huele a cloro y me pica la nariz", "possible"},
+        {"smells like ammonia", ""},
+        {"smells like ammonia, no burning of the nose", ""},
+        {"stinging smell of ammonia", ""},
+        {"a burnt smell that hits your nose", ""},
+        {"huele a amoniaco", ""},
+        {"huele a quemado", ""},
+    };
+    (void)state;
+    CHECK_CASES(cases);
+}
+
 static void a_denial_ends(void **state)
 {
     static const struct heard_case cases[] = {
@@ -533,6 +578,8 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(words_may_stand_within),
+        cmocka_unit_test(who_got_at_it),
+        cmocka_unit_test(a_smell_may_irritate),
         cmocka_unit_test(a_denial_ends),
         cmocka_unit_test(others_may_be_hurt),
         cmocka_unit_test(guesses_and_idioms_are_possible_at_most),
