@@ -144,6 +144,14 @@ char *apart_written(struct store *store, const char *text, const struct apart_ab
     return w.text;
 }
 
+char *apart_written_of(struct store *store, const char *text, const char *line, const char *cause)
+{
+    struct writing w = {NULL, xstrdup(text)};
+    contact_about(store, line, cause, mask_caller, &w, NULL);
+    mask_written(&w, NULL);
+    return w.text;
+}
+
 /* ---- showing ---- */
 
 /* `like`, unless NULL, says the same there. */

@@ -33,6 +33,10 @@ struct apart_about {
 };
 char *apart_written(struct store *store, const char *text, const struct apart_about *about);
 
+/* The same of what is about no case: by who called about the line, or a case settled on the cause
+ * ("" none). */
+char *apart_written_of(struct store *store, const char *text, const char *line, const char *cause);
+
 /* For the desk: the contact data of a report (its id; "": the complaint itself), NULL if none are
  * kept (new reference); the texts it said are put back into `body` and into `sent`, what it was
  * when it came in (each may be NULL). */

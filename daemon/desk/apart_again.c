@@ -167,7 +167,7 @@ int apart_again_report(const struct desk *desk, struct store *store, const struc
         apart_row_get(store, row->complaint_id, report_of(&a), &a.kept);
         find_caller(&a, body);
         a.caller = apart_row_caller(&a.kept, names);
-        rc = apart_past_mask(store, row, a.caller, &a.kept, err);
+        rc = apart_past_mask(desk, store, row, a.caller, &a.kept, err);
         if (!rc)
             rc = keep(&a, body, sent, first);
     }

@@ -1,9 +1,11 @@
 #include "desk/apart_past.h"
 #include "base/jsonx.h"
 #include "desk/outgoing.h"
+#include "desk/placing.h"
 #include "intake/fields.h"
 #include "intake/mask.h"
 #include "store/change.h"
+#include "store/contact.h"
 #include "store/noted.h"
 #include "store/pattern.h"
 #include <assert.h>
@@ -15,6 +17,7 @@ struct past {
     const json_t *caller;
     struct apart_row *row;
     bool changed; /* words of what it said once are masked */
+    bool noted;   /* words of what the plant wrote are */
     struct error *err;
 };
 
@@ -79,7 +82,8 @@ static int mask_mail(void *arg, int64_t mail_id, const char *payload)
     /* a digest's lots and figures are no numbers of a caller; what it quotes was masked for those
      */
     const char *name = json_string_value(json_object_get(event, "event"));
-    json_t *told = outgoing_masked(event, p->caller, name && strcmp(name, "digest") == 0);
+    bool sure = !p->row || (name && strcmp(name, "digest") == 0);
+    json_t *told = outgoing_masked(event, p->caller, sure);
     char *text = jsonx_dump(told);
     int rc = json_equal(told, event) ? 0 : outbox_rewrite(p->store, mail_id, text, p->err);
     free(text);
@@ -100,20 +104,56 @@ static int mask_noted(void *arg, const struct noted_row *row)
     const struct noted_row without = {row->of, row->id, text, end};
     bool same = strcmp(text, row->text) == 0 && strcmp(end, row->end) == 0;
     int rc = same ? 0 : noted_rewrite(p->store, &without, p->err);
+    p->noted = p->noted || !same;
     free(text);
     free(end);
     return rc;
 }
 
-int apart_past_mask(struct store *store, const struct entry_report *report, const json_t *caller,
-                    struct apart_row *row, struct error *err)
+struct callers {
+    struct store *store;
+    int64_t complaint_id;
+    const char *code;
+    struct error *err;
+};
+
+static int mask_by(void *arg, const char *body)
+{
+    const struct callers *c = arg;
+    struct apart_row row;
+    apart_row_parse(body, &row);
+    json_t *caller = apart_row_caller(&row, "");
+    struct past p = {.store = c->store, .caller = caller, .err = c->err};
+    int rc = noted_about(c->store, c->complaint_id, c->code, mask_noted, &p, c->err);
+    if (!rc && p.noted) /* mails quote it */
+        rc = outbox_about(c->store, c->complaint_id, "", mask_mail, &p, c->err);
+    json_decref(caller);
+    apart_row_clear(&row);
+    return rc;
+}
+
+int apart_past_written(const struct desk *desk, struct store *store,
+                       const struct complaint_placed *placed, struct error *err)
 {
     assert(store_writing(store));
-    struct past p = {store, caller, row, false, err};
+    char code[LOT_MATCH_CODE] = "";
+    if (!placed->lot_id)
+        placing_code_of(desk, store, placed->complaint_id, code);
+    struct callers c = {store, placed->complaint_id, code, err};
+    return contact_of_complaint(store, placed->complaint_id, mask_by, &c, err);
+}
+
+int apart_past_mask(const struct desk *desk, struct store *store, const struct entry_report *report,
+                    const json_t *caller, struct apart_row *row, struct error *err)
+{
+    assert(store_writing(store));
+    char code[LOT_MATCH_CODE];
+    struct past p = {.store = store, .caller = caller, .row = row, .err = err};
+    placing_code_of(desk, store, report->complaint_id, code);
     int rc = change_of(store, report->report, mask_change, &p, err);
     if (!rc && p.changed)
         rc = entry_forget_words(store, err);
     if (!rc)
         rc = outbox_about(store, report->complaint_id, report->report, mask_mail, &p, err);
-    return rc ? rc : noted_about(store, report->complaint_id, mask_noted, &p, err);
+    return rc ? rc : noted_about(store, report->complaint_id, code, mask_noted, &p, err);
 }

@@ -5,6 +5,7 @@
 #include "desk/anew.h"
 #include "desk/apart.h"
 #include "desk/apart_again.h"
+#include "desk/apart_past.h"
 #include "desk/placing.h"
 #include "intake/report.h"
 #include "store/case.h"
@@ -302,6 +303,8 @@ static int log_separated(const struct desk *desk, struct store *store,
     }
     if (!rc)
         rc = contact_move(store, report->complaint_id, form->uuid, ret->complaint_id, "", err);
+    if (!rc)
+        rc = apart_past_written(desk, store, ret, err);
     complaint_form_free(form);
     return rc;
 }

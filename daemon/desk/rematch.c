@@ -2,6 +2,7 @@
 #include "base/jsonx.h"
 #include "base/short_id.h"
 #include "base/text.h"
+#include "desk/apart_past.h"
 #include "desk/doubts.h"
 #include "desk/event.h"
 #include "desk/outgoing.h"
@@ -134,6 +135,8 @@ static int place(struct slice *s, struct store *store, const struct found *found
     if (rc != 1)
         return rc == ERROR_NOT_FOUND ? 0 : rc;
     rc = complaint_place(store, found->complaint_id, &found->placing.lots, &why, &placed, err);
+    if (!rc)
+        rc = apart_past_written(s->rematch->desk, store, &placed, err);
     if (!rc)
         rc = tell(s, store, found, &placed, err);
     if (!rc)

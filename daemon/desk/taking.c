@@ -2,6 +2,7 @@
 #include "base/jsonx.h"
 #include "base/short_id.h"
 #include "base/text.h"
+#include "desk/apart_past.h"
 #include "desk/apart_row.h"
 #include "desk/doubts.h"
 #include "desk/event.h"
@@ -301,6 +302,8 @@ static int log_form(const struct desk *desk, struct store *store, int64_t now_ms
     c.taken = t->taken_text;
     c.ranked_as = t->old ? WORK_AGAIN : t->bulk ? WORK_BULK : NULL;
     int rc = log_report(desk, t, store, &c, err);
+    if (!rc && t->form && t->contact && !t->placed.again && !t->placed.joined)
+        rc = apart_past_written(desk, store, &t->placed, err);
     if (!rc && t->form && t->urgent)
         json_object_set_new(t->urgent, "case", CASE_ID_JSON(t->placed.case_id));
     return rc;

@@ -77,6 +77,7 @@ enum needs {
     NAME,          /* nothing more */
     TWO,           /* a first and a family name */
     BEFORE_NUMBER, /* a number behind it */
+    AT,            /* "at" or a number behind it */
     LAST           /* it ends the story, but for numbers and addresses */
 };
 
@@ -113,7 +114,25 @@ static const struct {
                {{"cheers"}, LAST},
                {{"saludos"}, LAST},
                {{"atentamente"}, LAST},
-               {{"gracias"}, LAST}};
+               {{"gracias"}, LAST},
+               {{"can", "reach"}, AT},
+               {{"soy", "la", "senora"}, NAME},
+               {{"soy", "la", "sra"}, NAME},
+               {{"soy", "el", "senor"}, NAME},
+               {{"soy", "el", "sr"}, NAME},
+               {{"ich", "heisse"}, NAME},
+               {{"ich", "heise"}, NAME},
+               {{"mein", "name", "ist"}, NAME},
+               {{"hier", "spricht"}, NAME},
+               {{"hier", "ist"}, TWO},
+               {{"ich", "bin"}, TWO},
+               {{"freundlichen", "grussen"}, LAST},
+               {{"freundlichen", "gruessen"}, LAST},
+               {{"freundliche", "grusse"}, LAST},
+               {{"freundliche", "gruesse"}, LAST},
+               {{"viele", "grusse"}, LAST},
+               {{"viele", "gruesse"}, LAST},
+               {{"gruss"}, LAST}};
 
 /* A number to dial, or an address, behind the name: "at 555-0142", ": anna@mill.example". */
 static bool number_follows(const char *at)
@@ -145,6 +164,18 @@ static bool ends_story(const char *at)
     return !*at || number_follows(at);
 }
 
+static bool is_one_of(const char *at, const char *const *words)
+{
+    struct told_word word;
+    return told_name_word(at, &word) && told_name_is_among(word.folded, words);
+}
+
+static bool is_at(const char *end)
+{
+    static const char *const WORDS[] = {"at", "on", "under", NULL};
+    return is_one_of(told_name_skip(end, " "), WORDS);
+}
+
 static bool is_met(const struct told_name *name, enum needs needs)
 {
     if (name->words == 0 || name->common == name->words)
@@ -157,6 +188,8 @@ static bool is_met(const struct told_name *name, enum needs needs)
         return number || (name->words > 1 && is_whole(name->to));
     case BEFORE_NUMBER:
         return number;
+    case AT:
+        return number || is_at(name->to);
     case LAST:
         return ends_story(name->to);
     }
@@ -196,6 +229,24 @@ static bool take_name(const char *at, enum needs needs, struct told_name *ret)
     return is_met(ret, needs);
 }
 
+/* "Verena Koskie here." or "Verena Koskie hier, …". */
+static bool is_here(const char *story, const char *at, struct told_name *ret)
+{
+    static const char *const HERE[] = {"here", "hier", NULL};
+    static const char *const ON[] = {"again", "from", "calling", "with", "and", NULL};
+    const char *before = at;
+    while (before > story && before[-1] == ' ')
+        before--;
+    if (before > story && !strchr(".,;:!?-\n", before[-1]))
+        return false; /* "bought Country Oat here" */
+    told_name_read(at, ret);
+    if (ret->words < 2 || ret->common || !is_one_of(told_name_skip(ret->to, " ,"), HERE))
+        return false;
+    const char *end = told_name_skip(ret->to, " ,") + strlen("here");
+    const char *next = told_name_skip(end, " ");
+    return !*next || strchr(",.;:!-\n", *next) || is_one_of(next, ON);
+}
+
 static bool name_at(const char *story, const char *at, struct told_name *ret)
 {
     const char *signature = signed_at(story, at);
@@ -209,7 +260,7 @@ static bool name_at(const char *story, const char *at, struct told_name *ret)
         if (next && take_name(next, PHRASES[i].needs, ret))
             return true;
     }
-    return false;
+    return is_here(story, at, ret);
 }
 
 /* malloc'd; NULL if none is told. */

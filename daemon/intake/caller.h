@@ -8,9 +8,10 @@
  * says: its first mail address; its first phone number, rather one that is announced or written
  * like one, never one told as another ("order 6075550142"); and a name in capital letters behind a
  * plain phrase: "my name is Verena Koskie", "call me, Verena Koskie 555-0142", "regards, Verena",
- * or a first and a family name behind "this is", "I am" or "soy". Words that stand for other things
- * are no name. `story` is the note, or that with blanks for the names that the trade knows. What
- * stands in a contact already is left as it is. Pure. */
+ * or a first and a family name behind "this is", "I am" or "soy"; "mein Name ist
+ * Verena Koskie", "soy la señora Koskie", "Verena Koskie here", "you can reach Verena at". Words
+ * that stand for other things are no name. `story` is the note, or that with blanks for the names
+ * that the trade knows. What stands in a contact already is left as it is. Pure. */
 void caller_fill(json_t *complaint, const char *story);
 
 #endif

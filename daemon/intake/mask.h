@@ -21,9 +21,9 @@ typedef void (*mask_found)(void *arg, enum mask_kind kind, const char *at, size_
 
 /* The text with what is contact data made "[mail address]", "[phone]" and "[name]": mail addresses;
  * phone numbers, with blanks, dots, dashes and brackets of any kind between their digits, in digits
- * of other scripts or in English or Spanish words (seven digits or more that are no date, no
- * article number with its check digit and not of the code; what is the caller's own from five on);
- * the words of the caller's name, in any case, with or without accents (ü as "ue"), in any
+ * of other scripts or in English, Spanish or German words (seven digits or more that are no date,
+ * no article number with its check digit and not of the code; what is the caller's own from five
+ * on); the words of the caller's name, in any case, with or without accents (ü as "ue"), in any
  * alphabet, with any apostrophe, with an "s", written as one or with characters in them that are
  * not seen; one that is an ordinary word ("Brown") beside another of the name, beside a title, as a
  * possessor or, in prose, with a capital within a sentence only. In prose the names of others too,

@@ -40,7 +40,17 @@ static const struct {
               {"veintisiete", "27", PAIR}, {"veintiocho", "28", PAIR}, {"veintinueve", "29", PAIR},
               {"treinta", "3", TENS},      {"cuarenta", "4", TENS},    {"cincuenta", "5", TENS},
               {"sesenta", "6", TENS},      {"setenta", "7", TENS},     {"ochenta", "8", TENS},
-              {"noventa", "9", TENS},      {"cien", "100", PAIR},      {"doble", "2", TIMES}};
+              {"noventa", "9", TENS},      {"cien", "100", PAIR},      {"doble", "2", TIMES},
+              {"null", "0", DIGIT},        {"eins", "1", DIGIT},       {"ein", "1", DIGIT},
+              {"zwei", "2", DIGIT},        {"zwo", "2", DIGIT},        {"drei", "3", DIGIT},
+              {"vier", "4", DIGIT},        {"fünf", "5", DIGIT},       {"fuenf", "5", DIGIT},
+              {"sechs", "6", DIGIT},       {"sieben", "7", DIGIT},     {"acht", "8", DIGIT},
+              {"neun", "9", DIGIT},        {"zehn", "10", PAIR},       {"elf", "11", PAIR},
+              {"zwölf", "12", PAIR},       {"zwoelf", "12", PAIR},     {"zwanzig", "20", PAIR},
+              {"dreißig", "30", PAIR},     {"dreissig", "30", PAIR},   {"vierzig", "40", PAIR},
+              {"fünfzig", "50", PAIR},     {"fuenfzig", "50", PAIR},   {"sechzig", "60", PAIR},
+              {"siebzig", "70", PAIR},     {"achtzig", "80", PAIR},    {"neunzig", "90", PAIR},
+              {"hundert", "00", HUNDRED}};
 enum { SPOKEN_COUNT = sizeof SPOKEN / sizeof SPOKEN[0] };
 
 /* The zeros of digits that are not ASCII: Arabic, Persian, Devanagari, Bengali, full width. */

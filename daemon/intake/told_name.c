@@ -7,7 +7,8 @@
 
 enum { WORDS_MOST = 4 };
 
-static const char *const TITLES[] = {"mr", "mrs", "ms", "miss", "mx", "dr", "sr", "sra", NULL};
+static const char *const TITLES[] = {"mr",  "mrs",   "ms",     "miss", "mx",   "dr", "sr",
+                                     "sra", "senor", "senora", "herr", "frau", NULL};
 static const char *const PARTICLES[] = {"de",  "del", "la", "van", "von",
                                         "der", "di",  "da", "dos", NULL};
 /* Behind "this is", before a number or below a story these are no persons. */

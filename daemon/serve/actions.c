@@ -212,10 +212,10 @@ static int read_action(const json_t *body, const struct setup *setup, int64_t no
 
 /* ---- requests ---- */
 
-/* It is about no case: who called is not known. */
+/* It is about no case: who called is known by the line and the cause. */
 static void mask_note(struct store *store, struct action_row *row)
 {
-    char *masked = apart_written(store, row->note, &(struct apart_about){0});
+    char *masked = apart_written_of(store, row->note, row->line, row->cause);
     text_clip(masked, row->note, sizeof row->note);
     free(masked);
 }

@@ -123,6 +123,32 @@ int contact_group(struct store *store, const char *report, contact_each_body eac
     return db_end(&q, rc);
 }
 
+int contact_of_complaint(struct store *store, int64_t complaint_id, contact_each_body each,
+                         void *arg, struct error *err)
+{
+    static const char SQL[] = "SELECT body FROM contact WHERE complaint_id = ?1";
+    struct db_query q = db_query(store, SQL, DB(DB_INT(complaint_id)), err);
+    int rc = 0;
+    db_keep(&q);
+    while (!rc && db_next(&q))
+        rc = each(arg, db_text(&q, 0));
+    return db_end(&q, rc);
+}
+
+int contact_about(struct store *store, const char *line, const char *cause, contact_each_body each,
+                  void *arg, struct error *err)
+{
+    static const char SQL[] =
+        "SELECT k.body FROM contact k JOIN complaint c ON c.id = k.complaint_id LEFT JOIN lot l ON"
+        " l.id = c.lot_id WHERE l.line = ?1 OR EXISTS(SELECT 1 FROM verdict v WHERE v.case_id ="
+        " c.case_id AND v.cause = ?2)";
+    struct db_query q = db_query(store, SQL, DB(DB_TEXT(line), DB_TEXT(cause)), err);
+    int rc = 0;
+    while (!rc && db_next(&q))
+        rc = each(arg, db_text(&q, 0));
+    return db_end(&q, rc);
+}
+
 int contact_move(struct store *store, int64_t complaint_id, const char *report,
                  int64_t to_complaint_id, const char *to_report, struct error *err)
 {

@@ -48,6 +48,13 @@ int contact_callers(struct store *store, int64_t case_id, int64_t lot_id, contac
  * is joined to that. */
 int contact_group(struct store *store, const char *report, contact_each_body each, void *arg,
                   struct error *err);
+/* The same of a complaint and what is joined to it; a callback may write, but no contact. */
+int contact_of_complaint(struct store *store, int64_t complaint_id, contact_each_body each,
+                         void *arg, struct error *err);
+/* The same of all who called about lots of the line, or cases that were settled on the cause (""
+ * none). */
+int contact_about(struct store *store, const char *line, const char *cause, contact_each_body each,
+                  void *arg, struct error *err);
 /* The row of one report becomes that of another complaint's report. */
 int contact_move(struct store *store, int64_t complaint_id, const char *report,
                  int64_t to_complaint_id, const char *to_report, struct error *err);

@@ -1,16 +1,20 @@
 #include "store/noted.h"
 #include "store/db.h"
+#include "store/lot_find.h"
 
-/* An action is about a case as history has it (history.c): done since, about its line or cause. */
-int noted_about(struct store *store, int64_t complaint_id, noted_each each, void *arg,
-                struct error *err)
+/* An action is about a case as history has it (history.c): about its line or cause, done since, or
+ * on the day before: it is known by its day. */
+int noted_about(struct store *store, int64_t complaint_id, const char *code, noted_each each,
+                void *arg, struct error *err)
 {
+    char fold[LOT_FIND_CODE];
     static const char SQL[] =
         "WITH own AS (SELECT case_id AS id FROM complaint WHERE id = ?1 UNION SELECT"
         " CAST(substr(k.was, 2) AS INTEGER) FROM complaint c JOIN complaint_change k"
         " ON k.complaint = c.uuid WHERE c.id = ?1 AND k.field = 'case')"
         " SELECT 0, h.id, h.reason, h.end_reason FROM hold h WHERE h.lot_id ="
-        " (SELECT lot_id FROM complaint WHERE id = ?1) OR h.case_id IN (SELECT id FROM own)"
+        " (SELECT lot_id FROM complaint WHERE id = ?1) OR h.case_id IN (SELECT id FROM own) OR"
+        " (h.lot_id IS NULL AND h.fold = ?2)"
         " UNION ALL SELECT 3, m.id, m.note, m.end_reason FROM measured m WHERE m.lot_id ="
         " (SELECT lot_id FROM complaint WHERE id = ?1) OR m.case_id IN (SELECT id FROM own)"
         " UNION ALL SELECT 4, m.id, m.said, m.method FROM measured m WHERE m.lot_id ="
@@ -24,10 +28,12 @@ int noted_about(struct store *store, int64_t complaint_id, noted_each each, void
         " UNION ALL SELECT 6, e.id, e.text, NULL FROM follow_entry e WHERE e.case_id IN (SELECT id"
         " FROM own) UNION SELECT 2, a.id, a.note, NULL FROM own JOIN complaint_case k ON k.id = "
         "own.id JOIN"
-        " corrective_action a ON a.at_ms >= k.opened_ms AND (a.symptom IS NULL OR a.symptom ="
+        " corrective_action a ON a.at_ms > k.opened_ms - 86400000 AND (a.symptom IS NULL OR "
+        "a.symptom ="
         " k.symptom) LEFT JOIN lot l ON l.id = k.lot_id WHERE a.line = l.line OR a.cause IN"
         " (SELECT v.cause FROM verdict v WHERE v.case_id = k.id)";
-    struct db_query q = db_query(store, SQL, DB(DB_INT(complaint_id)), err);
+    struct db_query q = db_query(
+        store, SQL, DB(DB_INT(complaint_id), DB_TEXT(lot_find_fold(code, fold, sizeof fold))), err);
     int rc = 0;
     db_keep(&q); /* callbacks write what they read */
     while (!rc && db_next(&q)) {

@@ -27,10 +27,11 @@ struct noted_row {
                                and its sample */
 };
 typedef int (*noted_each)(void *arg, const struct noted_row *row);
-/* Of the cases that the complaint is, or was once, in, of its lot and its own files; a callback may
- * write. Its non-zero answer stops and is returned. */
-int noted_about(struct store *store, int64_t complaint_id, noted_each each, void *arg,
-                struct error *err);
+/* Of the cases that the complaint is, or was once, in, of its lot and its own files, and holds of
+ * its code ("" none) that wait for its lot; a callback may write. Its non-zero answer stops and is
+ * returned. */
+int noted_about(struct store *store, int64_t complaint_id, const char *code, noted_each each,
+                void *arg, struct error *err);
 /* Puts `text` and `end` in the place of what the row `of` and `id` says; what has no end gets none.
  * Neither is NULL. In the writer's transaction. */
 int noted_rewrite(struct store *store, const struct noted_row *row, struct error *err);

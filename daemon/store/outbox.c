@@ -360,9 +360,9 @@ int outbox_about(struct store *store, int64_t complaint_id, const char *report,
         "= o.id"
         " WHERE o.case_id IN (SELECT id FROM own UNION"
         " SELECT m.id FROM complaint_case m JOIN own ON m.moved_to = own.id)"
-        " OR (o.case_id IS NULL AND o.event = '" OUTBOX_URGENT "')"
+        " OR (?2 <> '' AND o.case_id IS NULL AND o.event = '" OUTBOX_URGENT "')"
         " OR (o.event = 'digest' AND o.state <> 'sent') ORDER BY o.id";
-    struct db_query q = db_query(store, SQL, DB(DB_INT(complaint_id)), err);
+    struct db_query q = db_query(store, SQL, DB(DB_INT(complaint_id), DB_TEXT(report)), err);
     int rc = 0;
     db_keep(&q); /* callbacks write what they read */
     while (!rc && db_next(&q)) {

@@ -111,8 +111,8 @@ int outbox_due_again(struct store *store, int64_t mail_id, int64_t now_ms, int *
 /* ---- what was told of a complaint ---- */
 typedef int (*outbox_each_payload)(void *arg, int64_t mail_id, const char *payload);
 /* Mails of the cases that the complaint is, or was once, in, and of what was refused, whose payload
- * is kept and names this report (uuid); and digests that have not left, which quote what the plant
- * wrote. A callback may write. Its non-zero answer stops and is
+ * is kept and names this report (uuid; "": of those cases, any); and digests that have not left,
+ * which quote what the plant wrote. A callback may write. Its non-zero answer stops and is
  * returned. */
 int outbox_about(struct store *store, int64_t complaint_id, const char *report,
                  outbox_each_payload each, void *arg, struct error *err);

@@ -1,4 +1,5 @@
 /* What was said of a complaint is corrected and taken back, and every change is on record. */
+#include "desk/apart.h"
 #include "fixture.h"
 #include "store/contact.h"
 #include "store/outbox.h"
@@ -276,6 +277,60 @@ static void what_the_plant_wrote_of_a_caller_goes_too(void **state)
     assert_int_equal(fixture_number(f, LEFT), 0);
 }
 
+/* By who called with a name from the first: what was written and mailed before, and until the lot
+ * is on record what is held by its code. */
+static void what_was_written_before_a_named_caller_is_masked(void **state)
+{
+    static const char WRITTEN[] =
+        "INSERT INTO hold(lot_id, code, fold, reason, by_name, at_ms) VALUES(1, 'L1 6318 A0400',"
+        " 'L16318A0400', 'as Tilda Froese told', 'm', 1), (NULL, 'L1 6319 A0400', 'L16319A0400',"
+        " 'as Tilda Froese told', 'm', 1), (2, 'L2 6318 A0400', 'L26318A0400', 'Froese of the"
+        " other line', 'm', 1);"
+        "INSERT INTO verdict(case_id, cause, confirmed_by, note, by_name, at_ms, revision)"
+        " VALUES(1, 'packed-hot', 'judgement', 'Froese brought it', 'm', 1, 1);"
+        "INSERT INTO outbox(id, event, case_id, message_id, created_ms) VALUES(901, 'case',"
+        " 1, '<901@x>', 1); INSERT INTO outbox_text(mail_id, payload) VALUES(901,"
+        " '{\"note\": \"Froese brought it\"}')";
+    static const char LEFT[] = "SELECT (SELECT count(*) FROM hold WHERE reason LIKE '%froese%')"
+                               " + (SELECT count(*) FROM verdict WHERE note LIKE '%froese%')"
+                               " + (SELECT count(*) FROM outbox_text WHERE payload LIKE"
+                               " '%froese%')";
+    static const char NAMED[] = "'contact':{'name':'Tilda Froese'}";
+    struct fixture *f = *state;
+    char more[120];
+    struct error err = {0};
+    fixture_log(f, FIRST, "{}");
+    fixture_begin(f);
+    if (db_exec(f->store, WRITTEN, &err))
+        fail_msg("%s", err.text);
+    fixture_end(f, true);
+    assert_int_equal(fixture_number(f, LEFT), 5);
+    snprintf(more, sizeof more, "{%s}", NAMED);
+    fixture_log(f, SECOND, more);
+    assert_int_equal(fixture_number(f, LEFT), 2);
+    snprintf(more, sizeof more, "{%s,'lot_text':'L1 6319 A0400'}", NAMED);
+    fixture_log(f, "01990000-0000-7000-8000-000000000003", more);
+    assert_int_equal(fixture_number(f, LEFT), 1); /* of another line */
+}
+
+/* An action is about no case. */
+static void an_action_names_no_caller(void **state)
+{
+    static const struct {
+        const char *line, *text, *kept;
+    } ROWS[] = {
+        {"1", "as Froese's sister asked", "as [name]'s sister asked"},
+        {"2", "as Froese asked", "as Froese asked"}, /* a fitter may be called so, too */
+    };
+    struct fixture *f = *state;
+    fixture_log(f, FIRST, "{'contact':{'name':'Tilda Froese'}}");
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++) {
+        char *kept = apart_written_of(f->store, ROWS[i].text, ROWS[i].line, "");
+        assert_string_equal(kept, ROWS[i].kept);
+        free(kept);
+    }
+}
+
 static void what_is_withdrawn_counts_nowhere_until_it_is_brought_back(void **state)
 {
     static const char COUNTED[] = "SELECT total(complaints) FROM complaint_case";
@@ -330,6 +385,8 @@ int main(void)
         ON_A_PLANT(contact_data_are_on_record_as_changed_and_never_told),
         ON_A_PLANT(a_name_that_becomes_known_leaves_a_waiting_digest),
         ON_A_PLANT(what_the_plant_wrote_of_a_caller_goes_too),
+        ON_A_PLANT(what_was_written_before_a_named_caller_is_masked),
+        ON_A_PLANT(an_action_names_no_caller),
         ON_A_PLANT(what_is_withdrawn_counts_nowhere_until_it_is_brought_back),
         ON_A_PLANT(a_settled_case_keeps_its_last_complaint),
     };

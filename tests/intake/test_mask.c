@@ -240,6 +240,7 @@ static void phone_numbers_in_any_writing(void **state)
     assert_masked("ring six o seven, triple five, zero one double nine", "ring [phone]");
     assert_masked("one eight hundred five five five dash oh one nine nine", "[phone]");
     assert_masked("seis cero siete cincuenta y cinco cincuenta y uno diecinueve", "[phone]");
+    assert_masked("null vier null, acht acht drei zwei eins", "[phone]");
     assert_masked("el veintidós treinta y tres cuarenta y cuatro doble cinco", "el [phone]");
     assert_masked("twenty two loaves, ten bad; six or seven hundred",
                   "twenty two loaves, ten bad; six or seven hundred");
