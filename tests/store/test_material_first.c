@@ -65,9 +65,9 @@ static enum record_outcome write_lot(const char *lot, int64_t made_ms)
 static void write_use(int64_t lot_id, const char *material_lot, const char *mix)
 {
     const struct record_cell nothing = {.form = RECORD_NOTHING};
-    write_row(RECORD_USES,
-              (const struct record_cell[]){whole(lot_id), text("film"), text(material_lot),
-                                           text(mix), nothing, nothing, nothing, nothing});
+    write_row(RECORD_USES, (const struct record_cell[]){
+                               whole(lot_id), text("film"), text(material_lot), text(mix), nothing,
+                               nothing, nothing, nothing, nothing, nothing});
 }
 
 static int64_t first_of(const char *material_lot)

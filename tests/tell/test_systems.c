@@ -275,7 +275,9 @@ static void the_plants_own_by_its_kind_is_the_same(void **state)
             fixture_sql(&p.f,
                         "UPDATE quantity SET name = 'calcium_propionate_pct_flour' WHERE id = 5");
         }
-        ranked[named] = json_incref(json_object_get(rank_of(&p, complain(&p)), "ranked"));
+        json_t *ranking = rank_of(&p, complain(&p));
+        ranked[named] = json_incref(json_object_get(ranking, "ranked"));
+        json_decref(ranking);
         expected[named] = whatif_of(&p, (struct whatif){.hold_days = 9, .share = 0.9});
         close_plant(&p);
     }
