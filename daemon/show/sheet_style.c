@@ -18,7 +18,7 @@ const char SHEET_STYLE[] =
     ".contra{fill:var(--blue);stroke:var(--blue);stroke-width:9}.tare{fill:var(--ink);stroke:var(--"
     "ink);stroke-width:1.4}"
     ".source{color:var(--soft);font-size:.82em;font-style:italic}"
-    ".source::before{content:'\\2014\\00a0'}main{overflow-wrap:anywhere}th,td.n,td.w,td.name{"
+    ".source::before{content:'\\2014\\00a0'}main{overflow-wrap:anywhere}th,td.n,td.w{"
     "overflow-wrap:break-word}td.name{min-width:4.5rem}svg.mini{margin-top:.22em}ul{margin:.4rem "
     "0;padding-left:1.2rem;max-width:46rem}"
     ".mind{list-style:none;padding-left:.8rem;border-left:6px solid var(--red)}"
