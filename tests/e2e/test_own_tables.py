@@ -98,7 +98,7 @@ def guesses(plant):
     done = plant.client("load", "--guess", str(SHEET / "batches.csv"))
     assert json.loads(done.stdout)["columns"]["Best by"] == "code_date", done.stdout
     said = " ".join(done.stderr.split())
-    assert "not used: Film roll, Signed" in said and "another kind, and not used: Core, pH" in said and "2: lot N1121-1" in done.stderr, done.stderr
+    assert "not used: Film roll, Signed" in said and "another kind, and not used: Core" in said and "pH: is a unit" in said and "2: lot N1121-1" in done.stderr, done.stderr
     write_sheet(sheet, [(2, ["Batch", "Sampled", "pH"]), (3, ["N1121-3", (46347.75,), 5.25])])
     said = plant.client_json("load", "readings", "--guess", str(sheet), "--out", str(map_path))
     assert said["map"]["columns"] == {"Batch": "lot", "Sampled": "at", "pH": "crumb_ph"}, said

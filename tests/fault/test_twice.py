@@ -18,7 +18,8 @@ LOTS = [row.split(",")[0] for row in lot_rows()[0].splitlines()[-12:-4]]
 SIGN = ("--by", "mira")
 CHANGING = re.compile(r"[0-9a-f]{8}-[0-9a-f-]{27}|[0-9a-f]{64}|\d{4}-\d\d-\d\dT[0-9:.]+(Z|[-+]\d\d:?\d\d)?|/tmp/\S+|\b1[5-9]\d{11}\b")
 # how often a case was ranked meanwhile, and what its mail told then, is of the moment
-MOMENT = {"outbox", "outbox_text", "outbox_delivery", "ranking", "ranking_item", "work", "pattern_verdict"}
+MOMENT = {"outbox", "outbox_text", "outbox_delivery", "ranking", "ranking_item", "work", "pattern_verdict",
+          "pattern_series", "pattern_received", "pattern_made"}  # what these hold is counted again in story(): status --recount
 OF_MOMENT = {"complaint_case": {"revision", "top_cause", "top_probability"}, "verdict": {"revision"}}
 
 
