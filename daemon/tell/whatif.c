@@ -226,7 +226,9 @@ static size_t dose_levers(const struct expecting *x, struct lever *ret, size_t r
     double own = now_of(x, "inhibitor_pct_flour");
     for (int i = 0; count < room && (q = catalogue_quantity_at(rules->catalogue, i)); i++) {
         bool is_dose = q->preserver && q->measure != PRESERVER_STRENGTH;
-        double now = is_dose ? now_of(x, q->name) : 0;
+        if (!is_dose)
+            continue;
+        double now = now_of(x, q->name);
         if (now > 0 && strcmp(rules_quantity(rules, q->name), q->name) == 0)
             ret[count++] = (struct lever){q->name, now, fmax(q->preserver->most_pct_flour, now)};
     }

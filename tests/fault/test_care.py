@@ -131,8 +131,8 @@ def status_answers_over_a_database_that_cannot_be_read():
 def a_damaged_database_is_found_at_the_start():
     with Plant(BINARIES) as plant:
         plant.load_small()
-        plant.stop()
         wait_for(lambda: "integrity check: the database is sound" in plant.log_text(), plant.log_text)
+        plant.stop()
         with open(database(plant), "r+b") as file:  # an index page in the middle: most answers still come
             name = "lot_fold"
             page = sqlite3.connect(f"file:{database(plant)}?mode=ro", uri=True).execute(

@@ -57,7 +57,7 @@ def check_ahead(plant):
     log(plant, symptom="staling")  # a year old, as far as this clock knows
     plant.stop()
     plant.start()  # contact data are purged, if at all, at the start
-    until(plant.log_text, lambda: "the clock was stepped" in plant.log_text())
+    until(plant.log_text, lambda: "the clock was stepped" in plant.log_text(), seconds=150)
     assert plant.contacts() == 1, "purged by a clock that jumped"
 
 
