@@ -51,7 +51,7 @@ step_slow() {
 step_tsan() {
   say "thread sanitizer"
   build tsan threads -DODDLOAF_BENCHES=OFF -DODDLOAF_SANITIZE=thread
-  ctest --no-tests=error --test-dir build/tsan -j "$beside" --timeout 900 -L threads
+  TSAN_OPTIONS="suppressions=$PWD/tests/tsan.txt" ctest --no-tests=error --test-dir build/tsan -j "$beside" --timeout 900 -L threads
 }
 
 # Nothing may hang on an assertion: what it asks is asked, and the tests hold, without them.
