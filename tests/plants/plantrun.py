@@ -16,8 +16,9 @@ PART = 400_000
 KINDS = ("products", "targets", "lots", "mixes", "uses", "readings", "plantlog", "dispatch")
 
 
-# Three simulators that share nothing with each other: writers of one did not see the others, nor the rules.
-SIMULATORS = {"plants": "simulate.py", "physical": "physical/sim.py", "paperwork": "paperwork/sim.py"}
+# Writers of one did not see the others, nor the rules; tropics and northern are of one hand and share strangers.py.
+SIMULATORS = {"plants": "simulate.py", "physical": "physical/sim.py", "paperwork": "paperwork/sim.py",
+              "tropics": "tropics/sim.py", "northern": "northern/sim.py"}
 
 
 def simulated(seed, work, *more, by="plants"):

@@ -1,7 +1,7 @@
 #!/usr/bin/python3
 """Does tracing name what did it? Invented plants; one question a planted trouble.
 
-    traces.py --replay build/plain/tests/plants/trace_replay --seeds 100..103 [--simulator plants|physical|paperwork|all]
+    traces.py --replay build/plain/tests/plants/trace_replay --seeds 100..103 [--simulator NAME|all]
               [--days-before 55] [-v]
 
 A trouble counts when three complaints of it told a code that could be read and it was somewhere (planted.py). The question is the one that the week's page proposes:

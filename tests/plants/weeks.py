@@ -1,7 +1,7 @@
 #!/usr/bin/python3
 """Do the weeks hold what they say? Invented plants, replayed Monday by Monday.
 
-    weeks.py --replay build/plain/tests/plants/week_replay --seeds 800..815 [--simulator plants|physical|paperwork|all]
+    weeks.py --replay build/plain/tests/plants/week_replay --seeds 800..815 [--simulator NAME|all]
              [--days N] [--hours 0,84] [--least-held 0.85 --most-held 0.95]
 
 Reports to come: how many 90 % intervals held, by symptom, where five or more were to come, by age of the plant's

@@ -1,0 +1,61 @@
+#!/usr/bin/python3
+"""strangers_test.py BINARIES: what tropics and northern write is the same for a seed and is taken whole."""
+import json
+import pathlib
+import subprocess
+import sys
+import tempfile
+import unittest
+
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent))
+import plantrun                                                         # noqa: E402
+
+DAYS = "21"
+BINARIES = pathlib.Path()
+
+
+def written(by, seed, folder):
+    subprocess.run([sys.executable, plantrun.HERE / plantrun.SIMULATORS[by], str(seed), folder, DAYS], check=True,
+                   stdout=subprocess.DEVNULL)
+    return {f.name: f.read_bytes() for f in sorted(folder.iterdir())}
+
+
+class Strangers(unittest.TestCase):
+    def setUp(self):
+        temporary = tempfile.TemporaryDirectory(prefix="oddloaf-strangers-")
+        self.addCleanup(temporary.cleanup)
+        self.work = pathlib.Path(temporary.name)
+
+    def test_a_seed_repeats(self):
+        for by in ("tropics", "northern"):
+            with self.subTest(by):
+                once = written(by, 7, self.work / f"{by}-once")
+                self.assertEqual(set(once), {f"{k}.csv" for k in plantrun.KINDS} | {"complaints.ndjson", "truth.json", "answers.json"})
+                self.assertTrue(once == written(by, 7, self.work / f"{by}-again"))
+                other = written(by, 8, self.work / f"{by}-other")
+                self.assertNotEqual(once["lots.csv"], other["lots.csv"])
+
+    def test_all_is_taken(self):
+        for by in ("tropics", "northern"):
+            with self.subTest(by), plantrun.oddloaf.Plant(BINARIES, rules=plantrun.oddloaf.ROOT / "rules") as plant:
+                folder = self.work / by
+                files = written(by, 7, folder)
+                for kind in plantrun.KINDS:
+                    self.assertEqual(plantrun.send(plant, kind, files[f"{kind}.csv"]), [], kind)
+                sent = plantrun.complaints_of(folder)
+                self.assertGreater(len(sent), 5)
+                self.assertEqual(len(plantrun.log_complaints(plant, sent)), len(sent))
+                self.check_truth(plant, json.loads(files["truth.json"]), sent)
+
+    def check_truth(self, plant, truth, sent):
+        """Every complaint has a cause that is one of its symptom's."""
+        symptoms = {json.loads(c)["id"]: json.loads(c)["symptom"] for c in sent}
+        self.assertEqual(symptoms.keys(), {c["id"] for c in truth["complaints"]})
+        causes = {c["cause"]: set(c["symptoms"]) for c in plant.get("/v1/rules")[1]["causes"]}
+        for c in truth["complaints"]:
+            self.assertIn(symptoms[c["id"]], causes[c["cause"]], c)
+
+
+if __name__ == "__main__":
+    BINARIES = pathlib.Path(sys.argv.pop(1))
+    unittest.main()
