@@ -2,6 +2,7 @@
 #include "base/jsonx.h"
 #include "base/text.h"
 #include "intake/fields.h"
+#include "intake/receipt.h"
 #include <string.h>
 
 json_t *sent_of(const json_t *first_body, const json_t *taken)
@@ -10,6 +11,10 @@ json_t *sent_of(const json_t *first_body, const json_t *taken)
     const json_t *item;
     json_t *sent = json_deep_copy(first_body);
     json_object_del(sent, "harm_possible");
+    json_t *stamp = json_object_get(sent, RECEIPT_SAID);
+    if (stamp)
+        json_object_set(sent, "received_at", stamp);
+    json_object_del(sent, RECEIPT_SAID);
     json_array_foreach(taken, i, item)
     {
         const char *field = json_string_value(json_object_get(item, "field"));

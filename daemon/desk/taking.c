@@ -18,6 +18,8 @@
 #include "intake/harm.h"
 #include "intake/lexicon.h"
 #include "store/work.h"
+#include "intake/receipt.h"
+#include "store/case.h"
 #include "tell/tell.h"
 #include <assert.h>
 #include <stdio.h>
@@ -189,10 +191,21 @@ static int place(const struct desk *desk, struct store *store, struct taking *t)
     return 0;
 }
 
-void taking_read(const struct desk *desk, struct store *store, const json_t *complaint,
-                 int64_t now_ms, struct taking *t)
+/* A row of a file is mended by whoever has the file; a complaint stamped by a desk's wrong clock by
+ * nobody, now or after a day in its spool. */
+static json_t *mend_receipt(const struct desk *desk, const struct taking *t,
+                            const json_t *complaint, int64_t now_ms)
 {
     /* the note fills only what nobody chose; what it gave is shown to the desk */
+    bool file = t->source && strcmp(t->source, "spool") != 0;
+    return file ? json_incref((json_t *)(uintptr_t)complaint)
+                : receipt_mend(complaint, desk->tz, now_ms);
+}
+
+void taking_read(const struct desk *desk, struct store *store, const json_t *said, int64_t now_ms,
+                 struct taking *t)
+{
+    json_t *complaint = mend_receipt(desk, t, said, now_ms);
     json_t *filled =
         noted_fill(desk, store, complaint, taking_day(desk, complaint, now_ms), &t->taken);
     t->reachable = is_reachable(filled);
@@ -205,6 +218,7 @@ void taking_read(const struct desk *desk, struct store *store, const json_t *com
         refuse(desk, t, filled, now_ms);
     json_decref(filled);
     if (rc)
+    json_decref(complaint);
         return;
     t->body = jsonx_dump(t->form->body);
     t->taken_text = jsonx_dump(t->taken);
@@ -228,16 +242,18 @@ void taking_read_broken(const struct desk *desk, const char *text, size_t length
     json_decref(words);
 }
 
-int taking_preview(const struct desk *desk, struct store *store, const json_t *complaint,
-                   int64_t now_ms, struct taking *t, json_t **ret_ranking)
+int taking_preview(const struct desk *desk, struct store *store, const json_t *said, int64_t now_ms,
+                   struct taking *t, json_t **ret_ranking)
 {
     assert(ret_ranking);
     json_t *filled =
+    json_t *complaint = mend_receipt(desk, t, said, now_ms);
         noted_fill(desk, store, complaint, taking_day(desk, complaint, now_ms), &t->taken);
     t->reachable = is_reachable(filled);
     int rc = read_form(desk, t, filled, true, now_ms);
     json_decref(filled);
     if (!rc)
+    json_decref(complaint);
         rc = place(desk, store, t);
     if (!rc)
         rc = tell_preview(desk->triage, store, t->form->body, &t->placing.lots, ret_ranking,

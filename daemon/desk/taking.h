@@ -36,7 +36,8 @@ struct taking {
     struct complaint_placed placed;
 };
 
-/* `complaint` as it came. */
+/* `complaint` as it came. One that did not come in a file and bears a receipt that cannot be is
+ * taken as received at `now_ms`, and says so (intake/receipt.h). */
 void taking_read(const struct desk *desk, struct store *store, const json_t *complaint,
                  int64_t now_ms, struct taking *t);
 /* What is no JSON (t->err says why) is read as words: harm is heard all the same. */

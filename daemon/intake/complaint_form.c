@@ -4,6 +4,7 @@
 #include "base/text.h"
 #include "intake/fields.h"
 #include "intake/mask.h"
+#include "intake/receipt.h"
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -11,8 +12,7 @@
 
 enum { KEY_SIZE = 160, FUTURE_DAYS = 1, LONG_DAYS = 366, LONG_SHELF_DAYS = 2 * 366 };
 
-#define GRACE_MS INT64_C(600000)          /* between two machines' clocks */
-#define EARLIEST_MS INT64_C(946684800000) /* 2000-01-01T00:00:00Z */
+#define GRACE_MS INT64_C(600000) /* between two machines' clocks */
 
 /* One complaint being read: every fault of it is told, the first is the error. */
 struct reading {
@@ -455,7 +455,7 @@ static int check_uuid(const json_t *complaint, bool partial, char uuid[static UU
 static json_t *plain_members(const json_t *complaint)
 {
     static const char *const APART[] = {
-        "id", "contact", "measured", "observed", "harm_possible", "harm_read", NULL};
+        "id", "contact", "measured", "observed", "harm_possible", "harm_read", RECEIPT_SAID, NULL};
     json_t *rest = json_copy((json_t *)complaint);
     for (const char *const *name = APART; *name; name++)
         json_object_del(rest, *name);
@@ -483,23 +483,31 @@ static void read_observed(const json_t *observed, struct reading *r)
 /* No complaint comes before its time, nor from a time before there was one to write it down. */
 static void read_received(struct reading *r)
 {
-    int64_t now_ms = r->options->now_ms;
-    char now[40];
     struct error why = {0};
     const char *received = complaint_form_text(r->form, "received_at");
     if (!received || when_parse(received, &r->form->received_ms, NULL)) {
-        r->form->received_ms = now_ms;
+        r->form->received_ms = r->options->now_ms;
         return;
     }
-    if (r->form->received_ms < EARLIEST_MS)
-        error_set(&why, ERROR_INVALID, "lies before the year 2000");
-    else if (now_ms && r->form->received_ms > now_ms + GRACE_MS)
-        error_set(&why, ERROR_INVALID, "lies in the future: it is %s now",
-                  when_format(r->options->tz, now_ms, now));
-    if (!why.code)
+    if (!receipt_check(r->options->tz, r->form->received_ms, r->options->now_ms, &why))
         return;
     error_field(&why, "received_at", received);
     fault(r, &why);
+}
+
+/* What the sender's clock said goes with the complaint, told as a doubt. */
+static void read_said(const json_t *complaint, struct complaint_form *form)
+{
+    static const char SAYS[] =
+        "by the sender's clock, which cannot be right: taken as received when "
+        "it came";
+    json_t *said = json_object_get(complaint, RECEIPT_SAID);
+    int64_t ms;
+    if (!json_is_string(said) || when_parse(json_string_value(said), &ms, NULL))
+        return;
+    json_object_set(form->body, RECEIPT_SAID, said);
+    json_array_append_new(form->doubts, json_pack("{s:s, s:O, s:s}", "field", "received_at",
+                                                  "value", said, "says", SAYS));
 }
 
 static void read_apart(const json_t *complaint, struct reading *r)
@@ -526,6 +534,7 @@ static void read_all(const json_t *complaint, struct reading *r)
         need(r, complaint, "received_at");
     }
     read_received(r);
+    read_said(complaint, r->form);
     r->form->harm_possible = json_is_true(json_object_get(complaint, "harm_possible"));
     if (json_is_true(json_object_get(complaint, "harm_read")))
         json_object_set_new(r->form->body, "harm_read", json_true());

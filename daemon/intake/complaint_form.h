@@ -4,7 +4,8 @@
  * What is missing stays missing: unknown is not "no". A date that contradicts the receipt (found
  * in the future or years ago, bought after it was found) does not cost us the complaint: it is kept
  * in the body, named in `doubts` and not used. A receipt in the future or before the year 2000 is
- * refused: everything is counted by it. A name we don't know is dropped and named in `ignored`. */
+ * refused: everything is counted by it (intake/receipt.h mends one before). A name we don't know is
+ * dropped and named in `ignored`. */
 #ifndef ODDLOAF_INTAKE_COMPLAINT_FORM_H
 #define ODDLOAF_INTAKE_COMPLAINT_FORM_H
 

@@ -358,8 +358,9 @@ static const struct field FIELDS[] = {
      .option = "received-at",
      .type = FIELD_TIME,
      .flags = FIELD_OWN | FIELD_ALARM,
-     .help = "when it was received, not later than now nor before the year 2000 (now if not "
-             "given; of a date alone, the start of that day)"},
+     .help = "when it was received (now if not given; of a date alone, the start of that day); "
+             "later than now or before the year 2000 it is kept as said, and counts as when it "
+             "came; a row of a file is refused"},
     {0},
 };
 

@@ -1,5 +1,6 @@
 #include "intake/report.h"
 #include "intake/fields.h"
+#include "intake/receipt.h"
 #include <stdbool.h>
 #include <stdio.h>
 #include <string.h>
@@ -13,7 +14,7 @@ struct merging {
 static bool is_own(const char *name)
 {
     const struct field *field = fields_member("", name);
-    return field && field->flags & FIELD_OWN;
+    return (field && field->flags & FIELD_OWN) || strcmp(name, RECEIPT_SAID) == 0;
 }
 
 static void say_brought(const struct merging *m, const char *field)

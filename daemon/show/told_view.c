@@ -101,7 +101,8 @@ static void add_value(struct view *view, const char *label, const json_t *value)
 /* Told here by its label, or elsewhere. */
 static bool is_known(const char *name)
 {
-    static const char *const ELSEWHERE[] = {"observed", "again", "harm_possible", "harm_read"};
+    static const char *const ELSEWHERE[] = {"observed", "again", "harm_possible", "harm_read",
+                                            "received_said"};
     for (size_t i = 0; i < sizeof ELSEWHERE / sizeof *ELSEWHERE; i++)
         if (strcmp(name, ELSEWHERE[i]) == 0)
             return true;

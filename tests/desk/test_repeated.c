@@ -97,6 +97,63 @@ static void a_mask_of_before_is_no_other_content(void **state)
     taking_clear(&t);
 }
 
+static const char *doubted_receipt(const struct taking *t)
+{
+    size_t i;
+    const json_t *doubt;
+    json_array_foreach(t->form->doubts, i, doubt)
+    {
+        if (strcmp(json_string_value(json_object_get(doubt, "field")), "received_at") == 0)
+            return json_string_value(json_object_get(doubt, "value"));
+    }
+    return NULL;
+}
+
+/* It is taken as received when it came, with what its sender's clock said, however often. */
+static void a_wrong_clock_costs_no_complaint(void **state)
+{
+    static const char *const STAMPS[] = {"2026-11-20T13:10:00-05:00", "2062-11-20T09:14:00-05:00",
+                                         "1970-01-01T00:00:10Z"};
+    struct fixture *f = *state;
+    char said[96];
+    for (size_t i = 0; i < COUNT_OF(STAMPS); i++) {
+        struct taking t;
+        int64_t now_ms = f->now_ms;
+        snprintf(said, sizeof said, "{'received_at':'%s','harm':['illness']}", STAMPS[i]);
+        fixture_begin(f);
+        assert_int_equal(again(f, said, &t), 0);
+        assert_int_equal(t.form->received_ms, now_ms);
+        assert_string_equal(doubted_receipt(&t), STAMPS[i]);
+        taking_clear(&t);
+        f->now_ms += 7200000;
+        assert_int_equal(again(f, said, &t), 0);
+        assert_true(t.placed.again && !t.urgent);
+        taking_clear(&t);
+        f->now_ms = now_ms;
+        refuses(f, "{'received_at':'2026-11-20T13:20:00-05:00','harm':['illness']}", "received_at",
+                STAMPS[i]);
+        fixture_end(f, false);
+    }
+}
+
+/* Whoever has the file mends it. */
+static void a_row_of_a_file_is_refused_for_its_time(void **state)
+{
+    struct fixture *f = *state;
+    static const struct {
+        const char *source;
+        bool taken;
+    } ROWS[] = {{"calls.csv", false}, {"spool", true}, {NULL, true}};
+    json_t *said = fixture_complaint(FIRST, "{'received_at':'2062-11-20T09:14:00-05:00'}");
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++) {
+        struct taking t = {.source = ROWS[i].source, .line = 3};
+        taking_read(&f->desk, f->store, said, f->now_ms, &t);
+        assert_true(ROWS[i].taken == (t.form != NULL));
+        taking_clear(&t);
+    }
+    json_decref(said);
+}
+
 static size_t similar_told(struct fixture *f, bool desk)
 {
     struct taking t;
@@ -127,6 +184,8 @@ int main(void)
         ON_A_PLANT(other_content_is_refused_with_what_is_on_record),
         ON_A_PLANT(as_it_was_sent_or_as_it_stands_now_is_the_same),
         ON_A_PLANT(a_mask_of_before_is_no_other_content),
+        ON_A_PLANT(a_wrong_clock_costs_no_complaint),
+        ON_A_PLANT(a_row_of_a_file_is_refused_for_its_time),
         ON_A_PLANT(who_called_before_is_told_to_the_desk_alone),
         ON_A_PLANT(a_name_that_was_not_known_yet_is_no_other_content),
     };
