@@ -61,6 +61,8 @@ int alarm_queue(struct store *store, const struct alarm *a, struct error *err)
     json_decref(lot);
     bool gathered = false;
     int rc = queue(store, OUTBOX_URGENT, a, event, &gathered, err);
+    if (!rc && !a->taken_back)
+        rc = case_flag_harm(store, a->placed->case_id, err);
     if (a->gathered)
         *a->gathered = gathered;
     return rc;

@@ -21,7 +21,7 @@ struct alarm {
     bool at_once;             /* it never waits for others of the case */
 };
 
-/* The urgent mail. */
+/* The urgent mail; a settled case is open again for what it tells. */
 int alarm_queue(struct store *store, const struct alarm *alarm, struct error *err);
 /* Mail to QA if the case they were told of has no complaint left, or, with `back`, has one again.
  */

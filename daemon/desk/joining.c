@@ -147,6 +147,8 @@ int joining_log(const struct desk *desk, struct store *store, const struct compl
                                          .case_id = own.case_id,
                                          .lot_id = own.lot_id,
                                          .joined = own.joined,
+                                         .harm =
+                                             json_array_size(json_object_get(own.body, "harm")) > 0,
                                          .again = true};
     anew_clear(&own);
     if (rc != ERROR_NOT_FOUND)

@@ -1,16 +1,23 @@
 #include "desk/overheard.h"
 #include "base/jsonx.h"
+#include "base/short_id.h"
 #include "base/text.h"
 #include "desk/alarm.h"
 #include "desk/anew.h"
 #include "desk/answer.h"
+#include "desk/event.h"
+#include "desk/logged.h"
 #include "desk/named.h"
+#include "desk/outgoing.h"
+#include "desk/told.h"
 #include "intake/harm.h"
 #include "intake/lexicon.h"
 #include "store/call_back.h"
 #include "store/case.h"
 #include "store/change.h"
 #include "store/joined.h"
+#include "store/outbox.h"
+#include "tell/hold_json.h"
 #include <assert.h>
 #include <stdlib.h>
 #include <string.h>
@@ -104,13 +111,13 @@ static int own_body(struct store *store, const struct anew *found, json_t **ret,
 }
 
 /* As its note's words would have made it. */
-static int mark(struct store *store, const struct overheard *o, const struct anew *found,
+static int mark(struct store *store, const struct complaint_why *why, const struct anew *found,
                 struct error *err)
 {
     json_t *own = NULL;
     struct complaint_placed placed;
     const struct change_row change = {
-        .complaint = found->uuid, .at_ms = o->why.at_ms, .by = o->why.by, .reason = o->why.reason};
+        .complaint = found->uuid, .at_ms = why->at_ms, .by = why->by, .reason = why->reason};
     if (found->withdrawn || json_array_size(json_object_get(found->body, "harm")) ||
         json_is_true(json_object_get(found->body, "harm_possible")))
         return 0;
@@ -118,10 +125,66 @@ static int mark(struct store *store, const struct overheard *o, const struct ane
     if (!rc) {
         json_object_del(own, "harm_read");
         json_object_set_new(own, "harm_possible", json_true());
-        rc = anew_tell(store, found, own, &o->why, &placed, err);
+        rc = anew_tell(store, found, own, why, &placed, err);
     }
     json_decref(own);
     return rc ? rc : change_add(store, &change, "harm", "", "\"possible\"", err);
+}
+
+int overheard_mark(const struct desk *desk, struct store *store, const char *report,
+                   const struct complaint_why *why, struct error *err)
+{
+    assert(store_writing(store));
+    assert(report && why->by && why->reason);
+    struct anew found = {0};
+    int rc = anew_find(desk, store, report, &found, err);
+    if (!rc)
+        rc = mark(store, why, &found, err);
+    anew_clear(&found);
+    return rc;
+}
+
+/* ---- of what no complaint is about ---- */
+
+static json_t *of_lot(struct store *store, const struct overheard *o)
+{
+    json_t *lot =
+        json_pack("{s:s, s:s, s:s, s:s, s:o}", "lot", o->lot, "lot_named", o->lot, "lot_state",
+                  lot_state_word(LOT_EXACT), "lot_says", o->lot, "lot_decides", json_array());
+    hold_json_mark(store, o->desk->tz, o->lot_id, lot);
+    return lot;
+}
+
+static int tell_alone(struct store *store, struct overheard *o, struct error *err)
+{
+    char message_id[128];
+    if (o->told_before)
+        return 0;
+    json_t *said = json_pack("{s:O, s:s}", "harm", o->harm, "note", o->why.reason);
+    json_t *about = o->lot ? of_lot(store, o) : json_object();
+    if (o->case_id)
+        logged_case_json(o->desk, store, o->case_id, about, NULL);
+    json_object_set_new(about, "why", json_sprintf("%s, by %s", o->where, o->why.by));
+    json_t *event =
+        event_urgent(o->desk->plant, harm_needs_of(o->desk->harm, o->possible), said, about);
+    if (o->case_id)
+        json_object_set_new(event, "case", CASE_ID_JSON(o->case_id));
+    if (o->possible)
+        event_urgent_possible(event);
+    else
+        json_object_set(event, "harm_heard", o->harm);
+    json_object_set_new(event, "alone", json_true()); /* no complaint tells it */
+    json_object_set_new(event, "said", said);
+    json_object_set_new(event, "made", told_lot(store, o->desk->tz, o->lot_id));
+    json_decref(about);
+    event_message_id(o->desk->mail_domain, o->why.at_ms, message_id, sizeof message_id);
+    const struct outbox_new mail = {.event = OUTBOX_URGENT,
+                                    .case_id = o->case_id,
+                                    .message_id = message_id,
+                                    .created_ms = o->why.at_ms};
+    int rc = outgoing_add(store, &mail, event, err);
+    o->mailed = rc == 0;
+    return rc;
 }
 
 static int take_uuid(void *arg, const struct complaint_row *row)
@@ -135,7 +198,7 @@ static int find(struct store *store, struct overheard *o, struct anew *found, st
     int rc = 0;
     if (o->report)
         text_clip(o->report, o->complaint, sizeof o->complaint);
-    else
+    else if (o->case_id)
         rc = complaint_newest_of_case(store, o->case_id, 1, take_uuid, o->complaint, err);
     return rc || !*o->complaint ? rc : anew_find(o->desk, store, o->complaint, found, err);
 }
@@ -156,9 +219,11 @@ int overheard_hear(struct store *store, struct overheard *o, struct error *err)
     if (!rc && found.id)
         rc = is_news(store, o, &found, &news, err);
     if (!rc && news)
-        rc = mark(store, o, &found, err);
+        rc = mark(store, &o->why, &found, err);
     if (!rc && news)
         rc = tell(store, o, &found, err);
+    else if (!rc && !found.id)
+        rc = tell_alone(store, o, err);
     anew_clear(&found);
     return rc;
 }

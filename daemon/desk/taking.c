@@ -9,6 +9,7 @@
 #include "desk/joining.h"
 #include "desk/noted.h"
 #include "desk/outgoing.h"
+#include "desk/overheard.h"
 #include "desk/repeated.h"
 #include "desk/sent.h"
 #include "desk/taken_back.h"
@@ -17,9 +18,9 @@
 #include "intake/fields.h"
 #include "intake/harm.h"
 #include "intake/lexicon.h"
-#include "store/work.h"
 #include "intake/receipt.h"
 #include "store/case.h"
+#include "store/work.h"
 #include "tell/tell.h"
 #include <assert.h>
 #include <stdio.h>
@@ -196,7 +197,6 @@ static int place(const struct desk *desk, struct store *store, struct taking *t)
 static json_t *mend_receipt(const struct desk *desk, const struct taking *t,
                             const json_t *complaint, int64_t now_ms)
 {
-    /* the note fills only what nobody chose; what it gave is shown to the desk */
     bool file = t->source && strcmp(t->source, "spool") != 0;
     return file ? json_incref((json_t *)(uintptr_t)complaint)
                 : receipt_mend(complaint, desk->tz, now_ms);
@@ -206,6 +206,7 @@ void taking_read(const struct desk *desk, struct store *store, const json_t *sai
                  struct taking *t)
 {
     json_t *complaint = mend_receipt(desk, t, said, now_ms);
+    /* the note fills only what nobody chose; what it gave is shown to the desk */
     json_t *filled =
         noted_fill(desk, store, complaint, taking_day(desk, complaint, now_ms), &t->taken);
     t->reachable = is_reachable(filled);
@@ -217,8 +218,8 @@ void taking_read(const struct desk *desk, struct store *store, const json_t *sai
     if (rc)
         refuse(desk, t, filled, now_ms);
     json_decref(filled);
-    if (rc)
     json_decref(complaint);
+    if (rc)
         return;
     t->body = jsonx_dump(t->form->body);
     t->taken_text = jsonx_dump(t->taken);
@@ -246,14 +247,14 @@ int taking_preview(const struct desk *desk, struct store *store, const json_t *s
                    struct taking *t, json_t **ret_ranking)
 {
     assert(ret_ranking);
-    json_t *filled =
     json_t *complaint = mend_receipt(desk, t, said, now_ms);
+    json_t *filled =
         noted_fill(desk, store, complaint, taking_day(desk, complaint, now_ms), &t->taken);
     t->reachable = is_reachable(filled);
     int rc = read_form(desk, t, filled, true, now_ms);
     json_decref(filled);
-    if (!rc)
     json_decref(complaint);
+    if (!rc)
         rc = place(desk, store, t);
     if (!rc)
         rc = tell_preview(desk->triage, store, t->form->body, &t->placing.lots, ret_ranking,
@@ -302,8 +303,9 @@ static int raise_alarm(const struct desk *desk, struct taking *t, struct store *
                                     .created_ms = now_ms};
     /* what only a repeat speaks of has been mailed to nobody */
     int64_t gather_ms = t->placed.again ? 0 : harm_gather_ms(desk->harm);
-    return outgoing_add_urgent(store, &mail, gather_ms, json_incref(t->urgent), &t->mail_gathered,
-                               err);
+    int rc = outgoing_add_urgent(store, &mail, gather_ms, json_incref(t->urgent), &t->mail_gathered,
+                                 err);
+    return rc || !t->placed.case_id ? rc : case_flag_harm(store, t->placed.case_id, err);
 }
 
 static int log_form(const struct desk *desk, struct store *store, int64_t now_ms, struct taking *t,
@@ -355,9 +357,30 @@ static char *sent_text(const struct taking *t)
     return text;
 }
 
-/* Other content under an id that is on record: nothing is written but the alarm. */
+/* Harm that only a repeat speaks of stays with what is on record, for a person to read. */
+static int keep_harm(const struct desk *desk, struct store *store, const struct taking *t,
+                     int64_t now_ms, struct error *err)
+{
+    enum { NOTE_MOST = 300 };
+    char note[NOTE_MOST];
+    struct text_buffer reason = {0};
+    const char *said = complaint_form_text(t->form, "note");
+    text_append(&reason, "a repeat of it says");
+    size_t i;
+    const json_t *kind;
+    json_array_foreach(json_object_get(t->form->body, "harm"), i, kind)
+        text_appendf(&reason, "%s %s", i ? "," : "", json_string_value(kind));
+    if (said)
+        text_appendf(&reason, ": %s", text_clip(said, note, sizeof note));
+    const struct complaint_why why = {t->user ? t->user : "", reason.data, now_ms};
+    int rc = overheard_mark(desk, store, t->form->uuid, &why, err);
+    text_buffer_free(&reason);
+    return rc;
+}
+
+/* Other content under an id that is on record: nothing is written but what speaks of harm. */
 static int check_again(const struct desk *desk, struct store *store, struct taking *t,
-                       struct error *err)
+                       int64_t now_ms, struct error *err)
 {
     struct error why = {0};
     json_t *differs = NULL;
@@ -367,8 +390,9 @@ static int check_again(const struct desk *desk, struct store *store, struct taki
     if (rc && rc != ERROR_CONFLICT)
         return error_set(err, rc, "%s", why.text);
     alarm_again(desk, store, t, !rc);
-    if (!rc)
-        return 0;
+    int kept = t->urgent ? keep_harm(desk, store, t, now_ms, err) : 0;
+    if (kept || !rc)
+        return kept;
     error_at(&why, t->source, t->line, 0);
     t->err = why;
     json_decref(t->faults);
@@ -387,9 +411,9 @@ int taking_log(const struct desk *desk, struct store *store, int64_t now_ms, str
     int rc = t->urgent ? outbox_urgent_stuck(store, now_ms, &t->mail_stuck, err) : 0;
     if (!rc && t->form)
         rc = log_form(desk, store, now_ms, t, err);
-    /* harm that only the repeat speaks of changes no record, and is heard; once, however often */
+    /* harm that only the repeat speaks of is heard; once, however often */
     if (!rc && t->placed.again && t->form)
-        rc = check_again(desk, store, t, err);
+        rc = check_again(desk, store, t, now_ms, err);
     return rc || !t->urgent ? rc : raise_alarm(desk, t, store, now_ms, err);
 }
 

@@ -82,6 +82,9 @@ static void urgent_subject(const json_t *event, char *out, size_t size)
         snprintf(out, size, "%s",
                  possible ? "To read: a refused complaint may speak of harm"
                           : "URGENT: harm reported in a refused complaint");
+    else if (json_is_true(json_object_get(event, "alone")))
+        snprintf(out, size, "%s%s%s: harm %s, %s", possible ? "To read" : "URGENT",
+                 *case_name ? " " : "", case_name, possible ? "may be meant" : "is spoken of", lot);
     else if (possible)
         snprintf(out, size, "To read %s: a complaint may speak of harm, %s", case_name, lot);
     else

@@ -243,8 +243,10 @@ static int read_results(struct measures *x, struct store *store, const json_t *b
     }
     for (int k = 0; k < x->count && !rc; k++) {
         char *said = apart_written(store, x->ones[k].m.said, &about);
-        if (isnan(x->ones[k].m.value))
+        if (isnan(x->ones[k].m.value)) {
             text_clip(said, x->ones[k].m.said, sizeof x->ones[k].m.said);
+            text_appendf(&x->words, "\n\n%s", said);
+        }
         free(said);
     }
     return rc;
@@ -316,12 +318,15 @@ static int hear(struct measures *x, struct store *store, int64_t case_id, struct
 {
     x->heard.desk = &x->setup->desk;
     x->heard.case_id = case_id;
+    x->heard.lot_id = x->lot.lot_id;
+    x->heard.lot = x->lot.code;
+    x->heard.told_before = !x->changed;
     x->heard.where = "a laboratory's result of the lot says so";
     x->heard.why = (struct complaint_why){x->by, x->words.data, x->now_ms};
     return overheard_hear(store, &x->heard, err);
 }
 
-/* Of the case it was measured for, or else of all about the lot. */
+/* Of the case it was measured for, or else of all about the lot, or of the lot alone. */
 static int hear_all(struct measures *x, struct store *store, struct error *err)
 {
     if (x->case_id || x->cases.count == 0)

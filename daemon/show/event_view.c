@@ -214,6 +214,9 @@ static void view_of_urgent(const json_t *event, struct view *view)
     bool taken_back = json_is_true(json_object_get(event, "taken_back"));
     if (taken_back)
         view_add(view, VIEW_TITLE, NULL, 0, "A report of harm was taken back");
+    else if (json_is_true(json_object_get(event, "alone")))
+        view_add(view, VIEW_TITLE, NULL, 0,
+                 "Urgent: harm is spoken of where no complaint tells it");
     else if (json_is_true(json_object_get(event, "possible")))
         view_add(view, VIEW_TITLE, NULL, 0, "To read: a complaint may speak of harm");
     else

@@ -3,6 +3,7 @@
 #include "store/case_inside.h"
 #include "store/db.h"
 #include "store/numbers.h"
+#include <assert.h>
 #include <string.h>
 
 static int case_open(struct store *store, const char *symptom, int64_t lot_id, int64_t received_ms,
@@ -88,6 +89,14 @@ int case_moved_here(struct store *store, int64_t case_id, struct store_ids *ret,
     static const char SQL[] = "SELECT id FROM complaint_case WHERE moved_to = ?1"
                               " ORDER BY id LIMIT ?2";
     return db_ids(store, SQL, DB(DB_INT(case_id), DB_INT(ret->capacity)), ret, err);
+}
+
+int case_flag_harm(struct store *store, int64_t case_id, struct error *err)
+{
+    assert(store_writing(store));
+    static const char SQL[] =
+        "UPDATE complaint_case SET harm_unseen = 1 WHERE id = ?1 AND state = 'settled'";
+    return db_run(store, SQL, DB(DB_INT(case_id)), err);
 }
 
 int case_left_settled(struct store *store, int64_t case_id, bool *ret, struct error *err)

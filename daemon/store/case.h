@@ -21,6 +21,9 @@ int case_get(struct store *store, int64_t case_id, struct case_row *ret, struct 
 int case_moved_here(struct store *store, int64_t case_id, struct store_ids *ret, struct error *err);
 /* Does a verdict stand on a case that has no complaints any more? */
 int case_left_settled(struct store *store, int64_t case_id, bool *ret, struct error *err);
+/* Harm is told of it: where a verdict stands, the case is listed and warned of until it is settled
+ * anew. Writer's thread. */
+int case_flag_harm(struct store *store, int64_t case_id, struct error *err);
 /* The case of a complaint's uuid, joined ones included. */
 int case_of_uuid(struct store *store, const char *uuid, int64_t *ret_case, struct error *err);
 

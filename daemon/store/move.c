@@ -1,4 +1,5 @@
 #include "store/move.h"
+#include "store/case.h"
 #include "store/company_count.h"
 #include "store/db.h"
 #include "store/follow.h"
@@ -154,11 +155,8 @@ static int64_t case_now(const struct move_place *is)
 static int flag_harm(struct store *store, const struct move *move, const struct move_place *is,
                      struct error *err)
 {
-    static const char SQL[] =
-        "UPDATE complaint_case SET harm_unseen = 1 WHERE id = ?1 AND state = 'settled'";
     bool known = move->was_there && move->was.harm && case_now(&move->was) == is->case_id;
-    return is->harm && case_now(is) && !known ? db_run(store, SQL, DB(DB_INT(is->case_id)), err)
-                                              : 0;
+    return is->harm && case_now(is) && !known ? case_flag_harm(store, is->case_id, err) : 0;
 }
 
 /* ---- neighbours ---- */

@@ -1,6 +1,7 @@
 /* Harm in what is written about a case beside its complaints. */
 #include "desk/overheard.h"
 #include "fixture.h"
+#include "store/verdict.h"
 
 static const char URGENT[] = "SELECT count(*) FROM outbox WHERE event = 'urgent'";
 static const char POSSIBLE[] =
@@ -106,6 +107,70 @@ static void reasons_are_heard(void **state)
     fixture_corrected_clear(&c);
 }
 
+/* Of a lot that no case is about, and of a case that has no complaint left. */
+static void what_no_complaint_tells_is_mailed(void **state)
+{
+    struct fixture *f = *state;
+    struct error err = {0};
+    struct overheard o = {.desk = &f->desk,
+                          .lot_id = 1,
+                          .lot = "L1 6318 A0400",
+                          .where = "a laboratory's result of the lot says so",
+                          .why = {"jo", "metal splinters found in the sample", f->now_ms}};
+    assert_int_equal(overheard_hear(f->store, &o, &err), 0);
+    assert_true(o.harm && o.mailed && !*o.complaint);
+    assert_int_equal(fixture_number(f, URGENT), 1);
+    o.told_before = true;
+    assert_int_equal(overheard_hear(f->store, &o, &err), 0);
+    assert_true(o.harm && !o.mailed);
+    json_decref(o.harm);
+    assert_int_equal(fixture_number(f, URGENT), 1);
+    struct correcting c = {.uuid = FIRST, .why = {"ivo", "typed twice", f->now_ms + 120000}};
+    fixture_log(f, FIRST, "{}");
+    assert_int_equal(correcting_withdraw(&f->desk, f->store, &c, false, &err), 0);
+    fixture_corrected_clear(&c);
+    assert_true(hear(f, "her daughter is in hospital, vomiting blood since").mailed);
+    assert_int_equal(fixture_number(f, URGENT), 2);
+}
+
+static void settle(struct fixture *f)
+{
+    struct error err = {0};
+    const struct verdict_new verdict = {.case_id =
+                                            fixture_number(f, "SELECT max(id) FROM complaint_case"),
+                                        .at_ms = f->now_ms,
+                                        .cause = "packed-hot",
+                                        .confirmed_by = "assay",
+                                        .by_name = "mira"};
+    if (verdict_add(f->store, &verdict, &err))
+        fail_msg("%s", err.text);
+}
+
+static void a_settled_case_is_open_again(void **state)
+{
+    static const char UNSEEN[] = "SELECT count(*) FROM complaint_case WHERE harm_unseen";
+    struct fixture *f = *state;
+    struct correcting c;
+    struct error err = {0};
+    fixture_log(f, FIRST, "{'harm':['illness']}");
+    settle(f);
+    assert_true(hear(f, "she vomited all night").mailed);
+    assert_int_equal(fixture_number(f, UNSEEN), 1);
+    fixture_end(f, false);
+    fixture_begin(f);
+    fixture_log(f, FIRST, "{}");
+    settle(f);
+    fixture_log(f, SECOND, "{'note':'the doctor has to see the burns'}");
+    assert_int_equal(fixture_number(f, UNSEEN), 1);
+    fixture_end(f, false);
+    fixture_begin(f);
+    fixture_log(f, FIRST, "{}");
+    settle(f);
+    assert_int_equal(fixture_correct(f, FIRST, "{'packs':3}", &c, &err), 0);
+    fixture_corrected_clear(&c);
+    assert_int_equal(fixture_number(f, UNSEEN), 0);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -115,6 +180,10 @@ int main(void)
                                         fixture_cleaned),
         cmocka_unit_test_setup_teardown(work_is_no_harm, fixture_clean, fixture_cleaned),
         cmocka_unit_test_setup_teardown(reasons_are_heard, fixture_clean, fixture_cleaned),
+        cmocka_unit_test_setup_teardown(what_no_complaint_tells_is_mailed, fixture_clean,
+                                        fixture_cleaned),
+        cmocka_unit_test_setup_teardown(a_settled_case_is_open_again, fixture_clean,
+                                        fixture_cleaned),
     };
     return cmocka_run_group_tests(tests, fixture_open, fixture_close);
 }

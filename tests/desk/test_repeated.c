@@ -136,6 +136,41 @@ static void a_wrong_clock_costs_no_complaint(void **state)
     }
 }
 
+/* What only a repeat says of harm is kept with the complaint, for a person to read. */
+static void harm_of_a_refused_repeat_is_kept(void **state)
+{
+    static const char POSSIBLE[] =
+        "SELECT count(*) FROM complaint WHERE json_extract(body, '$.harm_possible') = 1";
+    static const char CHANGED[] =
+        "SELECT count(*) FROM complaint_change WHERE field = 'harm' AND reason LIKE"
+        " '%illness%vomited%'";
+    struct fixture *f = *state;
+    struct taking t;
+    fixture_log(f, FIRST, "{'note':'sour'}");
+    for (int i = 0; i < 2; i++) {
+        assert_int_equal(again(f, "{'note':'sour, and my son vomited'}", &t), ERROR_CONFLICT);
+        assert_non_null(t.urgent);
+        assert_int_equal(fixture_number(f, POSSIBLE), 1);
+        assert_int_equal(fixture_number(f, CHANGED), 1);
+        taking_clear(&t);
+    }
+}
+
+/* What an export gives, loaded where it came from. */
+static void a_joined_report_of_harm_is_no_news(void **state)
+{
+    static const char SAID[] = "{'same_as':'" FIRST "','harm':['illness'],'note':'sick'}";
+    struct fixture *f = *state;
+    struct taking t;
+    fixture_log(f, FIRST, "{}");
+    fixture_log(f, SECOND, SAID);
+    assert_int_equal(fixture_number(f, "SELECT count(*) FROM outbox"), 1);
+    assert_int_equal(fixture_take(f, SECOND, SAID, &t), 0);
+    assert_true(t.placed.again && !t.urgent);
+    taking_clear(&t);
+    assert_int_equal(fixture_number(f, "SELECT count(*) FROM outbox"), 1);
+}
+
 /* Whoever has the file mends it. */
 static void a_row_of_a_file_is_refused_for_its_time(void **state)
 {
@@ -186,6 +221,8 @@ int main(void)
         ON_A_PLANT(a_mask_of_before_is_no_other_content),
         ON_A_PLANT(a_wrong_clock_costs_no_complaint),
         ON_A_PLANT(a_row_of_a_file_is_refused_for_its_time),
+        ON_A_PLANT(harm_of_a_refused_repeat_is_kept),
+        ON_A_PLANT(a_joined_report_of_harm_is_no_news),
         ON_A_PLANT(who_called_before_is_told_to_the_desk_alone),
         ON_A_PLANT(a_name_that_was_not_known_yet_is_no_other_content),
     };
