@@ -3,6 +3,7 @@
 #include "base/text.h"
 #include "base/uuid.h"
 #include "base/when.h"
+#include "base/write_all.h"
 #include <dirent.h>
 #include <errno.h>
 #include <fcntl.h>
@@ -161,16 +162,7 @@ static int write_file(const char *folder, const char *path, const char *bytes, s
     int fd = open(temporary, O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0600);
     if (fd < 0)
         return fail(err, "cannot write", path);
-    size_t done = 0;
-    while (done < length) {
-        ssize_t n = write(fd, bytes + done, length - done);
-        if (n < 0 && errno == EINTR)
-            continue;
-        if (n <= 0)
-            break;
-        done += (size_t)n;
-    }
-    bool written = done == length && fsync(fd) == 0;
+    bool written = write_all(fd, bytes, length) == 0 && fsync(fd) == 0;
     int why = errno;
     close(fd);
     errno = why;

@@ -1,5 +1,6 @@
 #include "base/log.h"
 #include "base/text.h"
+#include "base/write_all.h"
 #include <errno.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -18,20 +19,6 @@ static const char *level_word(enum log_level level)
         break;
     }
     return "";
-}
-
-/* A log that cannot be written must not stop the daemon: failures end the line, no more. */
-static void write_all(int fd, const char *bytes, size_t length)
-{
-    while (length > 0) {
-        ssize_t n = write(fd, bytes, length);
-        if (n < 0 && errno == EINTR)
-            continue;
-        if (n <= 0)
-            return;
-        bytes += n;
-        length -= (size_t)n;
-    }
 }
 
 void log_write(const struct log *log, enum log_level level, const char *format, ...)
@@ -54,7 +41,45 @@ void log_write(const struct log *log, enum log_level level, const char *format, 
         text_append(&text, level_word(level));
     text_append(&text, clean);
     text_append(&text, "\n");
-    write_all(STDERR_FILENO, text.data, text.length);
+    write_all(STDERR_FILENO, text.data,
+              text.length); /* if it cannot be, that is no reason to stop */
     text_buffer_free(&text);
     errno = saved;
+}
+
+static uint64_t hash_of(const char *text)
+{
+    uint64_t hash = UINT64_C(14695981039346656037); /* FNV-1a */
+    for (; *text; text++)
+        hash = (hash ^ (unsigned char)*text) * UINT64_C(1099511628211);
+    return hash;
+}
+
+/* Keeps that it is said now, in the place of what was said longest ago. */
+static bool is_news(struct log_seldom *seldom, uint64_t text, int64_t now_ms)
+{
+    enum { AGAIN_MS = 60000 };
+    int oldest = 0;
+    for (int i = 0; i < LOG_SELDOM_TEXTS; i++) {
+        if (seldom->said[i].text == text && now_ms - seldom->said[i].at_ms < AGAIN_MS)
+            return false;
+        if (seldom->said[i].at_ms < seldom->said[oldest].at_ms)
+            oldest = i;
+    }
+    seldom->said[oldest].text = text;
+    seldom->said[oldest].at_ms = now_ms;
+    return true;
+}
+
+void log_seldom(const struct log *log, struct log_seldom *seldom, int64_t now_ms,
+                const char *format, ...)
+{
+    struct text_buffer text = {0};
+    va_list args;
+    va_start(args, format);
+    text_vappendf(&text, format, args);
+    va_end(args);
+    if (is_news(seldom, hash_of(text.data), now_ms))
+        log_write(log, LOG_LEVEL_ERROR, "%s", text.data);
+    text_buffer_free(&text);
 }

@@ -1,5 +1,6 @@
 #include "records/stage.h"
 #include "base/text.h"
+#include "base/write_all.h"
 #include <errno.h>
 #include <fcntl.h>
 #include <stdlib.h>
@@ -96,15 +97,8 @@ static size_t bytes_at_most(const struct stage *s, const struct record_cell *cel
 
 int stage_flush(struct stage *s, struct error *err)
 {
-    size_t done = 0;
-    while (done < s->buffer.length) {
-        ssize_t n = write(s->fd, s->buffer.data + done, s->buffer.length - done);
-        if (n < 0 && errno == EINTR)
-            continue;
-        if (n < 0)
-            return fail(err, "write", s->path);
-        done += (size_t)n;
-    }
+    if (write_all(s->fd, s->buffer.data, s->buffer.length))
+        return fail(err, "write", s->path);
     text_reset(&s->buffer);
     return 0;
 }

@@ -1,6 +1,7 @@
 #include "rules/rule_files.h"
 #include "base/doc.h"
 #include "base/jsonx.h"
+#include "base/write_all.h"
 #include <dirent.h>
 #include <errno.h>
 #include <fcntl.h>
@@ -186,17 +187,6 @@ static void make_folders(char *path)
     }
 }
 
-static int write_all(int fd, const struct text_buffer *bytes)
-{
-    for (size_t done = 0; done < bytes->length;) {
-        ssize_t n = write(fd, bytes->data + done, bytes->length - done);
-        if (n < 0 && errno != EINTR)
-            return -1;
-        done += n > 0 ? (size_t)n : 0;
-    }
-    return fsync(fd);
-}
-
 /* Whole or not at all; `path` is written to while folders are made. */
 static int write_file(char *path, const struct text_buffer *bytes, struct error *err)
 {
@@ -204,7 +194,7 @@ static int write_file(char *path, const struct text_buffer *bytes, struct error 
     text_appendf(&fresh, "%s.new", path);
     make_folders(path);
     int fd = open(fresh.data, O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0644);
-    bool good = fd >= 0 && write_all(fd, bytes) == 0;
+    bool good = fd >= 0 && write_all(fd, bytes->data, bytes->length) == 0 && fsync(fd) == 0;
     int why = errno;
     if (fd >= 0)
         close(fd);

@@ -18,6 +18,7 @@ struct keeper;
 
 struct app {
     struct log log;
+    struct log_seldom told; /* of the background's thread */
     struct clock clock;
     const char *state_dir, *config_path, *rules_dir; /* borrowed from main; of the last two NULL
                                                         is what is installed */

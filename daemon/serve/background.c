@@ -68,8 +68,8 @@ static bool settle(struct background *bg)
     char text[1024];
     struct error err = {0};
     if (app_is_unsettled(bg->app) && app_settle(bg->app, &err))
-        log_write(&bg->app->log, LOG_LEVEL_ERROR, "what the start put off fails: %s",
-                  error_format(&err, text, sizeof text));
+        log_seldom(&bg->app->log, &bg->app->told, clock_monotonic_ms(),
+                   "what the start put off fails: %s", error_format(&err, text, sizeof text));
     return !app_is_unsettled(bg->app);
 }
 

@@ -1,4 +1,5 @@
 #include "serve/inbox_folder.h"
+#include "base/write_all.h"
 #include "notify/mime.h"
 #include <errno.h>
 #include <fcntl.h>
@@ -106,20 +107,6 @@ void inbox_folder_name_away(int fd, const char *name, const struct civil *now,
         snprintf(away, INBOX_FOLDER_AWAY, "%04d%02d%02d-%02d%02d%02d%s-%s", now->year, now->month,
                  now->day, now->hour, now->minute, now->second, number, name);
     }
-}
-
-static int write_all(int fd, const char *text, size_t length)
-{
-    while (length > 0) {
-        ssize_t n = write(fd, text, length);
-        if (n < 0 && errno == EINTR)
-            continue;
-        if (n <= 0)
-            return -1;
-        text += n;
-        length -= (size_t)n;
-    }
-    return 0;
 }
 
 /* Whole or not at all; for whoever may read the folder. */

@@ -62,7 +62,8 @@ bool rematching_round(struct rematching *r, struct setup *setup, struct store *s
     struct error err = {0};
     if (go_on(r, setup, store, &err) == 0)
         return r->due.count > 0;
-    log_write(&r->app->log, LOG_LEVEL_ERROR, "cannot match complaints again why=\"%s\"", err.text);
+    log_seldom(&r->app->log, &r->app->told, clock_monotonic_ms(),
+               "cannot match complaints again why=\"%s\"", err.text);
     r->due.count = 0;
     return false;
 }

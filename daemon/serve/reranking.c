@@ -235,7 +235,8 @@ bool reranking_round(struct app *app, struct setup *setup, struct store *store, 
         rc = rank_all(&round, &due, store, ret_mailed, &err);
     round_clear(&round);
     if (rc)
-        log_write(&app->log, LOG_LEVEL_ERROR, "cannot save rankings why=\"%s\"", err.text);
+        log_seldom(&app->log, &app->told, clock_monotonic_ms(), "cannot save rankings why=\"%s\"",
+                   err.text);
     return !rc && round.count > 0;
 }
 
@@ -261,7 +262,7 @@ bool reranking_spread(struct app *app, struct store *store)
     if (!rc && due.count)
         rc = writer_run(app->writer, spread, &due, &err);
     if (rc)
-        log_write(&app->log, LOG_LEVEL_ERROR, "cannot queue what is to be ranked again why=\"%s\"",
-                  err.text);
+        log_seldom(&app->log, &app->told, clock_monotonic_ms(),
+                   "cannot queue what is to be ranked again why=\"%s\"", err.text);
     return !rc && due.count > 0;
 }

@@ -1,6 +1,7 @@
 #include "store/disk.h"
 #include "base/text.h"
 #include "base/when.h"
+#include "base/write_all.h"
 #include <errno.h>
 #include <fcntl.h>
 #include <stdio.h>
@@ -45,11 +46,8 @@ static int copy_bytes(int from, int to, const char *from_path, const char *to_pa
     int rc = 0;
     ssize_t have = 1;
     while (!rc && (have = read(from, buffer, PIECE)) > 0) {
-        for (ssize_t done = 0, wrote; !rc && done < have; done += wrote) {
-            wrote = write(to, buffer + done, (size_t)(have - done));
-            if (wrote <= 0)
-                rc = say_stopped("write", to_path, err);
-        }
+        if (write_all(to, buffer, (size_t)have))
+            rc = say_stopped("write", to_path, err);
     }
     if (!rc && have < 0)
         rc = say_stopped("read", from_path, err);

@@ -1,6 +1,7 @@
 #include "store/erasures.h"
 #include "base/text.h"
 #include "base/uuid.h"
+#include "base/write_all.h"
 #include "store/attached.h"
 #include "store/contact_said.h"
 #include "store/db.h"
@@ -69,20 +70,6 @@ static int read_marks(struct store *store, int64_t after, struct text_buffer *ou
     return db_end(&q, 0);
 }
 
-static bool write_whole(int fd, const char *bytes, size_t length)
-{
-    while (length > 0) {
-        ssize_t n = write(fd, bytes, length);
-        if (n < 0 && errno == EINTR)
-            continue;
-        if (n <= 0)
-            return false;
-        bytes += n;
-        length -= (size_t)n;
-    }
-    return true;
-}
-
 /* After a line that a crash cut short, a new one begins. The file's bytes before and behind it. */
 static int append(const char *path, const char *text, size_t length, off_t ret_bytes[2],
                   struct error *err)
@@ -93,8 +80,8 @@ static int append(const char *path, const char *text, size_t length, off_t ret_b
         return fail(err, path, "opened");
     off_t size = lseek(fd, 0, SEEK_END);
     bool ok = size >= 0 && (size == 0 || pread(fd, &last, 1, size - 1) == 1);
-    ok = ok && (last == '\n' || write_whole(fd, "\n", 1));
-    ok = ok && write_whole(fd, text, length) && fsync(fd) == 0;
+    ok = ok && (last == '\n' || write_all(fd, "\n", 1) == 0);
+    ok = ok && write_all(fd, text, length) == 0 && fsync(fd) == 0;
     ret_bytes[0] = size;
     ret_bytes[1] = lseek(fd, 0, SEEK_END);
     int rc = ok ? 0 : fail(err, path, "written");

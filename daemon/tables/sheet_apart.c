@@ -1,5 +1,6 @@
 #include "tables/sheet_apart.h"
 #include "base/text.h"
+#include "base/write_all.h"
 #include <errno.h>
 #include <fcntl.h>
 #include <poll.h>
@@ -47,16 +48,7 @@ static bool give_up_all(void)
 static int put(void *arg, const char *bytes, size_t length)
 {
     (void)arg;
-    while (length > 0) {
-        ssize_t n = write(STDOUT_FILENO, bytes, length);
-        if (n < 0 && errno == EINTR)
-            continue;
-        if (n <= 0)
-            return ERROR_IO;
-        bytes += n;
-        length -= (size_t)n;
-    }
-    return 0;
+    return write_all(STDOUT_FILENO, bytes, length) ? ERROR_IO : 0;
 }
 
 static int read_all(struct text_buffer *file, struct error *err)

@@ -44,6 +44,33 @@ static void levels_and_prefixes(void **state)
     assert_string_equal(out, "");
 }
 
+/* What is tried again each second, at these milliseconds, is said once a minute. */
+static void again_within_a_minute_is_not_said(void **state)
+{
+    (void)state;
+    static const struct {
+        int64_t at_ms;
+        const char *text;
+        bool said;
+    } ROWS[] = {{1000, "full", true},   {1500, "full", false},  {1600, "gone", true},
+                {2000, "gone", false},  {60999, "full", false}, {61000, "full", true},
+                {61500, "gone", false}, {61600, "gone", true}};
+    struct log log = {.level = LOG_LEVEL_INFO};
+    struct log_seldom seldom = {0};
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++) {
+        char out[64];
+        int ends[2], saved = dup(STDERR_FILENO);
+        assert_int_equal(pipe(ends), 0);
+        assert_true(dup2(ends[1], STDERR_FILENO) >= 0);
+        log_seldom(&log, &seldom, ROWS[i].at_ms, "cannot save why=\"%s\"", ROWS[i].text);
+        assert_true(dup2(saved, STDERR_FILENO) >= 0);
+        close(saved);
+        close(ends[1]);
+        assert_true((read(ends[0], out, sizeof out) > 0) == ROWS[i].said);
+        close(ends[0]);
+    }
+}
+
 /* Input must not be able to forge a second line. */
 static void one_line_always(void **state)
 {
@@ -65,6 +92,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(levels_and_prefixes),
+        cmocka_unit_test(again_within_a_minute_is_not_said),
         cmocka_unit_test(one_line_always),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
