@@ -1,5 +1,6 @@
 #include "intake/mask_name.h"
 #include "base/text.h"
+#include "intake/look_alike.h"
 #include <assert.h>
 #include <ctype.h>
 #include <stdint.h>
@@ -155,9 +156,9 @@ static bool is_ideogram(uint32_t c)
 
 /* ---- folding ---- */
 
-/* ü is written "u" by some and "ue" by others. */
+/* ü is written "u" by some and "ue" by others; a Cyrillic "о" reads as a Latin one. */
 struct folded {
-    char plain[WORD_MOST], spelled[WORD_MOST];
+    char plain[WORD_MOST], spelled[WORD_MOST], alike[WORD_MOST];
 };
 
 static void add(char to[WORD_MOST], const char *letters)
@@ -212,17 +213,18 @@ char *mask_name_spelled(const char *text)
 
 static void fold_char(const char *at, size_t size, uint32_t c, struct folded *to)
 {
-    char one[8] = {0}, plain[16];
+    char one[8] = {0}, plain[16], latin[2] = {look_alike_of(c), '\0'};
     memcpy(one, at, size);
     text_fold(one, plain, sizeof plain);
     add(to->plain, plain);
     add(to->spelled, spelled(c, plain));
+    add(to->alike, *latin ? latin : plain);
 }
 
 static bool is_same(const struct folded *a, const struct folded *b)
 {
     return strcmp(a->plain, b->plain) == 0 || strcmp(a->spelled, b->plain) == 0 ||
-           strcmp(a->plain, b->spelled) == 0;
+           strcmp(a->plain, b->spelled) == 0 || strcmp(a->alike, b->alike) == 0;
 }
 
 /* ---- the name ---- */
@@ -498,6 +500,29 @@ static bool is_named(const struct mask_names *n, const char *text, const char *a
     return follows_name(n, text, at, hit.part);
 }
 
+/* ---- letter by letter ---- */
+
+/* "J o n e s", "J-O-N-E-S", "J. o. n. e. s.": bytes of the longest part of the name; 0 none. */
+static size_t spelled_out_at(const struct mask_names *n, const char *at)
+{
+    struct folded word = {0};
+    size_t best = 0;
+    for (const char *letter = at; strlen(word.plain) + 3 < WORD_MOST;) {
+        uint32_t c;
+        size_t size = char_at(letter, &c);
+        if (kind_of(c) != KIND_LETTER || kind_at(letter + size) != KIND_OTHER)
+            break;
+        fold_char(letter, size, c, &word);
+        if (strlen(word.plain) >= NAME_LEAST && find(n, &word, true))
+            best = (size_t)(letter + size - at);
+        const char *next = skip_apart(letter + size);
+        if (next == letter + size)
+            break;
+        letter = next;
+    }
+    return best;
+}
+
 size_t mask_name_at(const struct mask_names *names, const char *text, const char *at)
 {
     if (!names)
@@ -508,5 +533,5 @@ size_t mask_name_at(const struct mask_names *names, const char *text, const char
     if (kind_at(at) != KIND_LETTER)
         return 0;
     struct hit hit = hit_at(names, at, 0);
-    return hit.part && is_named(names, text, at, hit) ? hit.length : 0;
+    return hit.part && is_named(names, text, at, hit) ? hit.length : spelled_out_at(names, at);
 }

@@ -88,6 +88,16 @@ static void names_in_any_writing(void **state)
         {"Anke Mueller", "M\u00FCller", "[name]"},
         {"Anne-Marie Vogt", "Annemarie, annevogt", "[name], [name]"},
         {"Tim Vogt", "three times, tims", "three times, [name]s"},
+        /* letters of other alphabets that look the same: Cyrillic, Greek, all of it */
+        {"Zenobia Jones", "J\u043Enes, J\u03BFne\u0455; ZEN\u041EBIA's, p\u043Ends",
+         "[name], [name]; [name]'s, p\u043Ends"},
+        {"Ann Cope", "\u0421\u043E\u0440\u0435 called", "[name] called"},
+        {"\u0412\u0435\u0440\u0430 Kern", "\u0432\u0435\u0440\u0430, \u0412\u0415\u0420\u0410",
+         "[name], [name]"},
+        /* letter by letter */
+        {"Zenobia Jones", "J o n e s, J-O-N-E-S; j. o. n. e. s. and Z e n o b i a J o n e s",
+         "[name], [name]; [name]. and [name] [name]"},
+        {"Zenobia Jones", "J o n, plan B or C, j o i n e s", "J o n, plan B or C, j o i n e s"},
         {"\u738B\u5C0F\u660E", "\u6211\u662F\u5C0F\u660E\u3002\u738B\u5C0F\u660E",
          "\u6211\u662F[name]\u3002[name]"},
     };
