@@ -1,5 +1,6 @@
 #include "patterns/week_told.h"
 #include "patterns/week_falls.h"
+#include "patterns/week_stores.h"
 #include "patterns/week_words.h"
 #include "rank/triage.h"
 #include "rules/targets.h"
@@ -149,6 +150,7 @@ struct affected {
     int complained_of, in_code, held;
     double units_in_code;
     int64_t newest_case, newest_ms;
+    json_t *stores; /* where a cause after dispatch is the likely one: week_stores() */
 };
 
 static bool is_held(const json_t *holds, const char *lot)
@@ -192,7 +194,8 @@ static int add_reached(const struct week_told *t, const char *cause, struct affe
     json_t *reach = NULL;
     const json_t *lots, *row;
     size_t i;
-    int rc = tell_reach(t->triage, t->store, a->newest_case, cause, &reach, err);
+    const struct tell_asked asked = {a->newest_case, cause, t->model->data->now_ms};
+    int rc = tell_reach(t->triage, t->store, &asked, &reach, err);
     if (rc)
         return rc;
     lots = json_object_get(reach, "lots");
@@ -215,7 +218,19 @@ static const struct week_level *cause_of(const struct week_told *t, const struct
     return story->cause ? level_at(t, story->cause->level) : NULL;
 }
 
-/* ret->named is the caller's. */
+/* What happened to bread behind the plant happened at a store or on the way to it. */
+static int read_stores(const struct week_told *t, const struct week_level *cause,
+                       const struct week_level *led, const struct pattern_scope *scope,
+                       struct affected *ret, struct error *err)
+{
+    const struct week_stores_of of = {led, cause};
+    if (!cause || !t->triage || triage_cause_in_plant(t->triage, cause->level) ||
+        !triage_cause_of(t->triage, cause->level, scope->symptom))
+        return 0;
+    return week_stores(t->store, scope, &of, &ret->stores, err);
+}
+
+/* ret->named and ret->stores are the caller's. */
 static int read_lots(const struct week_told *t, const struct week_story *story,
                      struct affected *ret, struct error *err)
 {
@@ -230,6 +245,8 @@ static int read_lots(const struct week_told *t, const struct week_story *story,
     *ret = (struct affected){
         .holds = t->holds, .today = tz_day(t->tz, d->now_ms), .named = json_object()};
     int rc = pattern_span_hit(t->store, &scope, &of, add_lot, ret, err);
+    if (!rc)
+        rc = read_stores(t, cause, level, &scope, ret, err);
     /* of a cause that rankings by former rules gave nothing is known that shares it */
     bool reaches = ret->newest_case && t->triage && cause &&
                    triage_cause_of(t->triage, cause->level, scope.symptom);
@@ -324,9 +341,24 @@ static json_t *story_json(const struct week_told *t, const struct week_story *st
         s->course == WEEK_UP, "course", week_signals_course(s->course), "newest",
         round(s->newest * 100) / 100, "newest_usual", round(s->newest_usual * 100) / 100);
     json_object_set_new(out, "lots", lots_json(lots));
+    json_object_set(out, "stores", lots->stores); /* or nothing, of NULL */
     if (isfinite(cost_of(t, s)))
         json_object_set_new(out, "cost", json_real(cost_of(t, s)));
     return out;
+}
+
+/* " (stores most named: 0417 in 9, 0103 in 2)" */
+static void add_stores(struct text_buffer *b, const json_t *stores)
+{
+    size_t i;
+    const json_t *one;
+    json_array_foreach(stores, i, one)
+    {
+        text_appendf(b, "%s%s in %d", i ? ", " : " (stores most named: ",
+                     json_string_value(json_object_get(one, "store")),
+                     (int)json_integer_value(json_object_get(one, "complaints")));
+    }
+    text_append(b, i ? ")" : "");
 }
 
 /* "; easing: 3 this week, usual 4" */
@@ -366,6 +398,7 @@ static void say_story(const struct week_told *t, const struct week_story *story,
         text_append(&b, "; most likely ");
         week_words_title(&b, title_of(t, level_at(t, story->cause->level)));
     }
+    add_stores(&b, lots->stores);
     add_lots(&b, lots);
     const struct week_action *action = add_action(&b, t, story);
     if (action)
@@ -443,6 +476,7 @@ static int add_stories(const struct week_told *t, const json_t *charts,
         if (i < STORIES_SAID)
             say_story(t, &stories[i], &lots, headline, story);
         json_decref(lots.named);
+        json_decref(lots.stores);
     }
     say_further(stories, STORIES_SAID, count, headline);
     say_charts(charts, stories, count, headline);

@@ -27,13 +27,19 @@ struct of_case {
     int64_t id, now_ms;
 };
 
+static int read_reach(const struct of_case *of, json_t **ret, struct error *err)
+{
+    const struct tell_asked asked = {of->id, NULL, of->now_ms};
+    return tell_reach(of->setup->triage, of->store, &asked, ret, err);
+}
+
 /* What is told beside harm: what to ask, and which lots could have carried it. */
 static int add_harm(const struct of_case *of, json_t *into, struct error *err)
 {
     json_t *asks = NULL, *reach = NULL;
     int rc = case_asks_json(&of->setup->desk, of->store, of->id, &asks, err);
     if (!rc)
-        rc = tell_reach(of->setup->triage, of->store, of->id, NULL, &reach, err);
+        rc = read_reach(of, &reach, err);
     json_object_set_new(into, "asks", asks ? asks : json_null());
     json_object_set_new(into, "reach", reach ? reach : json_null());
     return rc;
@@ -45,7 +51,7 @@ static int add_causes(const struct of_case *of, json_t *into, struct error *err)
     json_t *why = NULL, *reach = NULL;
     int rc = tell_why(of->setup->triage, of->store, of->id, NULL, &why, err);
     if (!rc)
-        rc = tell_reach(of->setup->triage, of->store, of->id, NULL, &reach, err);
+        rc = read_reach(of, &reach, err);
     json_object_set_new(into, "why", why ? why : json_null());
     json_object_set_new(into, "reach", reach ? reach : json_null());
     return rc;

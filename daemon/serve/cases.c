@@ -249,8 +249,8 @@ void cases_sheet(struct request *rq, struct store *store)
 }
 
 /* why, facts, ask and reach differ in the one call they make. */
-typedef int (*case_question)(const struct desk *desk, struct store *store, int64_t case_id,
-                             const char *cause, json_t **ret, struct error *err);
+typedef int (*case_question)(const struct desk *desk, struct store *store,
+                             const struct tell_asked *asked, json_t **ret, struct error *err);
 
 /* Its own lot's, where "lots" are others. */
 static void add_candidates(const struct setup *setup, struct store *store, int64_t id,
@@ -268,43 +268,41 @@ static void answer_question(struct request *rq, struct store *store, case_questi
 {
     struct error err = {0};
     json_t *answer = NULL;
-    int64_t id;
+    struct tell_asked asked = {.cause = cause, .now_ms = app_now_ms(rq->app)};
     struct setup *setup = app_setup(rq->app);
-    int rc = named_case(store, rq->part[0], &id, &err);
+    int rc = named_case(store, rq->part[0], &asked.case_id, &err);
     if (!rc)
-        rc = question(&setup->desk, store, id, cause, &answer, &err);
+        rc = question(&setup->desk, store, &asked, &answer, &err);
     if (!rc)
-        logged_case_json(&setup->desk, store, id, answer, NULL);
+        logged_case_json(&setup->desk, store, asked.case_id, answer, NULL);
     if (!rc && json_object_get(answer, "none_because"))
-        add_candidates(setup, store, id, answer);
+        add_candidates(setup, store, asked.case_id, answer);
     request_reply_result(rq, rc, answer, &err);
     setup_unref(setup);
 }
 
-static int why_question(const struct desk *desk, struct store *store, int64_t case_id,
-                        const char *cause, json_t **ret, struct error *err)
+static int why_question(const struct desk *desk, struct store *store,
+                        const struct tell_asked *asked, json_t **ret, struct error *err)
 {
-    return tell_why(desk->triage, store, case_id, cause, ret, err);
+    return tell_why(desk->triage, store, asked->case_id, asked->cause, ret, err);
 }
 
-static int reach_question(const struct desk *desk, struct store *store, int64_t case_id,
-                          const char *cause, json_t **ret, struct error *err)
+static int reach_question(const struct desk *desk, struct store *store,
+                          const struct tell_asked *asked, json_t **ret, struct error *err)
 {
-    return tell_reach(desk->triage, store, case_id, cause, ret, err);
+    return tell_reach(desk->triage, store, asked, ret, err);
 }
 
-static int ask_question(const struct desk *desk, struct store *store, int64_t case_id,
-                        const char *cause, json_t **ret, struct error *err)
+static int ask_question(const struct desk *desk, struct store *store,
+                        const struct tell_asked *asked, json_t **ret, struct error *err)
 {
-    (void)cause;
-    return case_asks_json(desk, store, case_id, ret, err);
+    return case_asks_json(desk, store, asked->case_id, ret, err);
 }
 
-static int facts_question(const struct desk *desk, struct store *store, int64_t case_id,
-                          const char *cause, json_t **ret, struct error *err)
+static int facts_question(const struct desk *desk, struct store *store,
+                          const struct tell_asked *asked, json_t **ret, struct error *err)
 {
-    (void)cause;
-    return tell_facts(desk->triage, store, case_id, ret, err);
+    return tell_facts(desk->triage, store, asked->case_id, ret, err);
 }
 
 void cases_why(struct request *rq, struct store *store)

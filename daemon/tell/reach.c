@@ -468,13 +468,13 @@ static int reach_json(struct reaching *reaching, int64_t case_id, double probabi
     return rc;
 }
 
-static int reach_cause(struct triage *triage, struct store *store, int64_t case_id,
-                       const char *cause, json_t **ret, struct error *err)
+static int reach_cause(struct triage *triage, struct store *store, const struct tell_asked *asked,
+                       json_t **ret, struct error *err)
 {
-    struct clock clock = clock_system();
-    const int64_t now_ms = clock_now_ms(&clock);
+    const char *cause = asked->cause;
+    const int64_t now_ms = asked->now_ms;
     struct case_rank ranked;
-    int rc = case_rank_read(triage, store, case_id, &ranked, err);
+    int rc = case_rank_read(triage, store, asked->case_id, &ranked, err);
     if (rc)
         return rc;
     int wanted_cause = cause ? rules_cause(triage->rules, cause) : ranked.rank->causes[0].cause;
@@ -494,14 +494,15 @@ static int reach_cause(struct triage *triage, struct store *store, int64_t case_
         .today = tz_day(triage->tz, now_ms)};
     rc = lot_record_all(store, triage->rules, &reaching.records, err);
     if (!rc)
-        rc = reach_json(&reaching, case_id, ranked.rank->causes[place].probability, ret, err);
+        rc =
+            reach_json(&reaching, asked->case_id, ranked.rank->causes[place].probability, ret, err);
     case_rank_clear(&ranked);
     return rc;
 }
 
-int tell_reach(struct triage *triage, struct store *store, int64_t case_id, const char *cause,
+int tell_reach(struct triage *triage, struct store *store, const struct tell_asked *asked,
                json_t **ret, struct error *err)
 {
-    int rc = cause ? 0 : tell_reach_harm(triage, store, case_id, ret, err);
-    return rc || (!cause && *ret) ? rc : reach_cause(triage, store, case_id, cause, ret, err);
+    int rc = asked->cause ? 0 : tell_reach_harm(triage, store, asked, ret, err);
+    return rc || (!asked->cause && *ret) ? rc : reach_cause(triage, store, asked, ret, err);
 }

@@ -427,12 +427,11 @@ static int carrying_json(struct carrying *c, json_t **ret, struct error *err)
     return rc;
 }
 
-int tell_reach_harm(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,
-                    struct error *err)
+int tell_reach_harm(struct triage *triage, struct store *store, const struct tell_asked *asked,
+                    json_t **ret, struct error *err)
 {
-    struct clock clock = clock_system();
     struct case_input input;
-    int rc = case_input_read(store, case_id, &input, err);
+    int rc = case_input_read(store, asked->case_id, &input, err);
     if (rc)
         return rc;
     struct carrying c = {.triage = triage,
@@ -440,7 +439,7 @@ int tell_reach_harm(struct triage *triage, struct store *store, int64_t case_id,
                          .harm = input.harm || (input.harm_possible && input.symptom < 0),
                          .common = json_array(),
                          .carry_no_label = json_array(),
-                         .today = tz_day(triage->tz, clock_now_ms(&clock))};
+                         .today = tz_day(triage->tz, asked->now_ms)};
     *ret = NULL;
     take_kinds(&c);
     if (c.harm || input.symptom < 0)

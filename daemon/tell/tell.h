@@ -30,12 +30,17 @@ int tell_preview(struct triage *triage, struct store *store, const json_t *body,
  * carried it). ERROR_NOT_FOUND for an unknown cause. */
 int tell_why(struct triage *triage, struct store *store, int64_t case_id, const char *cause,
              json_t **ret, struct error *err);
-int tell_reach(struct triage *triage, struct store *store, int64_t case_id, const char *cause,
+struct tell_asked {
+    int64_t case_id;
+    const char *cause;
+    int64_t now_ms; /* what is in code is so on that day of the plant */
+};
+int tell_reach(struct triage *triage, struct store *store, const struct tell_asked *asked,
                json_t **ret, struct error *err);
 /* Of harm that is reported, and of a kind without causes: the case's lot and those that shared what
  * could have carried it, without probabilities. *ret NULL: of any other case. */
-int tell_reach_harm(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,
-                    struct error *err);
+int tell_reach_harm(struct triage *triage, struct store *store, const struct tell_asked *asked,
+                    json_t **ret, struct error *err);
 /* Every known fact of the likeliest lot: value, target, usual, z, bits; "values" in the order of
  * the complaints where callers told. */
 int tell_facts(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,

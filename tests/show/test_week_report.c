@@ -406,6 +406,41 @@ static void a_rise_says_what_is_still_in_code(void **state)
     json_decref(r);
 }
 
+static void no_fault(void *arg, const struct error *fault)
+{
+    (void)arg;
+    fail_msg("%s", fault->text);
+}
+
+/* Bread that was kept too warm was so somewhere: of the complaints on line 2, that name a store. */
+static void a_rise_behind_the_plant_names_its_stores(void **state)
+{
+    struct plant *p = *state;
+    struct triage *triage = NULL;
+    struct error err = {0};
+    json_t *r = NULL;
+    half_a_year_by(p, "warm-storage");
+    plant_exec(p, "UPDATE complaint SET store = iif(id % 6, '0417', '0103') WHERE id % 2 = 0");
+    assert_int_equal(triage_new(ODDLOAF_SOURCE_DIR "/rules", p->tz, no_fault, NULL, &triage, &err),
+                     0);
+    struct week_query query = {.now_ms = plant_time("2026-11-23T08:00:00-05:00")};
+    iso_week_parse("2026-W47", &query.week, NULL);
+    if (week_report(p->store, p->tz, triage, &query, &r, &err))
+        fail_msg("%s", err.text);
+    const json_t *story = json_array_get(json_object_get(r, "stories"), 0);
+    const json_t *first = json_array_get(json_object_get(story, "stores"), 0);
+    const json_t *second = json_array_get(json_object_get(story, "stores"), 1);
+    assert_string_equal(said(first, "store"), "0417");
+    assert_string_equal(said(second, "store"), "0103");
+    assert_true(at(first, "complaints") > at(second, "complaints"));
+    assert_true(at(first, "complaints") + at(second, "complaints") < at(story, "observed"));
+    assert_non_null(strstr(line_with(r, "most likely kept or carried too warm after it left the "
+                                        "plant (stores most named: 0417 in "),
+                           ", 0103 in "));
+    json_decref(r);
+    triage_free(triage);
+}
+
 static struct targets *wanted(struct plant *p, const char *text)
 {
     char path[96];
@@ -816,6 +851,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(a_rise_back_at_its_usual_eases, setup, teardown),
         cmocka_unit_test_setup_teardown(a_rise_two_weeks_back_at_its_usual_is_over, setup,
                                         teardown),
+        cmocka_unit_test_setup_teardown(a_rise_behind_the_plant_names_its_stores, setup, teardown),
         cmocka_unit_test_setup_teardown(a_rise_says_what_is_still_in_code, setup, teardown),
         cmocka_unit_test_setup_teardown(what_is_wanted_is_met_or_not_or_too_few_to_say, setup,
                                         teardown),

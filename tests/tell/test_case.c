@@ -217,6 +217,16 @@ static void test_age_of_material(void **state)
     fixture_close(&f);
 }
 
+static int reach_as_of(struct triage *triage, struct fixture *f, const struct tell_asked *asked,
+                       json_t **ret)
+{
+    struct error err = {0};
+    int rc = tell_reach(triage, f->store, asked, ret, &err);
+    if (rc)
+        print_message("%s\n", err.text);
+    return rc;
+}
+
 /* Swabs and cleanings are joined as of the lot's packing, on its line. */
 static void test_places(void **state)
 {
@@ -270,7 +280,8 @@ static void test_places(void **state)
                             json_object_get(json_array_get(ranked, i), "probability")) < p - 0.3);
     json_decref(ranking);
     json_t *reach = NULL;
-    assert_int_equal(tell_reach(triage, f.store, dirty, NULL, &reach, &err), 0);
+    struct tell_asked asked = {dirty, NULL, AT(26, 0)};
+    assert_int_equal(reach_as_of(triage, &f, &asked, &reach), 0);
     const json_t *lots = json_object_get(reach, "lots");
     assert_true(json_array_size(lots) > 10);
     for (size_t i = 0; i < json_array_size(lots); i++) {
@@ -279,7 +290,16 @@ static void test_places(void **state)
         assert_string_not_equal(text_of(lot, "lot"), "L163"); /* its own */
         assert_true(json_number_value(json_object_get(lot, "probability")) <= p);
         assert_int_equal(json_array_size(json_object_get(lot, "routes")), 1);
+        assert_true(json_is_true(json_object_get(lot, "in_code")));
     }
+    assert_string_equal(text_of(reach, "in_code_on"), "2026-06-22"); /* not this machine's day */
+    json_decref(reach);
+    asked.now_ms = AT(60, 0);
+    assert_int_equal(reach_as_of(triage, &f, &asked, &reach), 0);
+    lots = json_object_get(reach, "lots");
+    assert_true(json_array_size(lots) > 10);
+    for (size_t i = 0; i < json_array_size(lots); i++)
+        assert_true(json_is_false(json_object_get(json_array_get(lots, i), "in_code")));
     json_decref(reach);
     /* all that it was made of alike is told, not the nearest condition alone */
     fixture_sql(&f, "INSERT INTO material_use(lot_id, material, material_lot) VALUES"
@@ -287,7 +307,8 @@ static void test_places(void **state)
                     "UPDATE reading SET value = 0.1 WHERE lot_id IN (163, 167) AND quantity_id = 5;"
                     "DELETE FROM plantlog");
     fixture_records_changed(&f);
-    assert_int_equal(tell_reach(triage, f.store, dirty, "inhibitor-underdosed", &reach, &err), 0);
+    asked = (struct tell_asked){dirty, "inhibitor-underdosed", AT(26, 0)};
+    assert_int_equal(reach_as_of(triage, &f, &asked, &reach), 0);
     bool told = false;
     for (size_t i = 0; i < json_array_size(json_object_get(reach, "lots")); i++) {
         const json_t *lot = json_array_get(json_object_get(reach, "lots"), i);
@@ -327,7 +348,8 @@ static json_t *reach_of(struct triage *triage, struct fixture *f, const char *sy
     int64_t id = fixture_complain(f, symptom, fixture_lot(20, 1, 1), AT(26, 0), body);
     fixture_sql(f, "UPDATE complaint SET harm = 1, body = '%s' WHERE case_id = %lld", body,
                 (long long)id);
-    if (tell_reach(triage, f->store, id, NULL, &reach, &err))
+    const struct tell_asked asked = {id, NULL, AT(26, 0)};
+    if (tell_reach(triage, f->store, &asked, &reach, &err))
         fail_msg("%s", err.text);
     return reach;
 }
