@@ -3,6 +3,7 @@
 #include "base/when.h"
 #include "commands/attached_file.h"
 #include "commands/command.h"
+#include "show/harm.h"
 #include "show/pick.h"
 #include "show/table.h"
 #include <errno.h>
@@ -109,6 +110,7 @@ static void say_attached(const struct client *c, const json_t *answer)
     if (strcmp(pick_text(answer, "type", ""), "application/pdf") == 0)
         view_text(&c->view, VIEW_DIM, 2, 2,
                   "A report is kept as it came, with what it says of its author.");
+    harm_show_heard(&c->view, answer);
 }
 
 static int attach_all(struct client *c, const struct args *a)

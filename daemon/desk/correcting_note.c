@@ -38,19 +38,21 @@ static void fault(struct correcting_work *w, const char *name, const json_t *val
         *err = why;
 }
 
-static bool is_nothing(const json_t *value)
+/* Of harm an empty list is an answer: asked, and nobody was hurt. */
+static bool is_nothing(const json_t *value, bool harm)
 {
     return json_is_null(value) || (json_is_string(value) && !json_string_length(value)) ||
-           (json_is_array(value) && !json_array_size(value));
+           (json_is_array(value) && !json_array_size(value) && !harm);
 }
 
 static void set_field(json_t *said, const struct field *field, json_t *value)
 {
-    if (is_nothing(value))
+    bool harm = strcmp(field->name, "harm") == 0;
+    if (is_nothing(value, harm))
         fields_unset(said, field);
     else
         fields_set_new(said, field, json_incref(value));
-    if (strcmp(field->name, "harm") == 0) /* whoever corrects it has read it */
+    if (harm) /* whoever corrects it has read it */
         json_object_del(said, "harm_possible");
 }
 

@@ -79,15 +79,18 @@ static bool differs(const json_t *a, const json_t *b)
     return a != b && !json_equal(a, b);
 }
 
-/* That harm may be meant is no field: whoever says what harm there was has read that. */
-static int record_possible(struct correcting_work *w, struct error *err)
+/* That harm may be meant is no field: whoever says that there was none has read that. */
+static bool reads_possible(const struct correcting_work *w, const struct field *field)
 {
-    const struct field *harm = fields_find("harm");
-    if (!json_object_get(w->c->fields, harm->name) || fields_get(w->form->body, harm) ||
-        !json_is_true(json_object_get(w->stored, "harm_possible")) || w->form->harm_possible)
-        return 0;
+    return strcmp(field->name, "harm") == 0 && json_object_get(w->c->fields, field->name) &&
+           !json_array_size(fields_get(w->form->body, field)) && !w->form->harm_possible &&
+           json_is_true(json_object_get(w->stored, "harm_possible"));
+}
+
+static int record_possible(struct correcting_work *w, const struct field *harm, struct error *err)
+{
     json_t *possible = json_string("possible");
-    int rc = record(w, harm, possible, NULL, err);
+    int rc = record(w, harm, possible, fields_get(w->form->body, harm), err);
     json_decref(possible);
     return rc;
 }
@@ -106,11 +109,13 @@ int correcting_record(struct correcting_work *w, struct error *err)
         bool typed = f->flags & FIELD_TYPED || strcmp(f->name, "lot_text") == 0;
         bool changed =
             typed ? differs(fields_get(w->own, f), fields_get(w->said, f)) : differs(was, is);
-        if (f->type != FIELD_ID && changed) {
+        if (reads_possible(w, f)) {
+            rc = record_possible(w, f, err);
+        } else if (f->type != FIELD_ID && changed) {
             keep_sent(w, f, sent);
             rc = record(w, f, was, is, err);
         }
     }
     json_decref(sent);
-    return rc ? rc : record_possible(w, err);
+    return rc;
 }

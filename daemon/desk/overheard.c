@@ -25,7 +25,8 @@
 /* False if it speaks of none. */
 static bool read_text(struct overheard *o)
 {
-    o->harm = lexicon_harm(o->desk->lexicon, o->why.reason);
+    o->harm = o->read ? json_copy((json_t *)(uintptr_t)o->read)
+                      : lexicon_harm(o->desk->lexicon, o->why.reason, NULL);
     o->possible = o->harm && !json_array_size(o->harm);
     return o->harm != NULL;
 }

@@ -16,6 +16,7 @@ struct overheard {
     const char *report;       /* uuid of whom it is about; NULL: the case's newest complaint */
     const char *where;        /* "a note of the case says so": stands before who and what */
     struct complaint_why why; /* its reason is the text, without contact data; NULL: none */
+    const json_t *read;       /* kinds read before, of what the reason quotes; NULL: it is read */
     /* results; the caller drops the reference */
     json_t *harm;              /* kinds that are said; NULL: nothing was heard */
     bool possible;             /* words may mean it */

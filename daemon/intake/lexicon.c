@@ -645,7 +645,7 @@ json_t *lexicon_fill(const struct lexicon *lexicon, const json_t *complaint, int
     return filled;
 }
 
-json_t *lexicon_harm(const struct lexicon *lexicon, const char *text)
+json_t *lexicon_harm(const struct lexicon *lexicon, const char *text, size_t *ret_at)
 {
     const struct field_word *kinds = fields_find("harm")->words;
     struct harm_heard *heard = NULL;
@@ -654,6 +654,8 @@ json_t *lexicon_harm(const struct lexicon *lexicon, const char *text)
     for (int i = 0; i < count; i++)
         if (heard[i].kind != HARM_WORDS_POSSIBLE)
             json_array_append_new(harm, json_string(kinds[heard[i].kind].word));
+    if (ret_at && count)
+        *ret_at = heard->from;
     free(heard);
     return harm;
 }

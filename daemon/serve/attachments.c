@@ -7,6 +7,8 @@
 #include "desk/apart.h"
 #include "desk/attached_json.h"
 #include "desk/named.h"
+#include "desk/overheard.h"
+#include "desk/overheard_file.h"
 #include "serve/app.h"
 #include "serve/file_kind.h"
 #include "serve/health.h"
@@ -28,6 +30,7 @@ enum { NAME_BYTES = 120 };
 struct subject {
     int64_t case_id, complaint_id; /* one of them */
     int64_t about_case;            /* for the masks */
+    char uuid[UUID_TEXT];          /* of the complaint */
 };
 
 static int take_complaint(void *arg, const struct complaint_row *row)
@@ -42,7 +45,6 @@ static int find_subject(struct store *store, const char *word, struct subject *r
                         struct error *err)
 {
     struct case_row row;
-    char uuid[UUID_TEXT];
     *ret = (struct subject){0};
     if (short_id_parse(SHORT_ID_CASE, word, &ret->case_id)) {
         int rc = case_get(store, ret->case_id, &row, err);
@@ -50,8 +52,8 @@ static int find_subject(struct store *store, const char *word, struct subject *r
             ret->case_id = ret->about_case = row.id;
         return rc;
     }
-    int rc = named_complaint(store, word, uuid, err);
-    return rc ? rc : complaint_by_uuid(store, uuid, take_complaint, ret, err);
+    int rc = named_complaint(store, word, ret->uuid, err);
+    return rc ? rc : complaint_by_uuid(store, ret->uuid, take_complaint, ret, err);
 }
 
 /* The case that a complaint is in: what comes back from an export, where cases have other numbers.
@@ -112,6 +114,9 @@ struct attaching {
     int64_t at_ms, id;
     struct attached_limits limits;
     bool again;
+    struct overheard_file text; /* what a text says of harm */
+    char *quoted;               /* of it, without contact data */
+    struct overheard heard;
 };
 
 /* A name for people: no path, nothing that hides. */
@@ -122,6 +127,22 @@ static int check_name(const char *name, struct error *err)
     error_set(err, ERROR_INVALID, "must be a file's name without a path or a dot before it");
     error_field(err, "name", name);
     return ERROR_INVALID;
+}
+
+/* Of a photo or a PDF nothing is read. */
+static void read_text(struct store *store, const struct setup *setup, struct attaching *a)
+{
+    const struct apart_about about = {a->subject.about_case, 0, NULL};
+    if (strncmp(a->type, "text/", 5) != 0 || !a->bytes.data)
+        return;
+    overheard_file_read(setup->desk.lexicon, a->bytes.data, &a->text);
+    a->quoted = apart_written(store, a->text.quotes.data, &about);
+    a->heard = (struct overheard){.desk = &setup->desk,
+                                  .case_id = a->subject.about_case,
+                                  .report = *a->subject.uuid ? a->subject.uuid : NULL,
+                                  .where = "a text that is attached says so",
+                                  .why = {a->by, a->quoted, a->at_ms},
+                                  .read = a->text.harm};
 }
 
 static int read_attaching(struct request *rq, struct store *store, const json_t *body,
@@ -175,7 +196,8 @@ static int attach_job(struct store *store, void *arg, struct error *err)
                                      .by_name = a->by,
                                      .user = a->user,
                                      .at_ms = a->at_ms};
-    return attached_put(store, &row, &a->limits, &a->id, &a->again, err);
+    int rc = attached_put(store, &row, &a->limits, &a->id, &a->again, err);
+    return rc || a->again || !a->quoted ? rc : overheard_hear(store, &a->heard, err);
 }
 
 struct showing {
@@ -197,6 +219,25 @@ static json_t *one_json(struct store *store, const struct tz *tz, int64_t id)
     return s.one ? s.one : json_object();
 }
 
+static void add_heard(struct request *rq, struct store *store, const struct attaching *a,
+                      json_t *answer)
+{
+    json_t *heard = overheard_json(store, &a->heard);
+    if (!heard)
+        return;
+    app_wake(rq->app);
+    json_object_set_new(answer, "heard", heard);
+}
+
+static void attaching_clear(struct attaching *a)
+{
+    text_buffer_free(&a->bytes);
+    free(a->name);
+    overheard_file_clear(&a->text);
+    free(a->quoted);
+    json_decref(a->heard.harm);
+}
+
 void attachments_post(struct request *rq, struct store *store)
 {
     struct error err = {0};
@@ -212,14 +253,16 @@ void attachments_post(struct request *rq, struct store *store)
         rc = read_attaching(rq, store, body, &a, &err);
     if (!rc)
         rc = health_room(rq->app, setup, store, &err);
-    if (!rc)
+    if (!rc) {
+        read_text(store, setup, &a);
         rc = writer_run(rq->app->writer, attach_job, &a, &err);
+    }
     if (!rc) {
         answer = one_json(store, setup->tz, a.id);
         json_object_set_new(answer, "again", json_boolean(a.again));
+        add_heard(rq, store, &a, answer);
     }
-    text_buffer_free(&a.bytes);
-    free(a.name);
+    attaching_clear(&a);
     json_decref(body);
     setup_unref(setup);
     request_reply_result(rq, rc, answer, &err);

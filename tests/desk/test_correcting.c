@@ -30,6 +30,27 @@ static void what_is_corrected_is_on_record_with_what_it_was(void **state)
     fixture_corrected_clear(&c);
 }
 
+/* Asked, and nobody was hurt: another thing than not asked. */
+static void that_nobody_was_hurt_is_an_answer(void **state)
+{
+    static const char NONE[] = "SELECT json_extract(body, '$.harm') = '[]' FROM complaint";
+    struct fixture *f = *state;
+    struct correcting c;
+    fixture_log(f, FIRST, "{}");
+    for (int round = 0; round < 2; round++) {
+        assert_int_equal(fixture_correct(f, FIRST, "{'harm':[]}", &c, NULL), 0);
+        assert_int_equal(json_array_size(c.changed), round ? 0 : 1);
+        assert_int_equal(fixture_number(f, NONE), 1);
+        fixture_corrected_clear(&c);
+    }
+    assert_int_equal(fixture_correct(f, FIRST, "{'note':'green on the crust'}", &c, NULL), 0);
+    assert_int_equal(fixture_number(f, NONE), 1);
+    fixture_corrected_clear(&c);
+    assert_int_equal(fixture_correct(f, FIRST, "{'harm':null}", &c, NULL), 0);
+    assert_int_equal(fixture_number(f, "SELECT body LIKE '%\"harm\"%' FROM complaint"), 0);
+    fixture_corrected_clear(&c);
+}
+
 static void what_it_said_before_is_no_change(void **state)
 {
     struct fixture *f = *state;
@@ -372,6 +393,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         ON_A_PLANT(what_is_corrected_is_on_record_with_what_it_was),
+        ON_A_PLANT(that_nobody_was_hurt_is_an_answer),
         ON_A_PLANT(what_it_said_before_is_no_change),
         ON_A_PLANT(all_that_is_wrong_is_named_and_nothing_is_written),
         ON_A_PLANT(a_job_that_runs_again_answers_as_at_first),

@@ -1,5 +1,6 @@
 /* Harm in what is written about a case beside its complaints. */
 #include "desk/overheard.h"
+#include "desk/overheard_file.h"
 #include "fixture.h"
 #include "store/verdict.h"
 
@@ -171,6 +172,53 @@ static void a_settled_case_is_open_again(void **state)
     assert_int_equal(fixture_number(f, UNSEEN), 0);
 }
 
+/* A laboratory's report and a letter, long and in paragraphs. */
+static void files_are_heard_by_their_paragraphs(void **state)
+{
+    static const char CLEAN[] =
+        "Sample: white pan loaf, L1 6319\r\nForeign matter: none found\r\n"
+        "Metal: not detected\r\nGlass: none\r\nMold count: 40 cfu/g\r\n\r\n";
+    static const char LETTER[] =
+        "Dear all,\nthe loaf was green.\n\nOur daughter vomited all night\n"
+        "and is in hospital.\n\nShe vomited again.\n\n"
+        "My son was cut by glass in the loaf.\n";
+    struct fixture *f = *state;
+    struct overheard_file file;
+    struct text_buffer text = {0};
+    for (int i = 0; i < 200; i++)
+        text_append(&text, CLEAN);
+    overheard_file_read(f->lexicon, text.data, &file);
+    if (file.harm)
+        fail_msg("heard in: %s", file.quotes.data);
+    text_append(&text, LETTER);
+    overheard_file_read(f->lexicon, text.data, &file);
+    assert_true(json_array_size(file.harm) >= 2);
+    assert_string_equal(json_string_value(json_array_get(file.harm, 0)), "illness");
+    assert_string_equal(file.quotes.data,
+                        "Our daughter vomited all night / My son was cut by glass in the loaf.");
+    overheard_file_clear(&file);
+    text_buffer_free(&text);
+}
+
+static void what_was_read_before_is_mailed_as_quoted(void **state)
+{
+    struct fixture *f = *state;
+    struct error err = {0};
+    json_t *kinds = fixture_json("['illness']");
+    fixture_log(f, FIRST, "{}");
+    struct overheard o = {.desk = &f->desk,
+                          .case_id = fixture_number(f, "SELECT max(id) FROM complaint_case"),
+                          .report = FIRST,
+                          .where = "a text that is attached says so",
+                          .why = {"jo", "and is in hospital", f->now_ms + 60000},
+                          .read = kinds};
+    assert_int_equal(overheard_hear(f->store, &o, &err), 0);
+    assert_true(o.mailed && json_equal(o.harm, kinds));
+    assert_int_equal(fixture_number(f, POSSIBLE), 1);
+    json_decref(o.harm);
+    json_decref(kinds);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -183,6 +231,10 @@ int main(void)
         cmocka_unit_test_setup_teardown(what_no_complaint_tells_is_mailed, fixture_clean,
                                         fixture_cleaned),
         cmocka_unit_test_setup_teardown(a_settled_case_is_open_again, fixture_clean,
+                                        fixture_cleaned),
+        cmocka_unit_test_setup_teardown(files_are_heard_by_their_paragraphs, fixture_clean,
+                                        fixture_cleaned),
+        cmocka_unit_test_setup_teardown(what_was_read_before_is_mailed_as_quoted, fixture_clean,
                                         fixture_cleaned),
     };
     return cmocka_run_group_tests(tests, fixture_open, fixture_close);

@@ -118,6 +118,9 @@ def check_harm(plant):
     case = log(plant, HURT, harm=["illness"])
     answer = measured(plant, "crumb_ph=6.4", lot=HURT)
     assert [(c["case"], c["was"], c["is"]) for c in answer["cases"]] == [(case, None, None)], answer
+    letter = attach(plant, case, "letter.txt", b"Sirs,\n\nmy daughter vomited all night.\n")
+    assert letter["heard"]["harm"] == ["illness"] and "heard" not in attach(
+        plant, case, "report.txt", b"crumb pH 5.8, glass: none\n"), letter
 
 
 def check_private(plant):
