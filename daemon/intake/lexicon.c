@@ -10,9 +10,13 @@
 
 /* ---- answers ---- */
 
-/* Days from the one told to the one on which it was found or, if that is not said, received. */
+/* Days from the one told to the one on which it was found or, if that is not said, received. "By
+ * Monday he couldn't chew it": it may have been found on a day that is told of nothing known. */
 static json_t *days_since(const struct reading *reading, const struct field *field, int32_t day)
 {
+    if (reading->found == WHEN_UNKNOWN_DAY && reading->loose != WHEN_UNKNOWN_DAY &&
+        reading->loose > day)
+        return NULL;
     int32_t until = reading->found != WHEN_UNKNOWN_DAY ? reading->found : reading->today;
     long days = (long)until - day;
     return days >= field->low && days <= field->high ? json_integer(days) : NULL;

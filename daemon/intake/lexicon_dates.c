@@ -15,7 +15,8 @@
     6 /* telling words between what happened and its day, a comma and an "and" counted as three    \
          more */
 #define COMMA 3
-#define CORRECTION 5 /* words between a day and the one that corrects it */
+#define STATE_REACH 2 /* the same of what tells a state: "stale this morning" */
+#define CORRECTION 5  /* words between a day and the one that corrects it */
 #define ASIDE 4 /* words between a day and the "or" of another: "Friday I think, or Saturday" */
 #define SLIP 6  /* letters of a day's name that may be misspelled: "satuday" */
 
@@ -313,6 +314,20 @@ static int find_days(const struct reading *reading, struct told_day **ret)
 
 /* ---- what happened on it ---- */
 
+/* "Stale", "it was": what tells a state and no happening, for a day within its own clause. */
+static bool is_state(const struct reading *reading, const struct lexicon_match *what)
+{
+    if (what->phrase->says != LEXICON_DAY || what->said == 0)
+        return what->said == 0;
+    for (int i = 0; i < reading->match_count; i++) {
+        const struct lexicon_match *other = &reading->matches[i];
+        if (other->phrase->says == LEXICON_ANSWER && other->phrase->field >= 0 &&
+            other->from < what->to && what->from < other->to)
+            return true;
+    }
+    return false;
+}
+
 /* Words between, or -1 where a sentence ends between. What stands before its day is the likelier.
  */
 static int apart(const struct reading *reading, const struct lexicon_match *what,
@@ -331,7 +346,7 @@ static int apart(const struct reading *reading, const struct lexicon_match *what
                  (pause == PAUSE_COMMA ? COMMA : 0) +
                  (i < to && lexicon_is(&reading->words[i], LEXICON_STOPS) ? COMMA : 0);
     }
-    return words <= REACH ? words : -1;
+    return words <= (is_state(reading, what) ? STATE_REACH : REACH) ? words : -1;
 }
 
 /* "Store 12" announces no code, and no day either. */
@@ -388,6 +403,7 @@ static bool is_spent(const struct reading *reading, const struct told_day *day)
 void lexicon_date(struct reading *reading)
 {
     struct told_day *days = NULL;
+    reading->loose = WHEN_UNKNOWN_DAY;
     if (reading->today == WHEN_UNKNOWN_DAY || !tells_happening(reading))
         return;
     for (int i = 0; i < reading->count; i++)
@@ -396,6 +412,7 @@ void lexicon_date(struct reading *reading)
     bool *taken = xcalloc((size_t)count + 1, sizeof *taken);
     for (int i = 0; i < count; i++)
         taken[i] = is_spent(reading, &days[i]);
+    reading->loose = WHEN_UNKNOWN_DAY;
     while (nearest(reading, days, count, taken, &m, &d)) {
         struct lexicon_match *match = &reading->matches[m];
         match->has_day = taken[d] = true;
@@ -403,6 +420,10 @@ void lexicon_date(struct reading *reading)
         match->from = match->from < days[d].from ? match->from : days[d].from;
         match->to = match->to > days[d].to ? match->to : days[d].to;
     }
+    for (int i = 0; i < count; i++)
+        if (!taken[i] && days[i].day < reading->today &&
+            (reading->loose == WHEN_UNKNOWN_DAY || days[i].day > reading->loose))
+            reading->loose = days[i].day;
     free(taken);
     free(days);
 }

@@ -311,7 +311,8 @@ static void add_found(struct language_reading *as, const struct lexicon_match *m
 }
 
 /* "She did her nails at the kitchen table": of no bread, nor of keeping any. A few words that are
- * all their clause says need nothing beside them: "fridge, opened Sunday". */
+ * all their clause says need nothing beside them: "fridge, opened Sunday". One word does not speak
+ * for itself: "the driver had a sour attitude". */
 static bool stands_apart(const struct reading *reading, const struct lexicon_match *match)
 {
     int field = match->phrase->field;
@@ -324,11 +325,12 @@ static bool stands_apart(const struct reading *reading, const struct lexicon_mat
     while (last < reading->count && reading->words[last].before == PAUSE_NONE)
         last++;
     for (int i = first; i < last; i++) {
+        bool own = i >= match->from && i < match->to;
         for (int k = 0; k < reading->language->set_count; k++)
-            if (sets >> k & 1 && reading->words[i].sets[k] == 0)
+            if (!(own && match->to == match->from + 1) && sets >> k & 1 &&
+                reading->words[i].sets[k] == 0)
                 return false;
-        others +=
-            (i < match->from || i >= match->to) && !lexicon_is(&reading->words[i], LEXICON_FILLER);
+        others += !own && !lexicon_is(&reading->words[i], LEXICON_FILLER);
     }
     return others > FEW;
 }
