@@ -150,7 +150,7 @@ struct reading {
     unsigned symptom;   /* its bit; 0: not known */
     int32_t today;      /* on which it was received, or WHEN_UNKNOWN_DAY: no day is read */
     int32_t found;      /* on which it was found, or WHEN_UNKNOWN_DAY */
-    int32_t loose;      /* the last one before today that is of nothing known, or WHEN_UNKNOWN_DAY */
+    int32_t loose; /* the last one before today that is of nothing known, or WHEN_UNKNOWN_DAY */
     struct lexicon_match *matches; /* of `as`, those that stand */
     int match_count;
     uint64_t open; /* fields, by their place among all, that one language answers in two ways: no
