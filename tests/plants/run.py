@@ -17,7 +17,8 @@ planted one makes the case a planted one. A background case is right when not-kn
 is on top.
 
 Seeds 1-40 and 100-139 are for tuning, and 100-139 train the ceiling (ceiling.py); of the simulator "physical" 1-16, of
-"paperwork" 1-20. Report on others, and say which.
+"paperwork" 1-20. Report on others, and say which. "tropics" and "northern" are judges: nothing is tuned on them, and
+their seed 1 is what the tests run.
 """
 import argparse
 import json

@@ -12,6 +12,8 @@ OF_DOUGH = {"water_pct_flour", "dough_temp_c", "dough_ph", "ferment_min", "proof
 SWABS = (("slicer", "swab_cfu", 4), ("slicer", "atp_rlu", 60), ("cooler-belt", "swab_cfu", 5), ("cooler-belt", "atp_rlu", 80),
          ("cooler-air", "settle_plate_cfu", 3), ("cooler-air", "air_cfu_m3", 70), ("bagger", "swab_cfu", 3),
          ("hands", "swab_cfu", 4), ("film-store", "settle_plate_cfu", 3))
+CULTURED_STRENGTH = .10                 # propionic acid in the powder
+VINEGAR_STRENGTH = .12
 CLEANED = ("slicer", "cooler-belt", "bagger")
 # quantity -> (target, how far off is still in order)
 TARGETS = {"core_at_pack_c": (31, 4), "bake_min": (31, 1.5), "cool_min": (105, 20), "core_end_bake_c": (97, 2),
@@ -22,7 +24,9 @@ def write(rng, files, lots, troubles, start, days):
     for p in PRODUCTS:
         files.add("products", product=p.code, name=p.name, family=p.family, shelf_life_days=p.shelf_days, unit_g=p.unit_g)
         targets = TARGETS | {"crumb_ph": (p.ph, .15), "crumb_moisture_pct": (p.moisture_pct, 1.5), "crumb_aw": (p.aw, .008),
-                             "water_pct_flour": (p.water_pct, 2)}
+                             "water_pct_flour": (p.water_pct, 2),
+                             "vinegar_pct_flour": (round(p.vinegar_pct / VINEGAR_STRENGTH, 2), .1),
+                             "cultured_wheat_pct_flour": (round(p.cultured_pct / CULTURED_STRENGTH, 2), .1 if p.cultured_pct else 0)}
         for quantity, (target, off) in targets.items():
             low, high = round(target - off, 3), round(target + off, 3)
             files.add("targets", product=p.code, quantity=quantity, target=target, low=low, high=high)
@@ -44,6 +48,7 @@ def of_lot(rng, files, lot, elsewhere):
             at = lot.made + datetime.timedelta(minutes=20) if name in OF_DOUGH else lot.packed
             value = round(lot.written.get(name, lot.values[name]), digits)
             files.add("readings", lot=lot.code, quantity=name, value=value, at=stamp(at))
+    files.add("readings", lot=lot.code, quantity="acid_grain", value=1000 * VINEGAR_STRENGTH, at=stamp(lot.made))
     softener = .5 * lot.written.get("softener", lot.values["softener"])
     files.add("readings", lot=lot.code, quantity="softener_pct_flour", value=round(softener, 3), at=stamp(lot.made))
     for quantity, value in (("pack_room_c", hall_c(lot.day)), ("pack_room_rh_pct", 55)):
@@ -70,13 +75,14 @@ def materials(rng, files, lot):
     flour_kg = round(lot.units * p.unit_g / 1000 / 1.5 / 3)
     for k, mix in enumerate(lot.mixes):
         files.add("mixes", mix=mix, lot=lot.code, at=stamp(lot.made + datetime.timedelta(minutes=75 * k)), flour_kg=flour_kg)
-        vinegar = round(flour_kg * lot.values["acetic_pct"] / 100 / .12 * rng.gauss(1, .005), 2)
+        vinegar = round(flour_kg * lot.values["acetic_pct"] / 100 / VINEGAR_STRENGTH * rng.gauss(1, .005), 2)
         files.add("uses", lot=lot.code, material="acid", material_lot=lot.material["acid"], amount=vinegar,
                   unit="kg", mix=mix, kind="vinegar", applied="dough")
         if p.cultured_pct:
-            cultured = flour_kg * lot.values["propionic_pct"] / 100 / .10
+            cultured = flour_kg * lot.values["propionic_pct"] / 100 / CULTURED_STRENGTH
             files.add("uses", lot=lot.code, material="inhibitor", material_lot=lot.material["inhibitor"],
-                      amount=round(cultured * rng.gauss(1, .005), 2), unit="kg", mix=mix, kind="cultured-wheat", applied="dough")
+                      amount=round(cultured * rng.gauss(1, .005), 2), unit="kg", mix=mix, kind="cultured-wheat", applied="dough",
+                      active_pct=100 * CULTURED_STRENGTH)
     for material in ("flour", "softener", "yeast", "fat", "film", "closure"):
         of = SUPPLIERS.get(material, ("",))
         code = lot.material[material]

@@ -19,7 +19,8 @@ def write(rng, files, climate, lots, troubles, start, days):
         files.add("products", product=p.code, name=p.name, family=p.family, shelf_life_days=p.shelf_days, unit_g=p.unit_g)
         files.add("targets", product=p.code, quantity="core_at_pack_c", target=36, high=40)
         files.add("targets", product=p.code, quantity="crumb_ph", target=p.ph, low=p.ph - .2, high=p.ph + .2)
-        files.add("targets", product=p.code, quantity="inhibitor_pct_flour", target=round(p.propionate_pct + p.sorbate_pct, 3))
+        files.add("targets", product=p.code, quantity="inhibitor_pct_flour", target=p.propionate_pct)
+        files.add("targets", product=p.code, quantity="potassium_sorbate_pct_flour", target=p.sorbate_pct)
     for lot in lots:
         of_lot(rng, files, climate, lot)
     for day in range(days):
