@@ -4,7 +4,7 @@
 #include <string.h>
 #include <sys/stat.h>
 
-enum { PATH_BYTES = 4096, DATABASE = 0 };
+enum { PATH_BYTES = 4096, DATABASE = 0, LOG = 1 };
 
 static const char *const SUFFIX[FILES_COUNT] = {"", "-wal", "-shm"};
 
@@ -14,18 +14,18 @@ static int look(const char *path, int i, char name[static PATH_BYTES], struct st
     return stat(name, ret);
 }
 
-void files_note(struct files *files, const char *path)
+void files_note(struct files *files, const char *path, off_t log_bytes)
 {
     char name[PATH_BYTES];
     struct stat st;
     for (int i = 0; i < FILES_COUNT; i++) {
-        off_t before = files->of[i].bytes;
+        off_t least = i == LOG ? log_bytes : i == DATABASE ? files->of[i].bytes : 0;
         files->of[i].known = look(path, i, name, &st) == 0;
         if (!files->of[i].known)
             continue;
         files->of[i].device = st.st_dev;
         files->of[i].inode = st.st_ino;
-        files->of[i].bytes = i == DATABASE && before > st.st_size ? before : st.st_size;
+        files->of[i].bytes = least > st.st_size ? least : st.st_size;
     }
 }
 

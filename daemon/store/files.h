@@ -20,8 +20,9 @@ struct files {
 };
 
 /* Remembers which files stand at `path` now and how long they are. The database itself never
- * becomes shorter: of it the largest length ever noted counts. */
-void files_note(struct files *files, const char *path);
+ * becomes shorter: of it the largest length ever noted counts. The log is `log_bytes` long at
+ * least, as its writer knows: somebody may have cut it since. */
+void files_note(struct files *files, const char *path, off_t log_bytes);
 /* ERROR_LOST, with the file and what became of it, if one that was noted is another now, none, or
  * (`lengths`: nobody wrote since the note) shorter. */
 int files_check(const struct files *files, const char *path, bool lengths, struct error *err);

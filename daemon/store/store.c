@@ -125,6 +125,29 @@ static int keep_before(struct store *store, const char *state_dir, int version, 
     return rc;
 }
 
+/* As SQLite's own hook does, but for the count: the log is 32 bytes, then frames of 24 and a page
+ * (SQLite, "WAL-mode File Format"). */
+static int committed(void *arg, sqlite3 *db, const char *name, int frames)
+{
+    enum { LOG_HEADER = 32, FRAME_HEADER = 24, FRAMES_MOST = 4000 };
+    struct store *store = arg;
+    store->log_bytes = LOG_HEADER + frames * (FRAME_HEADER + store->page_bytes);
+    if (frames >= FRAMES_MOST)
+        sqlite3_wal_checkpoint_v2(db, name, SQLITE_CHECKPOINT_PASSIVE, NULL, NULL);
+    return SQLITE_OK;
+}
+
+/* What a commit leaves in the log is known before anybody can cut it. */
+static int count_log(struct store *store, struct error *err)
+{
+    static const char SQL[] = "PRAGMA page_size";
+    struct db_query q = db_query(store, SQL, NULL, err);
+    if (db_next(&q))
+        store->page_bytes = db_int64(&q, 0);
+    sqlite3_wal_hook(store->db, committed, store);
+    return db_end(&q, 0);
+}
+
 static int open_writer(struct store *store, const char *state_dir, struct error *err)
 {
     char identify[64];
@@ -135,8 +158,10 @@ static int open_writer(struct store *store, const char *state_dir, struct error 
     snprintf(identify, sizeof identify, "PRAGMA application_id=%d", SCHEMA_APPLICATION_ID);
     rc = db_exec(store,
                  "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL;"
-                 "PRAGMA journal_size_limit=67108864; PRAGMA wal_autocheckpoint=4000;",
+                 "PRAGMA journal_size_limit=67108864;",
                  err);
+    if (!rc)
+        rc = count_log(store, err);
     if (!rc && version == 0) /* written only once: a full disk is no reason not to start */
         rc = db_exec(store, identify, err);
     if (!rc && version > 0 && version < store_schema_version())
@@ -276,7 +301,7 @@ int store_open(const char *state_dir, enum store_mode mode, struct store **ret, 
         return rc;
     }
     if (mode == STORE_WRITE)
-        files_note(&store->files, store->path);
+        files_note(&store->files, store->path, store->log_bytes);
     store->opened = true;
     *ret = store;
     return 0;
@@ -313,6 +338,8 @@ static void checkpoint(struct store *store)
     sqlite3_busy_timeout(store->db, 0);
     store->checkpoint_soon = sqlite3_wal_checkpoint_v2(store->db, NULL, SQLITE_CHECKPOINT_TRUNCATE,
                                                        NULL, NULL) != SQLITE_OK;
+    if (!store->checkpoint_soon)
+        store->log_bytes = 0;
     sqlite3_busy_timeout(store->db, BUSY_MS);
 }
 
@@ -345,7 +372,7 @@ int store_commit(struct store *store, struct error *err)
     if (!rc && store->checkpoint_soon)
         checkpoint(store);
     if (!rc)
-        files_note(&store->files, store->path);
+        files_note(&store->files, store->path, store->log_bytes);
     return rc;
 }
 

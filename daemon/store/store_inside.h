@@ -14,6 +14,8 @@ struct store {
     enum store_mode mode;
     struct owner *owner; /* of the state, if this store writes */
     struct files files;  /* as this store left them, if it writes */
+    int64_t page_bytes;
+    int64_t log_bytes; /* what its last commit left in the log, at least */
     struct {
         const char *sql; /* the address is the key */
         sqlite3_stmt *statement;

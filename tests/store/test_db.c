@@ -4,6 +4,7 @@
 #include "check.h"
 #include "store/db.h"
 #include "store/lot_find.h"
+#include "store/store_inside.h"
 #include <pthread.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -189,6 +190,43 @@ static void test_what_nobody_waits_for_ends(void **state)
     assert_int_equal(count, 7);
 }
 
+/* A log cut between a commit and the note of its length is missed all the same. */
+static void test_a_log_cut_before_it_was_noted_is_told(void **state)
+{
+    struct fixture *f = *state;
+    static const char SQL_MAKE[] = "CREATE TABLE cut (n)", SQL_ADD[] = "INSERT INTO cut VALUES (1)",
+                      SQL_COMMIT[] = "COMMIT";
+    struct error err = {0};
+    assert_int_equal(store_begin(f->store, &err), 0);
+    assert_int_equal(db_run(f->store, SQL_MAKE, NULL, &err), 0);
+    assert_int_equal(store_commit(f->store, &err), 0);
+    assert_int_equal(store_begin(f->store, &err), 0);
+    assert_int_equal(db_run(f->store, SQL_ADD, NULL, &err), 0);
+    char log[80];
+    snprintf(log, sizeof log, "%s/oddloaf.db-wal", f->dir);
+    assert_int_equal(db_run(f->store, SQL_COMMIT, NULL, &err), 0);
+    assert_int_equal(truncate(log, 0), 0);
+    files_note(&f->store->files, f->store->path, f->store->log_bytes);
+    assert_int_equal(store_present(f->store, &err), ERROR_LOST);
+    assert_non_null(strstr(err.text, "oddloaf.db-wal was cut short"));
+}
+
+/* What commits add to the log goes to the database every 4,000 pages, and the log is begun anew. */
+static void test_the_log_is_emptied_as_it_grows(void **state)
+{
+    struct fixture *f = *state;
+    static const char SQL_MAKE[] = "CREATE TABLE much (n)",
+                      SQL_ADD[] = "INSERT INTO much VALUES (zeroblob(17000000))";
+    struct error err = {0};
+    for (int i = 0; i < 4; i++) {
+        assert_int_equal(store_begin(f->store, &err), 0);
+        assert_int_equal(
+            i ? db_run(f->store, SQL_ADD, NULL, &err) : db_run(f->store, SQL_MAKE, NULL, &err), 0);
+        assert_int_equal(store_commit(f->store, &err), 0);
+    }
+    assert_in_range(f->store->log_bytes, 17000000, 2 * 17000000);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -200,6 +238,9 @@ int main(void)
         cmocka_unit_test_setup_teardown(test_none_found_says_what, setup, teardown),
         cmocka_unit_test_setup_teardown(test_a_broken_constraint_is_a_conflict, setup, teardown),
         cmocka_unit_test_setup_teardown(test_what_nobody_waits_for_ends, setup, teardown),
+        cmocka_unit_test_setup_teardown(test_the_log_is_emptied_as_it_grows, setup, teardown),
+        cmocka_unit_test_setup_teardown(test_a_log_cut_before_it_was_noted_is_told, setup,
+                                        teardown),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
