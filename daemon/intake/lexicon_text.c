@@ -123,6 +123,36 @@ static bool is_shorthand(const char *note, size_t at, const struct note_word *la
     return note[at] == '/' && last->to == at && last->length == 1;
 }
 
+static bool is_letter_behind(const char *note, const struct note_word *last,
+                             const struct note_word *word)
+{
+    bool letter = word->length == 1 && word->text[0] >= 'a' && word->text[0] <= 'z';
+    return letter && (!last || (word->from == last->to + 1 && note[last->to] == ' '));
+}
+
+/* "J o h n D o e" is no shorthand of anything, least of all its "n D": three letters or more, each
+ * by itself, are one word. */
+static int join_letters(const char *note, struct note_word *words, int count)
+{
+    enum { LEAST = 3 };
+    int kept = 0;
+    for (int from = 0, to; from < count; from = to) {
+        const struct note_word *last = NULL;
+        for (to = from; to < count && is_letter_behind(note, last, &words[to]); to++)
+            last = &words[to];
+        bool spelled = to - from >= LEAST;
+        to = spelled ? to : from + 1;
+        words[kept] = words[from];
+        if (spelled) {
+            struct note_word *word = &words[kept];
+            word->to = words[to - 1].to;
+            word->length = fold_word(note + word->from, word->to - word->from, word->text);
+        }
+        kept++;
+    }
+    return kept;
+}
+
 int lexicon_split(const char *note, struct note_word **ret)
 {
     int count = 0, capacity = 64;
@@ -152,7 +182,7 @@ int lexicon_split(const char *note, struct note_word **ret)
         before = PAUSE_NONE;
     }
     *ret = words;
-    return count;
+    return join_letters(note, words, count);
 }
 
 static void squeeze(struct note_word *word)

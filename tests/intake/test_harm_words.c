@@ -86,6 +86,23 @@ static void words_may_stand_within(void **state)
     CHECK_CASES(cases);
 }
 
+/* A name's letters are no shorthand of an illness; a word's say what the word says. */
+static void letters_by_themselves(void **state)
+{
+    static const struct heard_case cases[] = {
+        {"N D", ""},
+        {"stale bread, Fargo N D", ""},
+        {"J o h n D o e, moldy loaf", ""},
+        {"this is A n d r e w V D a l e", ""},
+        {"n v d since Monday", "illness"},
+        {"N/V/D x2 days", "illness"},
+        {"2 people with D&V", "illness"},
+        {"had d i a r r h e a all night", "illness"},
+    };
+    (void)state;
+    CHECK_CASES(cases);
+}
+
 /* Bread is got at a shop, too, and loaves tear open as if cut. */
 static void who_got_at_it(void **state)
 {
@@ -578,6 +595,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(words_may_stand_within),
+        cmocka_unit_test(letters_by_themselves),
         cmocka_unit_test(who_got_at_it),
         cmocka_unit_test(a_smell_may_irritate),
         cmocka_unit_test(a_denial_ends),
