@@ -160,6 +160,30 @@ def check_hidden(connect):
     qa.close()
 
 
+def check_found(plant, connect):
+    """Each kind that is found, as each role: what was done in the plant is not the desk's."""
+    lot, own = "L1 6320 A0400", ("--by", "zephyr")
+    plant.load_text("products", "product,name,family,shelf_life_days,unit_g\nW24,Mill Wheat,pan-bread,10,680\n")
+    plant.load_text("lots", "lot,product,line,made_from,made_to,packed_from,packed_to,units,code_date\n" + lot +
+                    ",W24,1" + ",2026-11-16T04:00:00-05:00" * 4 + ",5000,2026-11-26\n")
+    case = plant.post("/v1/complaints", complaint(lot=lot))[1]["case"]
+    (plant.dir / "zephyr.txt").write_text("a laboratory's report")
+    for words in (("follow", case, "--owner", "zephyr", "--note", "zephyr"), ("hold", lot, "--reason", "zephyr"),
+                  ("measure", lot, "crumb_ph=5.2", "--lab", "zephyr", "--sample", "1"),
+                  ("attach", case, str(plant.dir / "zephyr.txt")),
+                  ("action", "--cause", "packed-hot", "--note", "zephyr")):
+        plant.client(*words, *own, check=0)
+    for role in ROLES:
+        connection, kinds = connect(role), set()
+        for word in ("zephyr", "L16320"):
+            status, _, body = ask(connection, "GET", "/v1/found?word=" + word)
+            kinds |= {row["kind"] for row in json.loads(body).get("found", [])} if status == 200 else {status}
+        all_ = {"lot", "case", "note", "result", "attachment", "hold"}
+        of = {"desk": all_, "admin": all_, "metrics": {403}}
+        assert kinds == of.get(role, all_ | {"action"}), (role, kinds)
+        connection.close()
+
+
 def check_no_delay(connect):
     """On a connection that stays open no answer waits for a delayed acknowledgement (40 ms on Linux)."""
     connection, took = connect("qa"), []
@@ -203,6 +227,8 @@ def main():
         assert plant.get("/v1/status")[1]["counts"]["complaints"] == 0
         check_who(connect, names)
         check_hidden(connect)
+        if sys.argv[2] == "tokens":
+            check_found(plant, connect)
         if sys.argv[2] == "certificates":
             check_unfit_certificates(plant)
     print(f"{asked} questions of {len(ROLES)} roles and a stranger are answered as the table says")
