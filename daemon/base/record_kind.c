@@ -17,6 +17,7 @@ static const struct record_column PRODUCTS[] = {
 static const struct record_column TARGETS[] = {
     {"product", RECORD_PRODUCT_REF, KEY},
     {"quantity", RECORD_QUANTITY, KEY},
+    {"from", RECORD_DAY, RECORD_KEY | RECORD_FIRST},
     {"target", RECORD_VALUE, RECORD_REQUIRED},
     {"low", RECORD_VALUE, 0},
     {"high", RECORD_VALUE, 0},
@@ -76,7 +77,7 @@ static const struct record_column DISPATCH[] = {
 
 static const struct record_table TABLES[RECORD_KINDS] = {
     [RECORD_PRODUCTS] = {"products", PRODUCTS, COUNT(PRODUCTS), 1},
-    [RECORD_TARGETS] = {"targets", TARGETS, COUNT(TARGETS), 2},
+    [RECORD_TARGETS] = {"targets", TARGETS, COUNT(TARGETS), 3},
     [RECORD_LOTS] = {"lots", LOTS, COUNT(LOTS), 1},
     [RECORD_MIXES] = {"mixes", MIXES, COUNT(MIXES), 2},
     [RECORD_USES] = {"uses", USES, COUNT(USES), 4},

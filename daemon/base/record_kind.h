@@ -49,6 +49,7 @@ enum record_flag {
     RECORD_KEY = 2,
     RECORD_BLANK = 4,  /* not given is kept as empty text, not as unknown */
     RECORD_PACKED = 8, /* not given: the end of the lot's packing */
+    RECORD_FIRST = 16, /* not given: day 0, before any lot */
 };
 
 struct record_column {

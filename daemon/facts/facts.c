@@ -66,7 +66,7 @@ int facts_gather(const struct facts_source *source, struct store *store,
     struct facts_job job = {
         .source = source, .input = input, .set = ret, .packed_day = WHEN_UNKNOWN_DAY};
     fact_set_init(ret, source->rules, input->count);
-    int rc = lot_record_all(store, source->rules, &job.records, err);
+    int rc = lot_record_all(store, source->rules, source->tz, &job.records, err);
     if (!rc && lot_id > 0) {
         rc = lot_record_get(source->lots, &job.records, lot_id, &ret->record, err);
         if (!rc)

@@ -19,6 +19,7 @@ enum { MIXES_MOST = 512 };
 struct build {
     struct lot_record *record;
     const struct rules *rules;
+    const struct tz *tz;
     double mix_flour[MIXES_MOST];
 };
 
@@ -407,7 +408,9 @@ static int read_record(struct store *store, int64_t lot_id, struct build *build,
     if (!rc) {
         dose_from_weighed(build); /* mix by mix: tells more than a lot's total */
         dose_all(dosing);
-        rc = evidence_targets(store, record->lot.product_id, take_target, build, err);
+        rc = evidence_targets(store, record->lot.product_id,
+                              tz_day(build->tz, record->lot.packed_from_ms), take_target, build,
+                              err);
         share_targets(record);
     }
     free(dosing);
@@ -418,10 +421,11 @@ static int read_record(struct store *store, int64_t lot_id, struct build *build,
     return rc ? rc : first_uses(store, record, err);
 }
 
-int lot_record_all(struct store *store, const struct rules *rules, struct lot_records *ret,
-                   struct error *err)
+int lot_record_all(struct store *store, const struct rules *rules, const struct tz *tz,
+                   struct lot_records *ret, struct error *err)
 {
     ret->store = store;
+    ret->tz = tz;
     ret->rules = rules;
     return company_count_records_serial(store, &ret->serial, err);
 }
@@ -440,6 +444,7 @@ int lot_record_get(struct cache *cache, const struct lot_records *records, int64
     cache_object_init(&record->cached, destroy);
     build->record = record;
     build->rules = records->rules;
+    build->tz = records->tz;
     int rc = read_record(records->store, lot_id, build, err);
     free(build);
     if (rc) {

@@ -17,7 +17,7 @@ struct lot_series {
     char quantity[LENGTH_WORD + 1];
     bool computed; /* from mixes and uses rather than read */
     int first, count;
-    double target, low, high; /* of the product; NAN */
+    double target, low, high; /* of the product when the lot was packed; NAN */
 };
 /* What a laboratory found, or a retained sample showed, of the lot. It tells of the bread as it was
  * packed, whenever the test was made. */
@@ -62,11 +62,12 @@ struct lot_record {
 struct lot_records {
     struct store *store;
     const struct rules *rules; /* by which preserving ingredients are named; borrowed */
+    const struct tz *tz;       /* by which a lot is packed on the day a recipe changes; borrowed */
     int64_t serial;            /* store/company_count.h */
 };
 /* As they stand now. Caches of records are of one set of rules. */
-int lot_record_all(struct store *store, const struct rules *rules, struct lot_records *ret,
-                   struct error *err);
+int lot_record_all(struct store *store, const struct rules *rules, const struct tz *tz,
+                   struct lot_records *ret, struct error *err);
 /* A new reference. ERROR_NOT_FOUND for an unknown lot. */
 int lot_record_get(struct cache *cache, const struct lot_records *records, int64_t lot_id,
                    const struct lot_record **ret, struct error *err);

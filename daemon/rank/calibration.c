@@ -156,7 +156,7 @@ static int collect(struct fitting *f, struct store *store, struct error *err)
 {
     struct lot_records records;
     int64_t newest = WHEN_UNKNOWN_MS;
-    int rc = lot_record_all(store, f->triage->rules, &records, err);
+    int rc = lot_record_all(store, f->triage->rules, f->triage->tz, &records, err);
     if (!rc)
         rc = retained_newest(store, &newest, err);
     if (!rc && newest != WHEN_UNKNOWN_MS) {

@@ -62,6 +62,9 @@ static void absent(struct check *c, int i, const struct header_column *header)
     } else if (column->flags & RECORD_PACKED) {
         out->form = RECORD_INTEGER;
         out->integer = c->lot_packed_ms;
+    } else if (column->flags & RECORD_FIRST) {
+        out->form = RECORD_INTEGER;
+        out->integer = 0;
     } else if (column->flags & RECORD_BLANK) {
         out->form = RECORD_TEXT;
         out->text = "";

@@ -50,13 +50,15 @@ int evidence_readings(struct store *store, int64_t lot_id, evidence_reading_each
     return db_end(&q, rc);
 }
 
-int evidence_targets(struct store *store, int64_t product_id, evidence_target_each each, void *arg,
-                     struct error *err)
+int evidence_targets(struct store *store, int64_t product_id, int32_t day,
+                     evidence_target_each each, void *arg, struct error *err)
 {
-    static const char SQL[] = "SELECT t.quantity_id, q.name, t.target, t.low, t.high FROM target t"
-                              " JOIN quantity q ON q.id = t.quantity_id WHERE t.product_id = ?1"
-                              " ORDER BY t.quantity_id";
-    struct db_query q = db_query(store, SQL, DB(DB_INT(product_id)), err);
+    static const char SQL[] =
+        "SELECT t.quantity_id, q.name, t.target, t.low, t.high FROM target t"
+        " JOIN quantity q ON q.id = t.quantity_id WHERE t.product_id = ?1 AND t.from_day = (SELECT"
+        " max(n.from_day) FROM target n WHERE n.product_id = ?1 AND n.quantity_id = t.quantity_id"
+        " AND n.from_day <= ?2) ORDER BY t.quantity_id";
+    struct db_query q = db_query(store, SQL, DB(DB_INT(product_id), DB_INT(day)), err);
     int rc = 0;
     while (!rc && db_next(&q)) {
         struct evidence_target row = {db_int64(&q, 0), db_text(&q, 1), db_real(&q, 2),

@@ -37,8 +37,9 @@ struct evidence_target {
     double target, low, high;
 };
 typedef int (*evidence_target_each)(void *arg, const struct evidence_target *row);
-int evidence_targets(struct store *store, int64_t product_id, evidence_target_each each, void *arg,
-                     struct error *err);
+/* Those that held on a day. */
+int evidence_targets(struct store *store, int64_t product_id, int32_t day,
+                     evidence_target_each each, void *arg, struct error *err);
 
 struct evidence_mix {
     const char *mix;

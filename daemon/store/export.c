@@ -22,6 +22,7 @@ static const struct export_column PRODUCTS[] = {
 static const struct export_column TARGETS[] = {
     {"product", T, ""},
     {"quantity", T, "rules/quantities.json has its unit"},
+    {"from", D, "of lots packed from that day on; empty: of all before"},
     {"target", N, ""},
     {"low", N, ""},
     {"high", N, ""}};
@@ -203,10 +204,12 @@ static const struct export_table TABLES[] = {
         "SELECT product, name, family, shelf_life_days, unit_g, gtin, also FROM product t" BETWEEN,
         5000),
     ROW("targets", "what it should be like", TARGETS, IDS("product"),
-        "SELECT p.product, q.name, t.target, t.low, t.high FROM target t JOIN product p ON p.id = "
+        "SELECT p.product, q.name, nullif(t.from_day, 0), t.target, t.low, t.high FROM target t "
+        "JOIN"
+        " product p ON p.id = "
         "t.product_id"
         " JOIN quantity q ON q.id = t.quantity_id WHERE t.product_id > ?1 AND t.product_id <= ?2"
-        " ORDER BY t.product_id, q.name",
+        " ORDER BY t.product_id, q.name, t.from_day",
         1000),
     ROW("lots", "what was made and packed", LOTS, IDS("lot"),
         "SELECT t.lot, p.product, t.line, t.made_from_ms, t.made_to_ms, t.packed_from_ms, "

@@ -7,12 +7,12 @@ static const struct record_sql SQL[RECORD_KINDS] = {
          "SELECT name, family, shelf_life_days, unit_g, gtin, also FROM product WHERE product = ?1",
          "UPDATE product SET name = ?2, family = ?3, shelf_life_days = ?4, unit_g = ?5, gtin = ?6,"
          " also = ?7 WHERE product = ?1"},
-    [RECORD_TARGETS] = {"INSERT INTO target(product_id, quantity_id, target, low, high)"
-                        " VALUES(?1, ?2, ?3, ?4, ?5) ON CONFLICT DO NOTHING",
+    [RECORD_TARGETS] = {"INSERT INTO target(product_id, quantity_id, from_day, target, low, high)"
+                        " VALUES(?1, ?2, ?3, ?4, ?5, ?6) ON CONFLICT DO NOTHING",
                         "SELECT target, low, high FROM target"
-                        " WHERE product_id = ?1 AND quantity_id = ?2",
-                        "UPDATE target SET target = ?3, low = ?4, high = ?5"
-                        " WHERE product_id = ?1 AND quantity_id = ?2"},
+                        " WHERE product_id = ?1 AND quantity_id = ?2 AND from_day = ?3",
+                        "UPDATE target SET target = ?4, low = ?5, high = ?6"
+                        " WHERE product_id = ?1 AND quantity_id = ?2 AND from_day = ?3"},
     [RECORD_LOTS] = {"INSERT INTO lot(lot, product_id, line, made_from_ms, made_to_ms,"
                      " packed_from_ms, packed_to_ms, units, code_day, shift, plant, fold)"
                      " VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12)"

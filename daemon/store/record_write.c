@@ -144,8 +144,8 @@ static json_t *cell_json(struct store *store, enum record_type type, const struc
         return json_string(name_of_id(store, SQL_PRODUCT, cell->integer, text, sizeof text));
     case RECORD_WHEN:
         return json_string(when_format_utc(cell->integer, text));
-    case RECORD_DAY:
-        return json_string(day_format((int32_t)cell->integer, text));
+    case RECORD_DAY: /* day 0: from the first on */
+        return cell->integer ? json_string(day_format((int32_t)cell->integer, text)) : json_null();
     default:
         break;
     }

@@ -91,7 +91,7 @@ void held_add(struct triage *triage, struct store *store, const struct case_rank
     const struct fact_baseline *baseline = NULL;
     const struct lot_record *record = ranked->lots[0].facts.record;
     if (!has_answer(ranked) || !lever_of(triage, ranked, &h) ||
-        lot_record_all(store, triage->rules, &records, NULL) ||
+        lot_record_all(store, triage->rules, triage->tz, &records, NULL) ||
         facts_baseline(&triage->source, &records, record, ranked->input.as_of_ms, &baseline, NULL))
         return;
     if (worked_out(triage, ranked, baseline, &h)) {

@@ -492,7 +492,7 @@ static int reach_cause(struct triage *triage, struct store *store, const struct 
         .window_ms = (int64_t)triage->rules->ranking.reach_days * WHEN_DAY_MS,
         .read_by_ms = now_ms > ranked.input.as_of_ms ? now_ms : ranked.input.as_of_ms,
         .today = tz_day(triage->tz, now_ms)};
-    rc = lot_record_all(store, triage->rules, &reaching.records, err);
+    rc = lot_record_all(store, triage->rules, triage->tz, &reaching.records, err);
     if (!rc)
         rc =
             reach_json(&reaching, asked->case_id, ranked.rank->causes[place].probability, ret, err);

@@ -443,7 +443,7 @@ int tell_reach_harm(struct triage *triage, struct store *store, const struct tel
     *ret = NULL;
     take_kinds(&c);
     if (c.harm || input.symptom < 0)
-        rc = lot_record_all(store, c.triage->rules, &c.records, err);
+        rc = lot_record_all(store, c.triage->rules, c.triage->tz, &c.records, err);
     if (!rc && (c.harm || input.symptom < 0))
         rc = carrying_json(&c, ret, err);
     json_decref(c.common);

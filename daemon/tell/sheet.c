@@ -295,7 +295,7 @@ static int sheet_json(const struct sheet *sheet, struct store *store, json_t *in
 
 static int of_lot(struct sheet *sheet, struct store *store, json_t *into, struct error *err)
 {
-    int rc = lot_record_all(store, sheet->triage->rules, &sheet->records, err);
+    int rc = lot_record_all(store, sheet->triage->rules, sheet->triage->tz, &sheet->records, err);
     if (!rc)
         rc = lot_record_get(sheet->triage->source.lots, &sheet->records, sheet->row->lot_id,
                             &sheet->record, err);

@@ -335,7 +335,7 @@ int whatif_tell(struct triage *triage, struct store *store, const struct whatif 
 {
     struct lot_records records;
     struct expecting x = {triage, asked, NULL, NULL};
-    int rc = lot_record_all(store, triage->rules, &records, err);
+    int rc = lot_record_all(store, triage->rules, triage->tz, &records, err);
     if (!rc)
         rc = lot_record_get(triage->source.lots, &records, asked->lot_id, &x.record, err);
     if (rc)

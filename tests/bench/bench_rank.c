@@ -219,7 +219,8 @@ static void look_up(int64_t case_id)
     must(complaint_of_case(store, case_id, ignore_complaint, &lot_id, &err));
     must(evidence_lot(store, lot_id, &lot, &err));
     must(evidence_readings(store, lot_id, ignore_reading, NULL, &err));
-    must(evidence_targets(store, lot.product_id, ignore_target, NULL, &err));
+    must(evidence_targets(store, lot.product_id, (int32_t)(lot.packed_from_ms / WHEN_DAY_MS),
+                          ignore_target, NULL, &err));
     must(evidence_mixes(store, lot_id, ignore_mix, NULL, &err));
     must(evidence_uses(store, lot_id, ignore_use, NULL, &err));
     must(evidence_dispatches(store, lot_id, ignore_dispatch, NULL, &err));

@@ -29,6 +29,7 @@ def filled(plant):
     """All kinds of records, texts that a spreadsheet would run, complaints of all kinds, some of them corrected or
     withdrawn. Those that stand, and the ids of those that do not."""
     plant.load_small()
+    plant.load_text("targets", "product,quantity,from,target\nW24,crumb_ph,2026-11-20,5.2\n")
     plant.load_text("products", f"product,name,family,shelf_life_days,unit_g,gtin\nR10,=Rye-Loaf,pan-bread,8,500,{GTIN}\n")
     plant.load_text("lots", "lot,product,line,made_from,made_to,packed_from,packed_to,units,code_date,plant\n"
                             "R-77,R10,2,2026-11-10T01:00:00Z,2026-11-10T02:00:00Z,2026-11-10T04:00:00Z,2026-11-10T05:00:00Z,900,2026-11-18,Mill\n")

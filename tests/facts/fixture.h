@@ -23,6 +23,14 @@ static inline void fixture_close(struct fixture *f)
     fixture_remove(f);
 }
 
+static inline const struct tz *fixture_utc(void)
+{
+    static struct tz *utc;
+    if (!utc)
+        assert_int_equal(tz_open("UTC", &utc, NULL), 0);
+    return utc;
+}
+
 /* After records were changed behind the store's back. */
 static inline void fixture_records_changed(struct fixture *f)
 {
@@ -63,7 +71,8 @@ static inline void fixture_plant(struct fixture *f, int days)
                    "gtin) VALUES(1, 'W', 'White', 'pan-bread', 10, 680, NULL);"
                    "INSERT INTO quantity VALUES(1, 'core_at_pack_c'), (2, 'crumb_ph'), (3, "
                    "'swab_cfu'), (4, 'cleaned'), (5, 'inhibitor_pct_flour');"
-                   "INSERT INTO target VALUES(1, 1, 38, 36, 40), (1, 2, 5.4, NULL, NULL), (1, 5, "
+                   "INSERT INTO target(product_id, quantity_id, target, low, high) VALUES(1, 1, "
+                   "38, 36, 40), (1, 2, 5.4, NULL, NULL), (1, 5, "
                    "0.3, NULL, NULL)");
     for (int day = 0; day < days; day++)
         for (int line = 1; line <= 2; line++)

@@ -19,7 +19,7 @@ static struct company_view *view_of(const struct scene *s, int64_t lot_id, int s
     const struct lot_record *record;
     struct company_view *view;
     struct lot_records records;
-    assert_int_equal(lot_record_all(s->f->store, s->rules, &records, &err), 0);
+    assert_int_equal(lot_record_all(s->f->store, s->rules, fixture_utc(), &records, &err), 0);
     assert_int_equal(lot_record_get(s->lots, &records, lot_id, &record, &err), 0);
     const struct company_around around = {s->rules, symptom, record, as_of_ms};
     if (company_view_open(s->company, &records, &around, &view, &err))

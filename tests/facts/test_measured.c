@@ -13,7 +13,7 @@ static struct lot_summary known(struct fixture *f, const char *quantity, const d
     struct cache *cache = cache_new(16);
     struct rules *rules = NULL;
     assert_int_equal(rules_load(ODDLOAF_SOURCE_DIR "/rules", NULL, NULL, &rules, &err), 0);
-    assert_int_equal(lot_record_all(f->store, rules, &records, &err), 0);
+    assert_int_equal(lot_record_all(f->store, rules, fixture_utc(), &records, &err), 0);
     assert_int_equal(lot_record_get(cache, &records, fixture_lot(3, 1, 0), &record, &err), 0);
     struct lot_summary summary = lot_record_with(record, quantity, found, count, AT(20, 0));
     lot_record_unref(record);
@@ -67,9 +67,54 @@ static void a_laboratory_stands_for_the_plants_reading(void **state)
     fixture_close(&f);
 }
 
+static double target_of(struct fixture *f, const char *zone, int64_t lot_id)
+{
+    struct error err = {0};
+    struct lot_records records;
+    const struct lot_record *record;
+    struct tz *tz = NULL;
+    struct cache *cache = cache_new(16);
+    struct rules *rules = NULL;
+    assert_int_equal(tz_open(zone, &tz, NULL), 0);
+    assert_int_equal(rules_load(ODDLOAF_SOURCE_DIR "/rules", NULL, NULL, &rules, &err), 0);
+    assert_int_equal(lot_record_all(f->store, rules, tz, &records, &err), 0);
+    assert_int_equal(lot_record_get(cache, &records, lot_id, &record, &err), 0);
+    double target = lot_record_series(record, "core_at_pack_c")->target;
+    lot_record_unref(record);
+    cache_free(cache);
+    rules_free(rules);
+    tz_close(tz);
+    return target;
+}
+
+/* A recipe that changes on a day tells nothing of the lots before it. */
+static void a_target_holds_from_its_day_on(void **state)
+{
+    (void)state;
+    struct fixture f;
+    fixture_open(&f);
+    fixture_plant(&f, 10);
+    fixture_sql(&f,
+                "INSERT INTO target VALUES(1, 1, %d, 35, NULL, NULL), (1, 1, %d, 33, NULL, NULL)",
+                DAY0 + 4, DAY0 + 6);
+    static const struct {
+        int day, turn;
+        double west, utc, east; /* of Greenwich: the day is the plant's */
+    } ROWS[] = {{2, 0, 38, 38, 38}, {3, 3, 38, 38, 35}, {4, 0, 38, 35, 35},
+                {4, 3, 35, 35, 35}, {6, 3, 33, 33, 33}, {9, 0, 33, 33, 33}};
+    for (size_t i = 0; i < sizeof ROWS / sizeof ROWS[0]; i++) {
+        const int64_t lot = fixture_lot(ROWS[i].day, 1, ROWS[i].turn);
+        assert_true(target_of(&f, "America/New_York", lot) == ROWS[i].west);
+        assert_true(target_of(&f, "UTC", lot) == ROWS[i].utc);
+        assert_true(target_of(&f, "Asia/Tokyo", lot) == ROWS[i].east);
+    }
+    fixture_close(&f);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(a_target_holds_from_its_day_on),
         cmocka_unit_test(a_laboratory_stands_for_the_plants_reading),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

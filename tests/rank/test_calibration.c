@@ -33,7 +33,7 @@ static void course_of(struct triage *triage, struct store *store, int64_t lot_id
     const struct fact_baseline *baseline;
     struct model_lot lot;
     struct lot_records records;
-    assert_int_equal(lot_record_all(store, triage->rules, &records, &err), 0);
+    assert_int_equal(lot_record_all(store, triage->rules, triage->tz, &records, &err), 0);
     assert_int_equal(lot_record_get(triage->source.lots, &records, lot_id, &record, &err), 0);
     assert_int_equal(facts_baseline(&triage->source, &records, record,
                                     record->lot.packed_to_ms + WHEN_DAY_MS, &baseline, &err),

@@ -60,7 +60,8 @@ static void give(struct plant *p, const char *kind, const char *applied, double 
 static void target(struct plant *p, int id, const char *quantity, double pct)
 {
     fixture_sql(&p->f, "INSERT INTO quantity VALUES(%d, '%s')", id, quantity);
-    fixture_sql(&p->f, "INSERT INTO target VALUES(1, %d, %g, NULL, NULL)", id, pct);
+    fixture_sql(&p->f, "INSERT INTO target(product_id, quantity_id, target) VALUES(1, %d, %g)", id,
+                pct);
 }
 
 static json_t *rank_of(struct plant *p, int64_t case_id)
