@@ -129,12 +129,12 @@ int case_of_uuid(struct store *store, const char *uuid, int64_t *ret_case, struc
     " AND (?2 IS NULL OR l.line = ?2) AND (?3 IS NULL OR p.family = ?3)"                           \
     " AND (?9 IS NULL OR l.product_id IN (?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16))"                 \
     " AND (?4 IS NULL OR c.top_cause = ?4)"                                                        \
-    " AND (?5 IS NULL OR c.state = ?5 OR (?5 = 'open' AND c.harm_unseen))"                         \
+    " AND (?5 IS NULL OR c.state = ?5 OR (?5 = 'open' AND c.harm_unseen = 1))"                     \
     " AND (?6 IS NULL OR c.as_of_ms >= ?6)"                                                        \
     " AND (?17 IS NULL OR lower(f.owner) = lower(?17)) AND (?18 IS NULL OR f.due_day < ?18)"
 /* How severe it is held; harm is urgent whether it was weighed yet or not. */
 #define CASE_SEVERITY(c, f)                                                                        \
-    "CASE WHEN " c ".harm THEN 3 ELSE coalesce(" f ".set_to, " f ".by_rule, 0) END"
+    "CASE WHEN " c ".harm <> 0 THEN 3 ELSE coalesce(" f ".set_to, " f ".by_rule, 0) END"
 
 int case_list(struct store *store, const struct case_filter *filter, case_each each, void *arg,
               struct error *err)

@@ -17,7 +17,7 @@ static int day_changed(struct store *store, const char *symptom, int32_t day, st
 {
     static const char SQL[] =
         "INSERT INTO company_day(symptom, packed_day, serial) VALUES(?1, ?2, 1)"
-        " ON CONFLICT DO UPDATE SET serial = serial + 1";
+        " ON CONFLICT(symptom, packed_day) DO UPDATE SET serial = company_day.serial + 1";
     return db_run(store, SQL, DB(DB_TEXT(symptom), DB_INT(day)), err);
 }
 
@@ -53,7 +53,8 @@ int company_count(struct store *store, int64_t lot_id, const char *symptom, int6
     assert(store_writing(store));
     static const char SQL[] =
         "INSERT INTO company_count(symptom, packed_day, lot_id, received_ms, n)"
-        " VALUES(?1, ?2, ?3, ?4, ?5) ON CONFLICT DO UPDATE SET n = n + excluded.n";
+        " VALUES(?1, ?2, ?3, ?4, ?5) ON CONFLICT(symptom, packed_day, lot_id, received_ms)"
+        " DO UPDATE SET n = company_count.n + excluded.n";
     int32_t day = 0;
     if (delta < 0)
         return uncount(store, lot_id, symptom, received_ms, err);
@@ -70,7 +71,8 @@ static int lot_days_changed(struct store *store, int64_t lot_id, struct error *e
 {
     static const char SQL[] = "INSERT INTO company_day(symptom, packed_day, serial)"
                               " SELECT DISTINCT symptom, packed_day, 1 FROM company_count"
-                              " WHERE lot_id = ?1 ON CONFLICT DO UPDATE SET serial = serial + 1";
+                              " WHERE lot_id = ?1 ON CONFLICT(symptom, packed_day) DO UPDATE SET "
+                              "serial = company_day.serial + 1";
     return db_run(store, SQL, DB(DB_INT(lot_id)), err);
 }
 

@@ -20,7 +20,7 @@ static struct keys keys_of(const char *fold, bool words)
 {
     struct keys keys = {.count = 0};
     for (int i = 0; i < KEYS; i++)
-        keys.key[i] = DB_NULL();
+        keys.key[i] = DB_NULL(DB_IS_TEXT);
     for (const char *line = fold; line[0] == '\n' && line[1] && keys.count < KEYS;) {
         const char *key = line + 1;
         size_t length = strcspn(key, "\n");
@@ -275,22 +275,23 @@ int contact_purge(struct store *store, int64_t now_ms, int *ret_purged, struct e
 /* Of a name or number that very many gave, the newest. */
 #define NEWEST_WITH(key)                                                                           \
     "SELECT contact_id FROM (SELECT contact_id FROM contact_key WHERE key = " key                  \
-    " ORDER BY contact_id DESC LIMIT 500)"
+    " ORDER BY contact_id DESC LIMIT 500) n"
 
 int contact_same_person(struct store *store, const struct contact_query *query, int limit,
                         contact_each each, void *arg, struct error *err)
 {
     /* CROSS JOIN: in this order, the few that share a key first */
     static const char SQL[] =
-        "SELECT DISTINCT p.uuid, p.received_ms, coalesce(p.lot_id = ?4, 0), p.id FROM"
+        "SELECT DISTINCT p.uuid, p.received_ms, coalesce(p.lot_id = ?4, false), p.id FROM"
         " (" NEWEST_WITH("?8") " UNION " NEWEST_WITH("?9") " UNION " NEWEST_WITH(
             "?10") ") y"
                    " CROSS JOIN contact k CROSS JOIN complaint p LEFT JOIN lot l ON l.id = p.lot_id"
                    " WHERE k.id = y.contact_id AND p.id = k.complaint_id AND p.id <> ?1 AND "
                    "p.symptom = ?2 AND p.withdrawn_ms IS NULL"
-                   " AND (p.channel = 'return') = ?3 AND p.received_ms >= ?5 AND p.received_ms < ?6"
+                   " AND CASE WHEN p.channel = 'return' THEN 1 ELSE 0 END = ?3 AND p.received_ms "
+                   ">= ?5 AND p.received_ms < ?6"
                    " AND (?4 IS NULL OR p.lot_id IS NULL OR p.lot_id = ?4)"
-                   " AND coalesce(coalesce(l.product_id, p.product_id) = ?7, 1)"
+                   " AND coalesce(coalesce(l.product_id, p.product_id) = ?7, true)"
                    " ORDER BY 2 DESC, 1 LIMIT ?11";
     const struct keys keys = keys_of(query->fold, false);
     struct db_query q = db_query(

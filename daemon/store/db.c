@@ -2,65 +2,21 @@
 #include "base/text.h"
 #include "store/store_inside.h"
 #include <assert.h>
-#include <errno.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-int db_code(int sqlite_code)
+/* Says what the connection's last call failed at; answers its code. */
+static int say(struct store *store, struct error *err, const char *doing)
 {
-    switch (sqlite_code & 0xff) {
-    case SQLITE_FULL:
-        return ERROR_NO_SPACE;
-    case SQLITE_CONSTRAINT:
-        return ERROR_CONFLICT;
-    case SQLITE_BUSY:
-    case SQLITE_LOCKED:
-        return ERROR_BUSY;
-    case SQLITE_NOMEM:
-        return ERROR_MEMORY;
-    case SQLITE_TOOBIG:
-        return ERROR_TOO_LARGE;
-    default:
-        return ERROR_IO;
-    }
-}
-
-/* SQLite says "disk I/O error" for some full disks; the errno it kept tells them apart. */
-int db_fail(struct store *store, struct error *err, const char *doing)
-{
-    int code = db_code(sqlite3_errcode(store->db));
-    int system_errno = sqlite3_system_errno(store->db);
-    /* the log's index finds no room in its file, whatever errno was left at */
-    bool no_index = sqlite3_extended_errcode(store->db) == SQLITE_IOERR_SHMSIZE;
-    if (code == ERROR_IO && (no_index || system_errno == ENOSPC || system_errno == EDQUOT))
-        code = ERROR_NO_SPACE;
-    error_set(err, (enum error_code)code, "%s: %s", doing, sqlite3_errmsg(store->db));
-    if (code == ERROR_NO_SPACE)
-        error_hint(err, "free space on the disk of the state directory, then try again");
-    if (code == ERROR_IO)
-        error_hint(err, "oddloaf status says what is known of the database; a damaged one is "
-                        "replaced by a backup: oddloafd(8), BACKUP AND RESTORE");
-    return code;
+    return store->engine->fail(store, err, doing);
 }
 
 /* ---- statements ---- */
 
-/* Reads the schema, a millisecond: on the thread that asks first, not while a dozen are opened one
- * after the other. */
-static int make_ready(struct store *store, struct error *err)
+static int prepare(struct store *store, const char *sql, void **ret, struct error *err)
 {
-    int rc = db_exec(store, "PRAGMA cache_size=-32768", err);
-    store->ready = rc == 0;
-    return rc;
-}
-
-static int prepare(struct store *store, const char *sql, sqlite3_stmt **ret, struct error *err)
-{
-    int rc = store->opened && !store->ready ? make_ready(store, err) : 0;
-    if (rc)
-        return rc;
     size_t at = ((uintptr_t)sql >> 3) * 2654435761u % DB_CACHE_SLOTS, probe = 0;
     while (store->cache[at].sql && store->cache[at].sql != sql) {
         if (++probe == DB_CACHE_SLOTS)
@@ -68,8 +24,8 @@ static int prepare(struct store *store, const char *sql, sqlite3_stmt **ret, str
         at = (at + 1) % DB_CACHE_SLOTS;
     }
     if (!store->cache[at].sql) {
-        if (sqlite3_prepare_v3(store->db, sql, -1, SQLITE_PREPARE_PERSISTENT, ret, NULL))
-            return db_fail(store, err, "the database refused a statement");
+        if (store->engine->prepare(store, sql, ret))
+            return say(store, err, "the database refused a statement");
         store->cache[at].sql = sql;
         store->cache[at].statement = *ret;
     }
@@ -80,30 +36,17 @@ static int prepare(struct store *store, const char *sql, sqlite3_stmt **ret, str
 void db_forget(struct store *store)
 {
     for (size_t i = 0; i < DB_CACHE_SLOTS; i++)
-        sqlite3_finalize(store->cache[i].statement);
+        if (store->cache[i].sql)
+            store->engine->forget(store->cache[i].statement);
     for (size_t i = 0; i < DB_MEMOS; i++)
         free(store->memos[i].memo);
-}
-
-static int bind_value(sqlite3_stmt *statement, int at, const struct db_value *value)
-{
-    switch (value->form) {
-    case DB_IS_INT:
-        return sqlite3_bind_int64(statement, at, value->as.integer);
-    case DB_IS_REAL:
-        return sqlite3_bind_double(statement, at, value->as.real);
-    case DB_IS_TEXT:
-        return sqlite3_bind_text(statement, at, value->as.text, value->length, SQLITE_STATIC);
-    case DB_IS_BYTES:
-        return sqlite3_bind_blob(statement, at, value->as.text, value->length, SQLITE_STATIC);
-    default: /* nothing is bound when a statement begins */
-        return SQLITE_OK;
-    }
+    memset(store->cache, 0, sizeof store->cache);
+    memset(store->memos, 0, sizeof store->memos);
 }
 
 bool store_writing(const struct store *store)
 {
-    return store->mode == STORE_WRITE && !sqlite3_get_autocommit(store->db);
+    return store->mode == STORE_WRITE && store->engine->in_transaction(store);
 }
 
 /* Rows read ahead, one after the other. */
@@ -129,8 +72,7 @@ static void reset(struct db_query *q)
     q->kept = NULL;
     if (!q->statement)
         return;
-    sqlite3_reset(q->statement);
-    sqlite3_clear_bindings(q->statement);
+    q->store->engine->reset(q->statement);
     q->statement = NULL;
     q->store->open--;
 }
@@ -138,18 +80,16 @@ static void reset(struct db_query *q)
 /* What breaks a constraint is an answer. */
 static void fail(struct db_query *q, const char *doing)
 {
-    q->rc = db_fail(q->store, q->err, doing);
+    q->rc = say(q->store, q->err, doing);
     if (q->rc != ERROR_CONFLICT)
-        db_fail(q->store, &q->store->failed, doing); /* the first stays */
+        say(q->store, &q->store->failed, doing); /* the first stays */
     reset(q);
 }
 
 static void bind(struct db_query *q, int at, const struct db_value *value)
 {
     assert(at > 0 && q->statement);
-    int rc = bind_value(q->statement, at, value);
-    assert(rc != SQLITE_RANGE); /* more values than the statement has parameters */
-    if (rc != SQLITE_OK)
+    if (q->store->engine->bind(q->statement, at, value))
         fail(q, "the database refused a value");
 }
 
@@ -157,7 +97,7 @@ static struct db_query begin(struct store *store, const char *sql, struct error 
 {
     struct db_query q = {.store = store, .err = err};
     q.rc = prepare(store, sql, &q.statement, err);
-    assert(q.rc || sqlite3_stmt_readonly(q.statement) || store_writing(store) ||
+    assert(q.rc || store->engine->only_reads(q.statement) || store_writing(store) ||
            strncmp(sql, "BEGIN", 5) == 0);
     /* inside another's rows it would see what it changes itself, and the same text twice would
      * take the rows from under its caller */
@@ -180,13 +120,13 @@ static struct db_value value_of(const struct record_cell *cell)
 {
     switch (cell->form) {
     case RECORD_TEXT:
-        return (struct db_value){DB_IS_TEXT, (int)cell->length, {.text = cell->text}};
+        return DB_PIECE(cell->text, cell->length);
     case RECORD_INTEGER:
         return DB_INT(cell->integer);
     case RECORD_NUMBER:
         return DB_REAL(cell->number);
     default:
-        return DB_NULL();
+        return DB_NULL(DB_IS_NULL);
     }
 }
 
@@ -219,12 +159,12 @@ bool db_next(struct db_query *q)
         return next_kept(q);
     if (!q->statement)
         return false;
-    int step = sqlite3_step(q->statement);
-    if (step == SQLITE_ROW) {
+    int step = q->store->engine->step(q->store, q->statement);
+    if (step > 0) {
         q->rows++;
         return true;
     }
-    if (step == SQLITE_DONE)
+    if (step == 0)
         reset(q);
     else
         fail(q, "the database could not do it");
@@ -233,7 +173,7 @@ bool db_next(struct db_query *q)
 
 void db_keep(struct db_query *q)
 {
-    struct db_rows rows = {.columns = q->statement ? sqlite3_column_count(q->statement) : 0};
+    struct db_rows rows = {.columns = q->statement ? q->store->engine->columns(q->statement) : 0};
     int capacity = 0;
     assert(!q->kept && q->rows == 0);
     while (db_next(q)) {
@@ -322,19 +262,17 @@ bool db_next_name(struct store *store, struct db_names *names, struct error *err
 
 int db_exec(struct store *store, const char *sql, struct error *err)
 {
-    if (sqlite3_exec(store->db, sql, NULL, NULL, NULL) == SQLITE_OK)
-        return 0;
-    return db_fail(store, err, "the database refused a command");
+    return store->engine->exec(store, sql, err);
 }
 
 int db_changes(struct store *store)
 {
-    return sqlite3_changes(store->db);
+    return store->engine->changes(store);
 }
 
 int64_t db_last_id(struct store *store)
 {
-    return sqlite3_last_insert_rowid(store->db);
+    return store->engine->last_id(store);
 }
 
 /* ---- columns ---- */
@@ -350,26 +288,8 @@ struct record_cell db_cell(struct db_query *q, int at)
 {
     if (q->kept)
         return *kept_cell(q, at);
-    struct record_cell cell = {.form = RECORD_NOTHING};
-    assert(q->statement && at >= 0 && at < sqlite3_column_count(q->statement));
-    switch (sqlite3_column_type(q->statement, at)) {
-    case SQLITE_INTEGER:
-        cell.form = RECORD_INTEGER;
-        cell.integer = sqlite3_column_int64(q->statement, at);
-        break;
-    case SQLITE_FLOAT:
-        cell.form = RECORD_NUMBER;
-        cell.number = sqlite3_column_double(q->statement, at);
-        break;
-    case SQLITE_TEXT:
-        cell.form = RECORD_TEXT;
-        cell.text = (const char *)sqlite3_column_text(q->statement, at);
-        cell.length = (uint32_t)sqlite3_column_bytes(q->statement, at);
-        break;
-    default:
-        break;
-    }
-    return cell;
+    assert(q->statement && at >= 0 && at < q->store->engine->columns(q->statement));
+    return q->store->engine->cell(q->statement, at);
 }
 
 int db_int(struct db_query *q, int at)
@@ -387,8 +307,9 @@ static bool in_place(const struct db_query *q, int at)
 
 int64_t db_int64(struct db_query *q, int at)
 {
-    if (in_place(q, at))
-        return sqlite3_column_int64(q->statement, at);
+    int64_t value;
+    if (in_place(q, at) && q->store->engine->integer(q->statement, at, &value))
+        return value;
     struct record_cell cell = db_cell(q, at);
     return cell.form == RECORD_NUMBER ? (int64_t)cell.number : cell.integer;
 }
@@ -403,8 +324,9 @@ double db_real(struct db_query *q, int at)
 
 int64_t db_ms(struct db_query *q, int at)
 {
-    if (in_place(q, at) && sqlite3_column_type(q->statement, at) == SQLITE_INTEGER)
-        return sqlite3_column_int64(q->statement, at);
+    int64_t value;
+    if (in_place(q, at) && q->store->engine->integer(q->statement, at, &value))
+        return value;
     struct record_cell cell = db_cell(q, at);
     return cell.form == RECORD_NOTHING ? WHEN_UNKNOWN_MS : cell.integer;
 }
@@ -417,12 +339,9 @@ int32_t db_day(struct db_query *q, int at)
 
 const char *db_text(struct db_query *q, int at)
 {
-    const unsigned char *text =
-        in_place(q, at) && sqlite3_column_type(q->statement, at) == SQLITE_TEXT
-            ? sqlite3_column_text(q->statement, at)
-            : NULL;
+    const char *text = in_place(q, at) ? q->store->engine->text(q->statement, at) : NULL;
     if (text)
-        return (const char *)text;
+        return text;
     struct record_cell cell = db_cell(q, at);
     assert(cell.form == RECORD_TEXT || cell.form == RECORD_NOTHING); /* numbers have no text */
     return cell.text ? cell.text : "";
@@ -431,9 +350,7 @@ const char *db_text(struct db_query *q, int at)
 const void *db_bytes(struct db_query *q, int at, size_t *ret_length)
 {
     assert(q->statement && !q->kept);
-    const void *bytes = sqlite3_column_blob(q->statement, at);
-    *ret_length = (size_t)sqlite3_column_bytes(q->statement, at);
-    return bytes;
+    return q->store->engine->bytes(q->statement, at, ret_length);
 }
 
 void db_copy(struct db_query *q, int at, char *out, size_t size)

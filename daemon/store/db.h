@@ -21,15 +21,17 @@
 #include "store/store.h"
 #include <math.h>
 
-struct sqlite3;
-struct sqlite3_stmt;
+/* In SQL, for each engine understands another function's name: a line break, and the last of all
+ * letters, by which what begins with a text is found. */
+#define DB_LINE_BREAK "'\n'"
+#define DB_LAST_LETTER "'\xF4\x8F\xBF\xBF'"
 
 /* ---- what is bound ---- */
 
 enum db_form { DB_IS_END, DB_IS_NULL, DB_IS_INT, DB_IS_REAL, DB_IS_TEXT, DB_IS_BYTES };
 struct db_value {
-    enum db_form form;
-    int length; /* of text or bytes; of text -1: to its end */
+    enum db_form form, of; /* of: what a NULL stands for, where that is known */
+    int length;            /* of text or bytes; of text -1: to its end */
     union {
         int64_t integer;
         double real;
@@ -42,9 +44,9 @@ struct db_value {
 
 /* Version 14 takes these names for macros. */
 /* clang-format off */
-static inline struct db_value DB_NULL(void)
+static inline struct db_value DB_NULL(enum db_form of)
 {
-    return (struct db_value){.form = DB_IS_NULL};
+    return (struct db_value){.form = DB_IS_NULL, .of = of};
 }
 
 static inline struct db_value DB_INT(int64_t value)
@@ -54,32 +56,34 @@ static inline struct db_value DB_INT(int64_t value)
 
 static inline struct db_value DB_ID(int64_t id) /* <= 0 is NULL */
 {
-    return id > 0 ? DB_INT(id) : DB_NULL();
+    return id > 0 ? DB_INT(id) : DB_NULL(DB_IS_INT);
 }
 
 static inline struct db_value DB_MS(int64_t ms) /* WHEN_UNKNOWN_MS is NULL */
 {
-    return ms != WHEN_UNKNOWN_MS ? DB_INT(ms) : DB_NULL();
+    return ms != WHEN_UNKNOWN_MS ? DB_INT(ms) : DB_NULL(DB_IS_INT);
 }
 
 static inline struct db_value DB_DAY(int32_t day) /* WHEN_UNKNOWN_DAY is NULL */
 {
-    return day != WHEN_UNKNOWN_DAY ? DB_INT(day) : DB_NULL();
+    return day != WHEN_UNKNOWN_DAY ? DB_INT(day) : DB_NULL(DB_IS_INT);
 }
 
 static inline struct db_value DB_REAL(double value) /* NAN is NULL */
 {
-    return isnan(value) ? DB_NULL() : (struct db_value){.form = DB_IS_REAL, .as.real = value};
+    return isnan(value) ? DB_NULL(DB_IS_REAL)
+                        : (struct db_value){.form = DB_IS_REAL, .as.real = value};
 }
 
 static inline struct db_value DB_TEXT(const char *text) /* NULL is NULL */
 {
-    return text ? (struct db_value){.form = DB_IS_TEXT, .length = -1, .as.text = text} : DB_NULL();
+    return text ? (struct db_value){.form = DB_IS_TEXT, .length = -1, .as.text = text}
+                : DB_NULL(DB_IS_TEXT);
 }
 
 static inline struct db_value DB_SAID(const char *text) /* "" is NULL too */
 {
-    return text && *text ? DB_TEXT(text) : DB_NULL();
+    return text && *text ? DB_TEXT(text) : DB_NULL(DB_IS_TEXT);
 }
 
 static inline struct db_value DB_PIECE(const char *text, size_t length) /* its first bytes */
@@ -97,8 +101,8 @@ static inline struct db_value DB_BYTES(const void *bytes, size_t length)
 
 struct db_query {
     struct store *store;
-    struct sqlite3_stmt *statement; /* NULL: it has ended */
-    struct db_rows *kept;           /* instead of the statement: db_keep() */
+    void *statement;      /* NULL: it has ended */
+    struct db_rows *kept; /* instead of the statement: db_keep() */
     struct error *err;
     int rc;   /* 0, or the negative code of what went wrong */
     int rows; /* given so far */

@@ -1,6 +1,7 @@
 #include "store/entry.h"
 #include "base/text.h"
 #include "store/db.h"
+#include "store/entry_words.h"
 #include "store/move.h"
 #include <assert.h>
 #include <stdio.h>
@@ -28,18 +29,15 @@ int entry_get(struct store *store, const char *report, entry_each each, void *ar
 static int put_words(struct store *store, const char *report, const struct complaint_new *c,
                      struct error *err)
 {
-    /* the table of words knows no conflict but that of the row's number */
-    static const char SQL[] =
-        "INSERT OR REPLACE INTO entry_words(rowid, reference, store, lot_text, note)"
-        " SELECT id, ?2, ?3, ?4, ?5 FROM entry WHERE report = ?1";
     char stores[2 * LENGTH_TRADE + 2];
     const char *said = c->store_said ? c->store_said : "", *known = c->store ? c->store : "";
     bool same = strcmp(said, known) == 0;
     snprintf(stores, sizeof stores, "%s%s%s", said, same || !*said ? "" : " ", same ? "" : known);
-    return db_run(store, SQL,
-                  DB(DB_TEXT(report), DB_SAID(c->reference), DB_SAID(stores), DB_SAID(c->lot_text),
-                     DB_SAID(c->note)),
-                  err);
+    const char *const text[ENTRY_COLUMNS] = {[ENTRY_REFERENCE] = c->reference,
+                                             [ENTRY_STORE] = stores,
+                                             [ENTRY_LOT_TEXT] = c->lot_text,
+                                             [ENTRY_NOTE] = c->note};
+    return entry_words_put(store, report, text, err);
 }
 
 int entry_put(struct store *store, const char *report, const struct complaint_new *c,
@@ -77,8 +75,8 @@ int entry_keep_joined(struct store *store, const char *report, struct error *err
 /* ---- as they stand ---- */
 
 #define COMPLAINTS                                                                                 \
-    "SELECT c.uuid, c.body, c.id, 0, c.logged_ms, c.lot_state IN ('exact', 'not-on-record'), 0"    \
-    " FROM complaint c WHERE "
+    "SELECT c.uuid, c.body, c.id, 0, c.logged_ms, CASE WHEN c.lot_state IN ('exact',"              \
+    " 'not-on-record') THEN 1 ELSE 0 END, 0 FROM complaint c WHERE "
 #define JOINED                                                                                     \
     " UNION ALL SELECT j.uuid, j.body, j.complaint_id, 1, j.logged_ms, 0, 0 FROM joined j WHERE "
 #define WITHOUT(uuid) "NOT EXISTS (SELECT 1 FROM entry e WHERE e.report = " uuid ")"
@@ -151,9 +149,7 @@ static int rewrite_complaint(struct store *store, const struct entry_report *row
 
 int entry_forget_words(struct store *store, struct error *err)
 {
-    assert(store_writing(store));
-    static const char SQL[] = "INSERT INTO entry_words(entry_words) VALUES('optimize')";
-    return db_run(store, SQL, NULL, err);
+    return entry_words_forget(store, err);
 }
 
 int entry_rewrite(struct store *store, const struct entry_report *row,

@@ -2,6 +2,7 @@
 #include "base/phone_key.h"
 #include "base/text.h"
 #include "store/db.h"
+#include "store/entry_words.h"
 #include "store/lot_find.h"
 #include <ctype.h>
 #include <stdio.h>
@@ -103,18 +104,6 @@ static bool is_word_byte(char c)
     return isalnum((unsigned char)c) || (unsigned char)c >= 0x80;
 }
 
-/* `"sour" AND "moldy" *`: each quoted, so that nothing a person types is taken for a sign of the
- * query's own. `column` NULL: any. */
-static void add_term(struct text_buffer *match, const char *column, const char *at, size_t length)
-{
-    bool begins = length > 1 && at[length - 1] == '*';
-    text_appendf(match, "%s%s%s\"", match->length ? " AND " : "", column ? column : "",
-                 column ? " : " : "");
-    for (size_t i = 0; i < length; i++)
-        text_append_bytes(match, at[i] == '"' ? " " : at + i, 1);
-    text_append(match, begins ? "\" *" : "\"");
-}
-
 typedef void (*each_term)(void *arg, const char *at, size_t length);
 
 /* False if there is none. */
@@ -135,20 +124,21 @@ static bool terms_of(const char *text, each_term each, void *arg)
 }
 
 struct match {
+    const struct store *store;
     struct text_buffer *text;
-    const char *column;
+    enum entry_column column;
 };
 
 static void add_to_match(void *arg, const char *at, size_t length)
 {
     const struct match *m = arg;
-    add_term(m->text, m->column, at, length);
+    entry_words_term(m->store, m->text, m->column, at, length);
 }
 
-static int add_terms(struct text_buffer *match, const char *column, const char *text,
-                     const char *field, struct error *err)
+static int add_terms(const struct match *match, const char *text, const char *field,
+                     struct error *err)
 {
-    if (terms_of(text, add_to_match, &(struct match){match, column}))
+    if (terms_of(text, add_to_match, (void *)(uintptr_t)match))
         return 0;
     error_field(err, field, text);
     return error_set(err, ERROR_INVALID, "has no letter and no digit to look for");
@@ -191,7 +181,7 @@ static void add_held(void *arg, const char *at, size_t length)
             return;
         }
     }
-    add_term(&h->w->rest, NULL, at, length);
+    entry_words_term(h->store, &h->w->rest, ENTRY_COLUMNS, at, length);
 }
 
 /* A word of a name as contact_key has it. */
@@ -216,15 +206,15 @@ static int want(struct store *store, const struct entry_filter *f, struct wanted
     text_append(&w->match, "");
     text_append(&w->lot_match, "");
     if (f->words)
-        rc = add_terms(&w->match, NULL, f->words, "word", err);
+        rc = add_terms(&(struct match){store, &w->match, ENTRY_COLUMNS}, f->words, "word", err);
     if (!rc && f->words && f->held) {
         terms_of(f->words, add_held, &holding);
         rc = holding.rc;
     }
     if (!rc && f->store)
-        rc = add_terms(&w->match, "store", f->store, "store", err);
+        rc = add_terms(&(struct match){store, &w->match, ENTRY_STORE}, f->store, "store", err);
     if (!rc && f->lot)
-        rc = add_terms(&w->lot_match, "lot_text", f->lot, "lot", err);
+        rc = add_terms(&(struct match){store, &w->lot_match, ENTRY_LOT_TEXT}, f->lot, "lot", err);
     if (f->lot)
         lot_find_fold(f->lot, w->lot, sizeof w->lot);
     if (f->ticket)
@@ -244,7 +234,7 @@ static int want(struct store *store, const struct entry_filter *f, struct wanted
  * reported is looked up anew for each contact: made whole, it would be all who ever called. */
 #define SETS                                                                                       \
     "WITH ticket(entry) AS"                                                                        \
-    " (SELECT id FROM entry WHERE ticket >= ?2 AND ticket < ?2 || char(1114111)),"                 \
+    " (SELECT id FROM entry WHERE ticket >= ?2 AND ticket < ?2 || " DB_LAST_LETTER "),"            \
     " reported(contact, entry) AS NOT MATERIALIZED"                                                \
     " (SELECT k.id, e.id FROM contact k JOIN complaint c ON c.id = k.complaint_id"                 \
     " JOIN entry e ON e.report = CASE WHEN k.report <> '' THEN k.report ELSE c.uuid END),"         \
@@ -253,11 +243,11 @@ static int want(struct store *store, const struct entry_filter *f, struct wanted
     " SELECT contact_id FROM contact_key WHERE key IN"                                             \
     " (substr(?3, 1, 6), substr(?3, 1, 7), substr(?3, 1, 8), substr(?3, 1, 9))),"                  \
     " name_1(contact) AS"                                                                          \
-    " (SELECT contact_id FROM contact_key WHERE key >= ?4 AND key < ?4 || char(1114111)),"         \
+    " (SELECT contact_id FROM contact_key WHERE key >= ?4 AND key < ?4 || " DB_LAST_LETTER "),"    \
     " name_2(contact) AS"                                                                          \
-    " (SELECT contact_id FROM contact_key WHERE key >= ?5 AND key < ?5 || char(1114111)),"         \
+    " (SELECT contact_id FROM contact_key WHERE key >= ?5 AND key < ?5 || " DB_LAST_LETTER "),"    \
     " name_3(contact) AS"                                                                          \
-    " (SELECT contact_id FROM contact_key WHERE key >= ?6 AND key < ?6 || char(1114111)),"         \
+    " (SELECT contact_id FROM contact_key WHERE key >= ?6 AND key < ?6 || " DB_LAST_LETTER "),"    \
     " caller(entry) AS"                                                                            \
     " (SELECT entry FROM reported WHERE"                                                           \
     " contact IN (SELECT contact FROM phone UNION SELECT contact FROM name_1)"                     \
@@ -266,13 +256,13 @@ static int want(struct store *store, const struct entry_filter *f, struct wanted
     " AND (?5 IS NULL OR contact IN (SELECT contact FROM name_2))"                                 \
     " AND (?6 IS NULL OR contact IN (SELECT contact FROM name_3))),"                               \
     " in_lot(entry) AS"                                                                            \
-    " (SELECT rowid FROM entry_words WHERE entry_words MATCH coalesce(?7, '\"\"') UNION"           \
+    " (SELECT rowid FROM entry_words WHERE entry_words MATCH (coalesce(?7, '\"\"')) UNION"         \
     " SELECT e.id FROM lot l JOIN complaint c ON c.lot_id = l.id"                                  \
     " JOIN entry e ON e.report = c.uuid WHERE l.fold = ?8),"                                       \
     " said(entry) AS"                                                                              \
-    " (SELECT rowid FROM entry_words WHERE entry_words MATCH coalesce(?1, '\"\"')),"               \
+    " (SELECT rowid FROM entry_words WHERE entry_words MATCH (coalesce(?1, '\"\"'))),"             \
     " said_beside(entry) AS"                                                                       \
-    " (SELECT rowid FROM entry_words WHERE entry_words MATCH coalesce(?15, '\"\"')),"              \
+    " (SELECT rowid FROM entry_words WHERE entry_words MATCH (coalesce(?15, '\"\"'))),"            \
     " held_2(contact) AS (SELECT contact_id FROM contact_key WHERE key = ?13),"                    \
     " held_3(contact) AS (SELECT contact_id FROM contact_key WHERE key = ?14),"                    \
     " held(entry) AS"                                                                              \
@@ -296,7 +286,7 @@ static int want(struct store *store, const struct entry_filter *f, struct wanted
     " AND (?9 IS NULL OR coalesce(j.received_ms, c.received_ms) >= ?9)"                            \
     " AND (?10 IS NULL OR e.id < ?10)"                                                             \
     " AND (?16 IS NULL AND ?17 IS NULL OR EXISTS(SELECT 1 FROM product p WHERE (p.family = ?17"    \
-    " OR ?16 LIKE '%,' || p.id || ',%') AND (p.id = (SELECT l.product_id FROM lot l WHERE"         \
+    " OR instr(?16, ',' || p.id || ',') > 0) AND (p.id = (SELECT l.product_id FROM lot l WHERE"    \
     " l.id = c.lot_id) OR c.lot_id IS NULL AND coalesce(j.body, c.body) LIKE '%\"product\":\"' ||" \
     " p.product || '\"%'))) "
 #define LAST_FIRST(id) "ORDER BY " id " DESC LIMIT ?11"
@@ -311,7 +301,7 @@ static const char *sql_of(const struct wanted *w)
              " AND (?1 IS NULL OR e.id IN (SELECT entry FROM worded))" FITS LAST_FIRST("e.id");
     static const char SQL_WORDS[] =
         SETS "entry_words CROSS JOIN entry e ON e.id = entry_words.rowid" REPORT
-             "entry_words MATCH ?1" FITS LAST_FIRST("entry_words.rowid");
+             "entry_words MATCH (?1)" FITS LAST_FIRST("entry_words.rowid");
     static const char SQL_HELD[] =
         SETS "entry e" REPORT "e.id IN (SELECT entry FROM worded)" FITS LAST_FIRST("e.id");
     static const char SQL_ALL[] = SETS "entry e" REPORT "?1 IS NULL" FITS LAST_FIRST("e.id");

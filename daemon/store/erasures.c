@@ -21,9 +21,7 @@ static const char APPLIED[] = "erasures/applied"; /* bytes of it that this datab
 static char *path_of(const struct store *store)
 {
     struct text_buffer path = {0};
-    const char *slash = strrchr(store->path, '/');
-    text_append_bytes(&path, store->path, slash ? (size_t)(slash - store->path) + 1 : 0);
-    text_append(&path, ERASURES_FILE);
+    text_appendf(&path, "%s/%s", store->state_dir, ERASURES_FILE);
     return text_take(&path);
 }
 

@@ -201,18 +201,18 @@ static int each_share(struct store *store, const char *sql, const struct db_valu
 
 #define SHARED_MIX "SELECT m.lot_id, 'mix', m.mix, '', 0, m.at_ms FROM "
 #define SHARED_USE                                                                                 \
-    "SELECT DISTINCT u.lot_id, u.material, u.material_lot, coalesce(u.supplier, ''), 0, NULL "     \
-    "FROM "
+    "SELECT DISTINCT u.lot_id, u.material, u.material_lot, coalesce(u.supplier, ''), 0, NULL"
 #define PACKED_THEN " WHERE l.packed_from_ms >= ?1 AND l.packed_from_ms < ?2"
 
 #define MADE_MIX SHARED_MIX "lot l CROSS JOIN mix m ON m.lot_id = l.id" PACKED_THEN
-#define MADE_USE SHARED_USE "lot l CROSS JOIN material_use u ON u.lot_id = l.id" PACKED_THEN
-#define IN_ORDER " ORDER BY l.packed_from_ms, l.id"
+#define USED " FROM lot l CROSS JOIN material_use u ON u.lot_id = l.id" PACKED_THEN
 
 int evidence_made(struct store *store, struct when_span span, evidence_share_each each, void *arg,
                   struct error *err)
 {
-    static const char SQL_MIX[] = MADE_MIX IN_ORDER, SQL_USE[] = MADE_USE IN_ORDER;
+    static const char SQL_MIX[] = MADE_MIX " ORDER BY l.packed_from_ms, l.id";
+    static const char SQL_USE[] =
+        SHARED_USE ", l.packed_from_ms" USED " ORDER BY l.packed_from_ms, u.lot_id";
     const struct db_value *with = DB(DB_INT(span.from_ms), DB_INT(span.to_ms));
     int rc = each_share(store, SQL_MIX, with, each, arg, err);
     return rc ? rc : each_share(store, SQL_USE, with, each, arg, err);
@@ -221,7 +221,7 @@ int evidence_made(struct store *store, struct when_span span, evidence_share_eac
 int evidence_made_any(struct store *store, struct when_span span, evidence_share_each each,
                       void *arg, struct error *err)
 {
-    static const char SQL_MIX[] = MADE_MIX, SQL_USE[] = MADE_USE;
+    static const char SQL_MIX[] = MADE_MIX, SQL_USE[] = SHARED_USE USED;
     const struct db_value *with = DB(DB_INT(span.from_ms), DB_INT(span.to_ms));
     int rc = each_share(store, SQL_MIX, with, each, arg, err);
     return rc ? rc : each_share(store, SQL_USE, with, each, arg, err);
@@ -232,9 +232,10 @@ int evidence_preserving(struct store *store, struct when_span span, const char *
 {
     static const char SQL[] =
         "SELECT DISTINCT u.lot_id, 'preserving', u.kind || CASE u.applied WHEN 'surface' THEN"
-        " ' on the surface' ELSE '' END, '', l.units, NULL FROM lot l CROSS JOIN material_use u"
+        " ' on the surface' ELSE '' END, '', l.units, NULL, l.packed_from_ms FROM lot l CROSS JOIN "
+        "material_use u"
         " ON u.lot_id = l.id" PACKED_THEN " AND u.kind IS NOT NULL"
-        " AND (?3 = '' OR l.line = ?3) ORDER BY l.packed_from_ms, l.id";
+        " AND (?3 = '' OR l.line = ?3) ORDER BY l.packed_from_ms, u.lot_id";
     return each_share(store, SQL, DB(DB_INT(span.from_ms), DB_INT(span.to_ms), DB_TEXT(line)), each,
                       arg, err);
 }
@@ -243,7 +244,7 @@ int evidence_made_of(struct store *store, int64_t lot_id, evidence_share_each ea
                      struct error *err)
 {
     static const char SQL_MIX[] = SHARED_MIX "mix m WHERE m.lot_id = ?1";
-    static const char SQL_USE[] = SHARED_USE "material_use u WHERE u.lot_id = ?1";
+    static const char SQL_USE[] = SHARED_USE " FROM material_use u WHERE u.lot_id = ?1";
     int rc = each_share(store, SQL_MIX, DB(DB_INT(lot_id)), each, arg, err);
     return rc ? rc : each_share(store, SQL_USE, DB(DB_INT(lot_id)), each, arg, err);
 }
@@ -252,13 +253,14 @@ int evidence_traded(struct store *store, struct when_span span, evidence_share_e
                     struct error *err)
 {
     static const char SQL_ROUTE[] =
-        "SELECT d.lot_id, 'route', d.route, '', sum(d.units), min(d.at_ms) FROM lot l"
+        "SELECT l.id, 'route', d.route, '', sum(d.units), min(d.at_ms) FROM lot l"
         " CROSS JOIN dispatch d ON d.lot_id = l.id" PACKED_THEN
-        " GROUP BY l.packed_from_ms, l.id, d.route";
+        " GROUP BY l.packed_from_ms, l.id, d.route ORDER BY l.packed_from_ms, l.id, d.route";
     static const char SQL_STORE[] =
-        "SELECT d.lot_id, 'store', d.store, max(d.route), sum(d.units), min(d.at_ms) FROM lot l"
+        "SELECT l.id, 'store', d.store, max(d.route), sum(d.units), min(d.at_ms) FROM lot l"
         " CROSS JOIN dispatch d ON d.lot_id = l.id" PACKED_THEN
-        " AND d.store <> '' GROUP BY l.packed_from_ms, l.id, d.store";
+        " AND d.store <> '' GROUP BY l.packed_from_ms, l.id, d.store"
+        " ORDER BY l.packed_from_ms, l.id, d.store";
     const struct db_value *with = DB(DB_INT(span.from_ms), DB_INT(span.to_ms));
     int rc = each_share(store, SQL_ROUTE, with, each, arg, err);
     return rc ? rc : each_share(store, SQL_STORE, with, each, arg, err);

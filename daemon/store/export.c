@@ -453,10 +453,10 @@ const struct export_table *export_decisions(int *ret_count)
         ROW("settle", "", SETTLE, IDS("verdict"),
             "SELECT 'settle', " COMPLAINT_OF(
                 "t.case_id") ", t.cause, t.confirmed_by, t.note,"
-                             " t.by_name, t.at_ms, CASE WHEN NOT k.harm_unseen AND (k.harm OR "
+                             " t.by_name, t.at_ms, CASE WHEN k.harm_unseen = 0 AND (k.harm <> 0 OR "
                              "EXISTS (SELECT 1 FROM"
-                             " case_follow f WHERE f.case_id = k.id AND f.may_harm)) THEN " ANYWAY
-                             " END FROM verdict t JOIN complaint_case k ON k.id = "
+                             " case_follow f WHERE f.case_id = k.id AND f.may_harm = 1)) "
+                             "THEN " ANYWAY " END FROM verdict t JOIN complaint_case k ON k.id = "
                              "t.case_id"
                              " AND k.complaints > 0 WHERE t.reopened_ms IS NULL"
                              " AND t.id > ?1 AND t.id <= ?2 ORDER BY t.id",

@@ -50,8 +50,8 @@ int follow_put(struct store *store, const struct follow_row *row, struct error *
         " owner, due_day) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7)";
     const struct db_value *with =
         DB(DB_INT(row->case_id), DB_MS(row->since_ms), DB_INT(row->by_rule),
-           row->set_to == FOLLOW_NOT_SET ? DB_NULL() : DB_INT(row->set_to), DB_INT(row->may_harm),
-           DB_SAID(row->owner), DB_DAY(row->due_day));
+           row->set_to == FOLLOW_NOT_SET ? DB_NULL(DB_IS_INT) : DB_INT(row->set_to),
+           DB_INT(row->may_harm), DB_SAID(row->owner), DB_DAY(row->due_day));
     int rc = db_run(store, SQL_AGAIN, with, err);
     return rc || db_changes(store) ? rc : db_run(store, SQL, with, err);
 }
@@ -173,10 +173,11 @@ int follow_moved(struct store *store, int64_t from_case, int64_t to_case, int64_
 int follow_overdue(struct store *store, int32_t today, int limit, follow_each_case each, void *arg,
                    struct error *err)
 {
-    static const char SQL[] = "SELECT " COLUMNS OVERDUE
-                              " ORDER BY CASE WHEN c.harm THEN 3 ELSE coalesce(f.set_to, f.by_rule)"
-                              " END DESC, f.due_day, f.case_id"
-                              " LIMIT ?2";
+    static const char SQL[] =
+        "SELECT " COLUMNS OVERDUE
+        " ORDER BY CASE WHEN c.harm <> 0 THEN 3 ELSE coalesce(f.set_to, f.by_rule)"
+        " END DESC, f.due_day, f.case_id"
+        " LIMIT ?2";
     struct db_query q = db_query(store, SQL, DB(DB_DAY(today), DB_INT(limit)), err);
     int rc = 0;
     db_keep(&q); /* callbacks ask for the cases */

@@ -101,7 +101,7 @@
     " UNION ALL SELECT at_ms, who, what, '', '', was, is_, why, 0 FROM attached_event "            \
     "WHERE " where
 
-#define IN_ORDER " ORDER BY 1, 9"
+#define IN_ORDER " ORDER BY 1 NULLS FIRST, 9"
 
 /* How the keys of its rows begin: its code, and then either the end of the key or more of it. */
 static int key_of_lot(struct store *store, int64_t id, char *out, size_t size, struct error *err)

@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "store/db.h"
 #include "store/store_inside.h"
+#include <sqlite3.h>
 #include <stdlib.h>
 #include <string.h>
 

@@ -38,7 +38,7 @@ int lot_around_line(struct store *store, int64_t lot_id, int most, lot_around_ea
 {
     static const char SQL_BEFORE[] =
         "SELECT * FROM (" BESIDE "< (l.packed_from_ms, l.id) ORDER BY n.packed_from_ms DESC, n.id"
-        " DESC LIMIT ?2) ORDER BY 2, 1";
+        " DESC LIMIT ?2) b ORDER BY 2, 1";
     static const char SQL_AFTER[] =
         BESIDE "> (l.packed_from_ms, l.id) ORDER BY n.packed_from_ms, n.id LIMIT ?2";
     const struct asking asking = {store, DB(DB_INT(lot_id), DB_INT(most)), each, arg, err};

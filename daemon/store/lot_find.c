@@ -209,7 +209,8 @@ int lot_find_product_by_gtin(struct store *store, const char *gtin14, struct lot
         return error_set(err, ERROR_INVALID, "a GTIN has 14 digits here");
     struct db_value as[5] = {[4] = {.form = DB_IS_END}};
     for (size_t i = 0; i < sizeof LEADING / sizeof LEADING[0]; i++)
-        as[i] = strspn(gtin14, "0") >= LEADING[i] ? DB_TEXT(gtin14 + LEADING[i]) : DB_NULL();
+        as[i] =
+            strspn(gtin14, "0") >= LEADING[i] ? DB_TEXT(gtin14 + LEADING[i]) : DB_NULL(DB_IS_TEXT);
     struct db_query q = db_query(store, SQL, as, err);
     return read_product(&q, ret);
 }
@@ -278,7 +279,7 @@ static int read_volume(struct store *store, int64_t before_ms, struct lot_find_v
         "SELECT COUNT(*), COALESCE(SUM(units), 0.0), MIN(packed_from_ms), MAX(packed_from_ms),"
         " AVG(shelf_life_days) FROM (SELECT l.units AS units, l.packed_from_ms AS packed_from_ms,"
         " p.shelf_life_days AS shelf_life_days FROM lot l JOIN product p ON p.id = l.product_id"
-        " WHERE l.packed_from_ms < ?1 ORDER BY l.packed_from_ms DESC LIMIT ?2)";
+        " WHERE l.packed_from_ms < ?1 ORDER BY l.packed_from_ms DESC LIMIT ?2) s";
     static const char SQL_PRODUCTS[] = "SELECT COUNT(*) FROM product";
     struct lot_find_volume volume = {0};
     int64_t products = 0;

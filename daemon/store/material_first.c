@@ -6,8 +6,9 @@ int material_first_used(struct store *store, int64_t lot_id, const char *materia
 {
     static const char SQL[] = "INSERT INTO material_first(material, material_lot, first_ms)"
                               " SELECT ?2, ?3, made_from_ms FROM lot WHERE id = ?1"
-                              " ON CONFLICT DO UPDATE SET first_ms = excluded.first_ms WHERE "
-                              "excluded.first_ms < first_ms";
+                              " ON CONFLICT(material, material_lot) DO UPDATE SET first_ms ="
+                              " excluded.first_ms WHERE "
+                              "excluded.first_ms < material_first.first_ms";
     return db_run(store, SQL, DB(DB_INT(lot_id), DB_TEXT(material), DB_TEXT(material_lot)), err);
 }
 
@@ -26,7 +27,7 @@ int material_first_differences(struct store *store, int64_t *ret, struct error *
     static const char SQL[] =
         "SELECT count(*) FROM (SELECT material, material_lot FROM (SELECT material, material_lot,"
         " first_ms FROM material_first UNION ALL SELECT u.material, u.material_lot,"
-        " min(l.made_from_ms) FROM material_use u JOIN lot l ON l.id = u.lot_id GROUP BY 1, 2)"
-        " GROUP BY 1, 2 HAVING count(*) <> 2 OR min(first_ms) <> max(first_ms))";
+        " min(l.made_from_ms) FROM material_use u JOIN lot l ON l.id = u.lot_id GROUP BY 1, 2) a"
+        " GROUP BY 1, 2 HAVING count(*) <> 2 OR min(first_ms) <> max(first_ms)) b";
     return db_number(store, SQL, NULL, ret, err);
 }

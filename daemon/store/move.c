@@ -21,7 +21,8 @@ static int case_count_next(struct store *store, const struct move_place *is, boo
 {
     static const char SQL[] =
         "UPDATE complaint_case SET complaints = complaints + 1, packs = packs + ?2,"
-        " as_of_ms = CASE WHEN as_of_ms < ?3 THEN ?3 ELSE as_of_ms END, harm = harm OR ?4"
+        " as_of_ms = CASE WHEN as_of_ms < ?3 THEN ?3 ELSE as_of_ms END, harm = CASE WHEN harm <> 0 "
+        "OR ?4 <> 0 THEN 1 ELSE 0 END"
         " WHERE id = ?1 AND state = 'open' AND complaints > 0 AND opened_ms <= ?3";
     int rc = db_run(
         store, SQL,
@@ -36,7 +37,8 @@ static int case_count_in(struct store *store, const struct move_place *is, struc
         "UPDATE complaint_case SET complaints = complaints + 1, packs = packs + ?2,"
         " as_of_ms = CASE WHEN complaints = 0 OR as_of_ms < ?3 THEN ?3 ELSE as_of_ms END,"
         " opened_ms = CASE WHEN complaints = 0 OR opened_ms > ?3 THEN ?3 ELSE opened_ms END,"
-        " harm = harm OR ?4, state = " STANDS ", moved_to = NULL WHERE id = ?1";
+        " harm = CASE WHEN harm <> 0 OR ?4 <> 0 THEN 1 ELSE 0 END, state = " STANDS
+        ", moved_to = NULL WHERE id = ?1";
     bool done = false;
     int rc = case_count_next(store, is, &done, err);
     if (rc || done)

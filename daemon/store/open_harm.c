@@ -8,7 +8,7 @@
     " FROM complaint c JOIN complaint_case k ON k.id = c.case_id LEFT JOIN case_follow f"          \
     " ON f.case_id = k.id WHERE c.withdrawn_ms IS NULL AND (k.state = 'open' OR k.harm_unseen = "  \
     "1)"                                                                                           \
-    " AND (c.harm OR (f.may_harm AND NOT k.harm)) AND "
+    " AND (c.harm <> 0 OR (f.may_harm = 1 AND k.harm = 0)) AND "
 #define NEWEST_FIRST " ORDER BY c.received_ms DESC, c.id DESC"
 
 /* `fold`: only complaints that name this code; NULL: all. */

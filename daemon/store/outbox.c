@@ -54,9 +54,10 @@ static int add_deliveries(struct store *store, const struct outbox_addresses *a,
 {
     static const char SQL[] =
         "INSERT INTO outbox_delivery(mail_id, recipient, urgent, since_ms, due_ms)"
-        " SELECT id, ?2, event = '" OUTBOX_URGENT "', ?4, CASE WHEN not_before_ms > ?4 THEN"
+        " SELECT id, ?2, CASE event WHEN '" OUTBOX_URGENT
+        "' THEN 1 ELSE 0 END, ?4, CASE WHEN not_before_ms > ?4 THEN"
         " not_before_ms ELSE ?4 END FROM outbox WHERE event = ?1"
-        " AND (state = 'new' OR (?3 AND state = 'open')) ON CONFLICT DO NOTHING";
+        " AND (state = 'new' OR (?3 = 1 AND state = 'open')) ON CONFLICT DO NOTHING";
     return db_run(store, SQL,
                   DB(DB_TEXT(a->event), DB_TEXT(recipient), DB_INT(a->all), DB_MS(now_ms)), err);
 }
@@ -109,7 +110,7 @@ static int restate_event(struct store *store, const struct outbox_addresses *a, 
 {
     static const char SQL[] =
         "UPDATE outbox SET state = " STATE_NOW ", sent_ms = (SELECT max(d.sent_ms)" OF_MAIL ")"
-        " WHERE event = ?1 AND (state = 'new' OR (?2 AND state = 'open'))";
+        " WHERE event = ?1 AND (state = 'new' OR (?2 = 1 AND state = 'open'))";
     static const char SQL_LEFT[] =
         "DELETE FROM outbox_text WHERE ?1 = 'case' AND EXISTS (SELECT 1 FROM outbox o WHERE"
         " o.id = mail_id AND o.event = ?1 AND o.state = 'sent')";
@@ -132,8 +133,8 @@ int outbox_urgent_stuck(struct store *store, int64_t now_ms, bool *ret, struct e
 {
     enum { URGENT_MS = 10000, OTHER_MS = 60000 };
     static const char SQL[] =
-        "SELECT 1 FROM outbox_delivery WHERE state = 'waiting' AND ((urgent AND attempts > 0)"
-        " OR (attempts = 0 AND due_ms < CASE WHEN urgent THEN ?1 ELSE ?2 END))"
+        "SELECT 1 FROM outbox_delivery WHERE state = 'waiting' AND ((urgent = 1 AND attempts > 0)"
+        " OR (attempts = 0 AND due_ms < CASE urgent WHEN 1 THEN ?1 ELSE ?2 END))"
         " UNION ALL SELECT 1 FROM outbox WHERE state = 'new' AND event = '" OUTBOX_URGENT "'"
         " AND coalesce(not_before_ms, created_ms) < ?1 LIMIT 1";
     struct db_query q =
@@ -154,7 +155,7 @@ int outbox_urgent_of(struct store *store, int64_t case_id, struct when_span sinc
                      outbox_each_urgent each, void *arg, struct error *err)
 {
     static const char SQL[] =
-        "SELECT o.id, coalesce(o.not_before_ms, o.created_ms) AS at_ms, NOT o.taken_up AND"
+        "SELECT o.id, coalesce(o.not_before_ms, o.created_ms) AS at_ms, o.taken_up = 0 AND"
         " o.not_before_ms > ?3 AND NOT EXISTS (SELECT 1 FROM outbox_delivery d WHERE d.mail_id ="
         " o.id AND (d.attempts > 0 OR d.state <> 'waiting' OR d.due_ms <= ?3)), x.payload FROM "
         "outbox o JOIN outbox_text x"
@@ -175,7 +176,7 @@ int outbox_urgent_of(struct store *store, int64_t case_id, struct when_span sinc
 }
 
 #define IS_DUE "d.state = 'waiting' AND (d.due_ms <= ?1 OR d.due_ms > ?2)"
-#define GATHERS_STILL "o.state = 'open' AND o.not_before_ms IS NOT NULL AND NOT o.taken_up"
+#define GATHERS_STILL "o.state = 'open' AND o.not_before_ms IS NOT NULL AND o.taken_up = 0"
 
 int outbox_gathered_now(struct store *store, int64_t case_id, int64_t now_ms, struct error *err)
 {
@@ -240,8 +241,8 @@ int outbox_due(struct store *store, bool urgent, int64_t now_ms, struct outbox_d
         " d.recipient ORDER BY d.attempts > 0, d.due_ms, d.mail_id) AS turn FROM outbox_delivery d"
         " JOIN outbox o ON o.id = d.mail_id"
         " WHERE d.state = 'waiting' AND d.urgent = ?1 AND (d.due_ms <= ?2 OR d.due_ms > ?3)"
-        " AND o.held IS NULL AND (o.not_before_ms IS NULL OR o.taken_up)"
-        " AND (d.urgent OR NOT EXISTS(SELECT 1 FROM outbox b JOIN outbox_delivery e"
+        " AND o.held IS NULL AND (o.not_before_ms IS NULL OR o.taken_up = 1)"
+        " AND (d.urgent = 1 OR NOT EXISTS(SELECT 1 FROM outbox b JOIN outbox_delivery e"
         " ON e.mail_id = b.id WHERE b.case_id = o.case_id AND b.id < o.id AND b.event = o.event"
         " AND b.held IS NULL AND e.recipient = d.recipient AND e.state = 'waiting'))"
         " ORDER BY d.attempts > 0, turn, d.due_ms, d.mail_id LIMIT ?4) d"
@@ -264,7 +265,7 @@ int outbox_stranded(struct store *store, const char *recipient, int64_t now_ms,
         " ON x.mail_id = o.id LEFT JOIN outbox_delivery d ON d.mail_id = o.id AND d.recipient = ?1"
         " WHERE o.event = '" OUTBOX_URGENT "' AND o.state IN ('new', 'open') AND o.held IS NULL"
         " AND coalesce(o.not_before_ms, 0) <= ?3 AND (d.mail_id IS NULL OR (d.state = 'waiting'"
-        " AND o.not_before_ms IS NOT NULL AND NOT o.taken_up AND d.due_ms <= ?2))"
+        " AND o.not_before_ms IS NOT NULL AND o.taken_up = 0 AND d.due_ms <= ?2))"
         " AND (d.mail_id IS NOT NULL OR o.state = 'new') ORDER BY o.id LIMIT ?4";
     struct db_query q = db_query(
         store, SQL,
@@ -305,7 +306,7 @@ int outbox_failed(struct store *store, const struct outbox_delivery *delivery, i
     assert(store_writing(store) && !(park && delivery->urgent));
     static const char SQL[] =
         "UPDATE outbox_delivery SET attempts = attempts + 1, due_ms = ?3, last_error = ?5,"
-        " state = CASE WHEN ?4 THEN 'parked' ELSE 'waiting' END"
+        " state = CASE ?4 WHEN 1 THEN 'parked' ELSE 'waiting' END"
         " WHERE mail_id = ?1 AND recipient = ?2";
     return db_run(store, SQL,
                   DB(DB_INT(delivery->mail_id), DB_TEXT(delivery->recipient), DB_MS(due_ms),
@@ -384,14 +385,15 @@ int outbox_rewrite(struct store *store, int64_t mail_id, const char *payload, st
 int outbox_count(struct store *store, struct outbox_counts *ret, struct error *err)
 {
     static const char SQL[] =
-        "SELECT sum(shown = 'waiting'), sum(shown = 'parked'),"
+        "SELECT count(*) FILTER (WHERE shown = 'waiting'), count(*) FILTER (WHERE shown ="
+        " 'parked'),"
         " (SELECT count(*) FROM outbox WHERE state = 'sent'), (SELECT last_error FROM"
         " outbox_delivery WHERE last_error IS NOT NULL AND state <> 'sent' ORDER BY due_ms DESC"
-        " LIMIT 1), sum(shown = 'waiting' AND event = '" OUTBOX_URGENT
+        " LIMIT 1), count(*) FILTER (WHERE shown = 'waiting' AND event = '" OUTBOX_URGENT
         "'), min(CASE shown WHEN 'waiting' THEN created_ms END), min(CASE WHEN shown = 'waiting'"
         " AND event = '" OUTBOX_URGENT
         "' THEN coalesce(not_before_ms, created_ms) END) FROM (SELECT event, created_ms,"
-        " not_before_ms, " STATE_SHOWN " AS shown FROM outbox WHERE state IN ('new', 'open'))";
+        " not_before_ms, " STATE_SHOWN " AS shown FROM outbox WHERE state IN ('new', 'open')) o";
     struct db_query q = db_query(store, SQL, NULL, err);
     if (db_next(&q)) {
         ret->waiting = db_int64(&q, 0);

@@ -188,9 +188,11 @@ int pattern_lots(struct store *store, const struct pattern_scope *scope, pattern
 {
     static const char SQL[] =
         "SELECT l.id, l.packed_from_ms, l.units, (SELECT CASE ?6 WHEN '' THEN 1e6 * count(*) ELSE"
-        " total((SELECT h.n FROM pattern_series s JOIN pattern_share h ON h.series_id = s.id AND"
+        " coalesce(sum((SELECT h.n FROM pattern_series s JOIN pattern_share h ON h.series_id = "
+        "s.id AND"
         " h.case_id = c.case_id WHERE s.factor = 'cause' AND s.level = ?6 AND s.symptom ="
-        " c.symptom)) END FROM complaint c WHERE c.lot_id = l.id AND (?5 = '' OR c.symptom = ?5)"
+        " c.symptom)), 0) END FROM complaint c WHERE c.lot_id = l.id AND (?5 = '' OR c.symptom = "
+        "?5)"
         " AND c.received_ms < ?3 AND c.withdrawn_ms IS NULL) FROM lot l WHERE l.packed_from_ms >= "
         "?1 AND l.packed_from_ms < ?2"
         " AND (?4 = '' OR l.line = ?4) AND l.line <> ?7 ORDER BY l.packed_from_ms, l.id";

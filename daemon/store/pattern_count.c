@@ -8,7 +8,12 @@
 
 /* ---- what complaints, lots and cases count for ---- */
 
-#define ADD " ON CONFLICT DO UPDATE SET n = n + excluded.n"
+#define ADD_TO(table, key) " ON CONFLICT(" key ") DO UPDATE SET n = " table ".n + excluded.n"
+#define ADD_RECEIVED ADD_TO("pattern_received", "week, series_id")
+#define ADD_MADE ADD_TO("pattern_made", "series_id, week, received_week")
+#define ADD_CASE ADD_TO("pattern_case", "case_id, received_week, made_week")
+#define ADD_UNITS ADD_TO("pattern_units", "week, series_id")
+#define ADD_OPEN ADD_TO("pattern_open", "week, symptom")
 #define COMPLAINT_SERIES                                                                           \
     " FROM pattern_part v CROSS JOIN pattern_series s ON s.factor = v.factor AND"                  \
     " s.level = v.level AND s.symptom = v.symptom"
@@ -18,18 +23,18 @@
     "INSERT INTO pattern_series(factor, level, symptom) SELECT DISTINCT factor, level, symptom"    \
     " FROM pattern_part WHERE " which " AND ?2 > 0 ON CONFLICT DO NOTHING",                        \
         "INSERT INTO pattern_received SELECT v.received_week, s.id, ?2 * "                         \
-        "sum(v.n)" COMPLAINT_SERIES " WHERE " which " GROUP BY 1, 2" ADD,                          \
+        "sum(v.n)" COMPLAINT_SERIES " WHERE " which " GROUP BY 1, 2" ADD_RECEIVED,                 \
         "INSERT INTO pattern_made SELECT s.id, v.made_week, v.received_week,"                      \
-        " ?2 * sum(v.n)" COMPLAINT_SERIES " WHERE " which " GROUP BY 1, 2, 3" ADD,                 \
+        " ?2 * sum(v.n)" COMPLAINT_SERIES " WHERE " which " GROUP BY 1, 2, 3" ADD_MADE,            \
         "INSERT INTO pattern_case SELECT case_id, received_week, made_week, ?2 * count(*)"         \
-        " FROM pattern_place WHERE " which " GROUP BY 1, 2, 3" ADD
+        " FROM pattern_place WHERE " which " GROUP BY 1, 2, 3" ADD_CASE
 #define UNIT_SERIES                                                                                \
     " CROSS JOIN pattern_series s ON s.factor = v.factor AND s.level = v.level AND s.symptom = ''"
 #define UNITS(of, which, way)                                                                      \
     "INSERT INTO pattern_series(factor, level, symptom) SELECT DISTINCT factor, level, ''"         \
     " FROM " of " WHERE " which " AND " way " > 0 ON CONFLICT DO NOTHING",                         \
         "INSERT INTO pattern_units SELECT v.week, s.id, " way " * sum(v.n) FROM " of               \
-        " v" UNIT_SERIES " WHERE " which " GROUP BY 1, 2" ADD
+        " v" UNIT_SERIES " WHERE " which " GROUP BY 1, 2" ADD_UNITS
 #define LOTS_OF_PRODUCT "lot_id IN (SELECT id FROM lot WHERE product_id = ?1)"
 #define COMPLAINTS_OF_PRODUCT                                                                      \
     "complaint_id IN (SELECT c.id FROM complaint c LEFT JOIN lot l ON l.id = c.lot_id"             \
@@ -79,8 +84,8 @@ static int read_parts(struct store *store, int64_t complaint_id, struct parts *p
 
 static int count_part(struct store *store, const struct part *part, int way, struct error *err)
 {
-    static const char RECEIVED[] = "INSERT INTO pattern_received VALUES(?1, ?2, ?3)" ADD;
-    static const char MADE[] = "INSERT INTO pattern_made VALUES(?1, ?2, ?3, ?4)" ADD;
+    static const char RECEIVED[] = "INSERT INTO pattern_received VALUES(?1, ?2, ?3)" ADD_RECEIVED;
+    static const char MADE[] = "INSERT INTO pattern_made VALUES(?1, ?2, ?3, ?4)" ADD_MADE;
     const struct db_value series = DB_INT(part->series_id), n = DB_INT(way * part->n);
     const struct db_value received = DB_INT(part->received_week);
     if (!part->series_id)
@@ -98,7 +103,7 @@ int pattern_count_complaint(struct store *store, int64_t complaint_id, enum patt
         "INSERT INTO pattern_series(factor, level, symptom) SELECT factor, level, symptom"
         " FROM pattern_part WHERE complaint_id = ?1 ON CONFLICT DO NOTHING";
     static const char CASE[] = "INSERT INTO pattern_case SELECT case_id, ?2, ?3, ?4 FROM complaint"
-                               " WHERE id = ?1" ADD;
+                               " WHERE id = ?1" ADD_CASE;
     struct parts parts = {0};
     int rc = read_parts(store, complaint_id, &parts, err);
     if (!rc && parts.any_new && way > 0) {
@@ -213,7 +218,7 @@ int pattern_count_case(struct store *store, int64_t case_id, enum pattern_way wa
     assert(store_writing(store));
     static const char SQL[] = "INSERT INTO pattern_open SELECT " SCHEMA_WEEK_OF(
         "opened_ms") ", symptom, ?2"
-                     " FROM complaint_case WHERE id = ?1 AND state = 'open'" ADD;
+                     " FROM complaint_case WHERE id = ?1 AND state = 'open'" ADD_OPEN;
     return db_run(store, SQL, DB(DB_INT(case_id), DB_INT(way)), err);
 }
 
@@ -237,9 +242,9 @@ int pattern_count_causes(struct store *store, int64_t case_id, enum pattern_way 
     static const char *const ALL[] = {
         CAUSES("c.id = ?1 AND ?2 > 0", "c.id = ?1 AND ?2 > 0"),
         "INSERT INTO pattern_received SELECT p.received_week, h.series_id, ?2 * sum(h.n * p.n)" //
-        SHARES " GROUP BY 1, 2" ADD,
+        SHARES " GROUP BY 1, 2" ADD_RECEIVED,
         "INSERT INTO pattern_made SELECT h.series_id, p.made_week, p.received_week,"
-        " ?2 * sum(h.n * p.n)" SHARES " GROUP BY 1, 2, 3" ADD,
+        " ?2 * sum(h.n * p.n)" SHARES " GROUP BY 1, 2, 3" ADD_MADE,
         NULL};
     return run_all(store, ALL, case_id, way, err);
 }
@@ -250,13 +255,13 @@ int pattern_verdict_given(struct store *store, int64_t case_id, struct error *er
     /* causes as probable as the confirmed one count as ranked before it */
     static const char SQL[] =
         "INSERT INTO pattern_verdict(verdict_id, place, probability, brier)"
-        " SELECT id, 1 + sum(cause <> confirmed AND p >= own), own,"
-        " sum((p - (cause = confirmed)) * (p - (cause = confirmed))) FROM (SELECT v.id,"
+        " SELECT id, 1 + count(*) FILTER (WHERE cause <> confirmed AND p >= own), min(own),"
+        " sum(CASE WHEN cause = confirmed THEN (1 - p) * (1 - p) ELSE p * p END) FROM (SELECT v.id,"
         " v.cause AS confirmed, k.name AS cause, r.probability AS p, coalesce((SELECT o.probability"
         " FROM ranking_cause o JOIN cause n ON n.id = o.cause_id WHERE o.case_id = v.case_id"
         " AND o.revision = v.revision AND n.name = v.cause), 0) AS own FROM verdict v"
         " JOIN ranking_cause r ON r.case_id = v.case_id AND r.revision = v.revision"
-        " JOIN cause k ON k.id = r.cause_id WHERE v.case_id = ?1 AND v.reopened_ms IS NULL)"
+        " JOIN cause k ON k.id = r.cause_id WHERE v.case_id = ?1 AND v.reopened_ms IS NULL) s"
         " GROUP BY id ON CONFLICT(verdict_id) DO UPDATE SET place = excluded.place,"
         " probability = excluded.probability, brier = excluded.brier";
     return db_run(store, SQL, DB(DB_INT(case_id)), err);
@@ -327,7 +332,7 @@ int pattern_recount(struct store *store, struct error *err)
 
 #define DIFFERENT(kept, counted)                                                                   \
     "SELECT count(*) FROM (SELECT a, b, c FROM (SELECT " kept " UNION ALL " counted                \
-    ") GROUP BY a, b, c HAVING sum(n) <> 0)"
+    ") s GROUP BY a, b, c HAVING sum(n) <> 0) t"
 #define NAMED " JOIN pattern_series s ON s.factor = v.factor AND s.level = v.level AND s.symptom = "
 
 int pattern_differences(struct store *store, int64_t *ret, struct error *err)

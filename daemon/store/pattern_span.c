@@ -47,7 +47,7 @@ static int each_sum(struct store *store, const char *sql, const struct pattern_s
     " AND packed_from_ms < " to ")"
 #define SUMMED(weeks, edges) \
     "SELECT id, sum(n) FROM (SELECT series_id AS id, n FROM " weeks \
-    " WHERE week BETWEEN ?1 AND ?2" edges ") GROUP BY id"
+    " WHERE week BETWEEN ?1 AND ?2" edges ") s GROUP BY id"
 /* clang-format on */
 
 int pattern_span_received(struct store *store, const struct pattern_span *span,
@@ -82,18 +82,18 @@ int pattern_span_parts(struct store *store, const struct pattern_scope *scope,
     return db_end(&q, rc);
 }
 
-/* With one max() the other columns are those of its row (SQLite, "Bare columns in an aggregate
- * query"). */
+/* Of each lot its newest. */
 int pattern_span_hit(struct store *store, const struct pattern_scope *scope,
                      const struct pattern_series *level, pattern_hit_each each, void *arg,
                      struct error *err)
 {
     static const char SQL[] =
-        "SELECT l.id, l.units, l.code_day, c.case_id, max(v.received_ms), l.lot"
-        " FROM pattern_part v JOIN complaint c ON c.id = v.complaint_id JOIN lot l ON l.id = "
-        "v.lot_id"
-        " WHERE v.received_ms >= ?1 AND v.received_ms < ?2 AND v.symptom = ?3 AND v.factor = ?4"
-        " AND v.level = ?5 AND v.n >= ?6 GROUP BY l.id ORDER BY l.id";
+        "SELECT l.id, l.units, l.code_day, c.case_id, h.received_ms, l.lot FROM (SELECT v.lot_id,"
+        " v.complaint_id, v.received_ms, row_number() OVER (PARTITION BY v.lot_id ORDER BY"
+        " v.received_ms DESC, v.complaint_id) AS nr FROM pattern_part v WHERE v.received_ms >= ?1"
+        " AND v.received_ms < ?2 AND v.symptom = ?3 AND v.factor = ?4 AND v.level = ?5 AND v.n >="
+        " ?6) h JOIN complaint c ON c.id = h.complaint_id JOIN lot l ON l.id = h.lot_id WHERE"
+        " h.nr = 1 ORDER BY l.id";
     const struct cut *cut = cuts_find(level->factor);
     int64_t least = cut && cuts_fractional(cut) ? (int64_t)(PATTERN_MILLION / 2) : 1;
     struct db_query q =

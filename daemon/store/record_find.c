@@ -36,7 +36,8 @@ int record_find_touch_lot(struct store *store, int64_t lot_id, int64_t due_ms, s
 {
     assert(store_writing(store));
     static const char SQL_TOUCH[] = "INSERT INTO work(kind, subject_id, due_ms)" CASES_OF_LOT(
-        "'rank', id, ?2") " ON CONFLICT DO UPDATE SET seq = seq + 1, due_ms = excluded.due_ms";
+        "'rank', id, ?2") " ON CONFLICT(kind, subject_id) DO UPDATE SET seq = work.seq + 1,"
+                          " due_ms = excluded.due_ms";
     return db_run(store, SQL_TOUCH, DB(DB_ID(lot_id), DB_MS(due_ms)), err);
 }
 

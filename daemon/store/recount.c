@@ -15,7 +15,7 @@ int recount(struct store *store, struct recount *ret, struct error *err)
         " symptom, received_ms, packed_day AS day, n FROM company_count UNION ALL SELECT c.lot_id,"
         " c.symptom, c.received_ms, (l.packed_from_ms - (l.packed_from_ms % 86400000 + 86400000) %"
         " 86400000) / 86400000, -1 FROM complaint c JOIN lot l ON l.id = c.lot_id"
-        " WHERE c.withdrawn_ms IS NULL) GROUP BY 1, 2, 3, 4 HAVING sum(n) <> 0)";
+        " WHERE c.withdrawn_ms IS NULL) a GROUP BY 1, 2, 3, 4 HAVING sum(n) <> 0) b";
     int rc = pattern_differences(store, &ret->weeks, err);
     if (!rc)
         rc = db_number(store, CASES, NULL, &ret->cases, err);

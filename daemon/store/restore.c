@@ -4,6 +4,7 @@
 #include "base/when.h"
 #include "store/db.h"
 #include "store/disk.h"
+#include "store/engine_sqlite.h"
 #include "store/erasures.h"
 #include "store/integrity.h"
 #include "store/numbers.h"
@@ -12,6 +13,7 @@
 #include "store/restore_missing.h"
 #include "store/store_inside.h"
 #include <errno.h>
+#include <sqlite3.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -58,7 +60,7 @@ static char *address_of(const char *file)
 static int identify(struct store *store, struct error *err)
 {
     int version = 0;
-    int rc = store_identify(store, &version, err);
+    int rc = engine_sqlite_identify(store, &version, err);
     if (!rc && version == 0)
         rc = error_set(err, ERROR_INVALID, "%s is not an oddloaf database", store->path);
     return rc;
@@ -84,6 +86,7 @@ static int look_at(const char *file, int (*look)(struct store *, void *, struct 
     }
     struct store *store = xcalloc(1, sizeof *store);
     char *address = address_of(file);
+    store->engine = &ENGINE_SQLITE;
     store->path = xstrdup(file);
     const int flags =
         SQLITE_OPEN_NOMUTEX | SQLITE_OPEN_EXRESCODE | SQLITE_OPEN_READONLY | SQLITE_OPEN_URI;

@@ -2,8 +2,9 @@
 #include "store/db.h"
 
 /* Lots first: readings and results are kept by lot, so each costs one look. */
+#define NONE_YET "coalesce(lower(r.note) LIKE '%none yet%', false)"
 #define SAMPLES(from, but)                                                                         \
-    "SELECT l.id, r.value, coalesce(lower(r.note) LIKE '%none yet%', 0) AS none_yet,"              \
+    "SELECT l.id, r.value, " NONE_YET " AS none_yet,"                                              \
     " EXISTS(SELECT 1 FROM complaint c WHERE c.lot_id = l.id AND c.withdrawn_ms IS NULL)"          \
     " OR EXISTS(SELECT 1 FROM complaint_lot w JOIN complaint c ON c.id = w.complaint_id"           \
     " AND c.withdrawn_ms IS NULL WHERE w.lot_id = l.id AND w.weight >= 0.5)"                       \
@@ -17,7 +18,7 @@
 static const char SQL_READINGS[] =
     SAMPLES("reading r ON r.lot_id = l.id"
             " AND r.quantity_id = (SELECT id FROM quantity WHERE name = ?1)",
-            " AND NOT (none_yet AND EXISTS("
+            " AND NOT (" NONE_YET " AND EXISTS("
             "SELECT 1 FROM reading o WHERE o.lot_id = r.lot_id AND o.quantity_id = r.quantity_id"
             " AND o.mix = r.mix AND o.point = r.point AND o.at_ms > r.at_ms))");
 static const char SQL_RESULTS[] = SAMPLES("measured r ON r.lot_id = l.id AND r.quantity = ?1"

@@ -1,16 +1,19 @@
-/* Inside store/ only, where SQLite itself is called: the connection. */
+/* Inside store/ only: the connection. */
 #ifndef ODDLOAF_STORE_STORE_INSIDE_H
 #define ODDLOAF_STORE_STORE_INSIDE_H
 
+#include "store/engine.h"
 #include "store/files.h"
 #include "store/store.h"
-#include <sqlite3.h>
 
 enum { DB_CACHE_SLOTS = 512, DB_MEMOS = 4 };
 
+struct sqlite3;
+
 struct store {
-    sqlite3 *db;
-    char *path;
+    const struct engine *engine;
+    struct sqlite3 *db;     /* of SQLite */
+    char *path, *state_dir; /* path: of the file, as people are told */
     enum store_mode mode;
     struct owner *owner; /* of the state, if this store writes */
     struct files files;  /* as this store left them, if it writes */
@@ -18,7 +21,7 @@ struct store {
     int64_t log_bytes; /* what its last commit left in the log, at least */
     struct {
         const char *sql; /* the address is the key */
-        sqlite3_stmt *statement;
+        void *statement;
     } cache[DB_CACHE_SLOTS];
     struct {
         const void *key;
@@ -33,12 +36,7 @@ struct store {
     struct error failed; /* what failed in the transaction, whether its asker looked or not */
 };
 
-/* ERROR_INVALID if the file is another program's, or of a schema to come; 0: a new one. */
-int store_identify(struct store *store, int *ret_version, struct error *err);
-/* Says what SQLite's last call on the connection failed at; answers its code. */
-int db_fail(struct store *store, struct error *err, const char *doing);
-int db_code(int sqlite_code);
-/* Finalizes what is kept. */
+/* Forgets what is kept of statements, and the memos. */
 void db_forget(struct store *store);
 
 #endif

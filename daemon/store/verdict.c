@@ -72,7 +72,7 @@ int verdict_reopen(struct store *store, int64_t case_id, const char *note, const
 {
     assert(store_writing(store));
     static const char SQL[] =
-        "UPDATE verdict SET reopened_ms = ?2, note = coalesce(note, '') || char(10) ||"
+        "UPDATE verdict SET reopened_ms = ?2, note = coalesce(note, '') || " DB_LINE_BREAK " ||"
         " 'reopened by ' || ?3 || ': ' || coalesce(?4, '') WHERE case_id = ?1 AND reopened_ms IS "
         "NULL";
     int64_t settled = 0;

@@ -10,8 +10,9 @@ int work_add(struct store *store, const char *kind, int64_t subject_id, int64_t 
     assert(store_writing(store));
     static const char SQL[] =
         "INSERT INTO work(kind, subject_id, due_ms) VALUES(?1, ?2, ?3)"
-        " ON CONFLICT DO UPDATE SET seq = seq + 1, attempts = 0, due_ms = CASE WHEN"
-        " excluded.due_ms < due_ms THEN excluded.due_ms ELSE due_ms END";
+        " ON CONFLICT(kind, subject_id) DO UPDATE SET seq = work.seq + 1, attempts = 0,"
+        " due_ms = CASE WHEN"
+        " excluded.due_ms < work.due_ms THEN excluded.due_ms ELSE work.due_ms END";
     return db_run(store, SQL, DB(DB_TEXT(kind), DB_INT(subject_id), DB_MS(due_ms)), err);
 }
 
@@ -78,7 +79,8 @@ int work_rank_open_cases(struct store *store, int64_t due_ms, struct error *err)
     assert(store_writing(store));
     static const char SQL[] = "INSERT INTO work(kind, subject_id, due_ms) SELECT 'rank', id, ?1"
                               " FROM complaint_case WHERE state = 'open' AND complaints > 0"
-                              " ON CONFLICT DO UPDATE SET seq = seq + 1, due_ms = excluded.due_ms";
+                              " ON CONFLICT(kind, subject_id) DO UPDATE SET seq = work.seq + 1,"
+                              " due_ms = excluded.due_ms";
     return db_run(store, SQL, DB(DB_MS(due_ms)), err);
 }
 
@@ -93,7 +95,8 @@ static int rank_again(struct store *store, int64_t since_ms, int64_t due_ms, str
         " WHERE c.state = 'open' AND c.complaints > 0 AND c.as_of_ms >= ?2"
         " AND NOT EXISTS(SELECT 1 FROM work w WHERE w.kind IN ('rank', 'bulk') AND w.subject_id = "
         "c.id)"
-        " ON CONFLICT DO UPDATE SET seq = seq + 1, due_ms = excluded.due_ms";
+        " ON CONFLICT(kind, subject_id) DO UPDATE SET seq = work.seq + 1,"
+        " due_ms = excluded.due_ms";
     return db_run(store, SQL, DB(DB_MS(due_ms), DB_INT(since_ms)), err);
 }
 

@@ -47,13 +47,14 @@ static bool has_words(const char *text, const char *words)
  * complaint, by, what it says; what is looked for stands in the last two. */
 #define OF_PRODUCT                                                                                 \
     " AND (?3 IS NULL AND ?4 IS NULL OR l.product_id IN (SELECT id FROM product WHERE family = ?4" \
-    " OR ?3 LIKE '%,' || id || ',%')) "
+    " OR instr(?3, ',' || id || ',') > 0)) "
 #define SINCE(column) "(?2 IS NULL OR " column " >= ?2)" OF_PRODUCT
 
 static const char SQL_LOT[] =
     "SELECT l.id, l.packed_from_ms, 0, l.lot, '', '', p.product || coalesce(', ' || p.name, '') ||"
     " ', line ' || l.line FROM lot l JOIN product p ON p.id = l.product_id WHERE l.fold >= ?1"
-    " AND l.fold < ?1 || char(1114111) AND " SINCE("l.packed_from_ms") "ORDER BY l.fold LIMIT 1000";
+    " AND l.fold < ?1 || " DB_LAST_LETTER
+    " AND " SINCE("l.packed_from_ms") "ORDER BY l.fold LIMIT 1000";
 static const char SQL_CASE[] =
     "SELECT k.id, k.as_of_ms, k.id, coalesce(l.lot, ''), '', coalesce(f.owner, ''), k.symptom"
     " FROM complaint_case k LEFT JOIN case_follow f ON f.case_id = k.id LEFT JOIN lot l ON l.id ="
@@ -84,7 +85,7 @@ static const char SQL_ACTION[] = "SELECT a.id, a.at_ms, 0, '', '', a.by_name, co
                                  "' ', '') || coalesce('line ' ||"
                                  " a.line || ' ', '') || coalesce(a.place || ' ', '') || a.note "
                                  "FROM corrective_action a LEFT JOIN"
-                                 " lot l ON 0 WHERE " SINCE("a.at_ms") "ORDER BY a.id DESC";
+                                 " lot l ON false WHERE " SINCE("a.at_ms") "ORDER BY a.id DESC";
 
 static const char *const SQL[WRITTEN_KINDS] = {
     [WRITTEN_LOT] = SQL_LOT,       [WRITTEN_CASE] = SQL_CASE, [WRITTEN_NOTE] = SQL_NOTE,

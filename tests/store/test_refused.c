@@ -16,6 +16,7 @@
 #include "store/store_inside.h"
 #include "store/verdict.h"
 #include "store/work.h"
+#include <sqlite3.h>
 #include <stdlib.h>
 #include <string.h>
 

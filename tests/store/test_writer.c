@@ -7,6 +7,7 @@
 #include "store/writer.h"
 #include <pthread.h>
 #include <semaphore.h>
+#include <sqlite3.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/syscall.h>

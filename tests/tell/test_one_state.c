@@ -7,6 +7,7 @@
 #include "tell/tell.h"
 #include <pthread.h>
 #include <semaphore.h>
+#include <sqlite3.h>
 #include <unistd.h>
 
 enum { DAYS = 8, STATEMENTS_MOST = 1000, PATIENCE_S = 20 };

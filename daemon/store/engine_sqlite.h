@@ -1,0 +1,12 @@
+/* Inside store/ only: SQLite, one file in the state's folder. Only what copies, checks and replaces
+ * that file (backup.h, restore.h, integrity.h) calls SQLite besides. */
+#ifndef ODDLOAF_STORE_ENGINE_SQLITE_H
+#define ODDLOAF_STORE_ENGINE_SQLITE_H
+
+#include "store/engine.h"
+
+/* ERROR_INVALID if the file is another program's, or of a schema to come; 0: a new one. */
+int engine_sqlite_identify(struct store *store, int *ret_version, struct error *err);
+int engine_sqlite_code(int sqlite_code);
+
+#endif
