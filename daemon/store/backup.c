@@ -2,8 +2,8 @@
 #include "base/text.h"
 #include "base/when.h"
 #include "store/disk.h"
-#include "store/engine_sqlite.h"
 #include "store/file_hash.h"
+#include "store/sqlite_code.h"
 #include "store/store_inside.h"
 #include <dirent.h>
 #include <errno.h>
@@ -110,7 +110,7 @@ static int check_files(sqlite3 *copy, const struct store *store, struct error *e
     while (st && !rc && (step = sqlite3_step(st)) == SQLITE_ROW)
         rc = check_file(st, store, err);
     if (!rc && step != SQLITE_DONE)
-        rc = error_set(err, (enum error_code)engine_sqlite_code(step),
+        rc = error_set(err, (enum error_code)sqlite_code(step),
                        "no backup was kept: the attached files of %s could not be read: %s",
                        store->path, sqlite3_errmsg(copy));
     sqlite3_finalize(st);
@@ -132,8 +132,8 @@ static int copy_pages(struct store *store, const char *path, struct error *err)
     if (backup)
         sqlite3_backup_finish(backup);
     if (step != SQLITE_DONE)
-        rc = error_set(err, (enum error_code)engine_sqlite_code(step), "the backup %s stopped: %s",
-                       path, sqlite3_errstr(step));
+        rc = error_set(err, (enum error_code)sqlite_code(step), "the backup %s stopped: %s", path,
+                       sqlite3_errstr(step));
     else
         rc = check_copy(copy, store, err);
     if (!rc)

@@ -4,6 +4,7 @@
 #include "store/disk.h"
 #include "store/replace.h"
 #include "store/schema.h"
+#include "store/sqlite_code.h"
 #include "store/store_inside.h"
 #include <assert.h>
 #include <dirent.h>
@@ -19,29 +20,10 @@ enum { BUSY_MS = 5000 };
 
 /* ---- what failed ---- */
 
-int engine_sqlite_code(int sqlite_code)
-{
-    switch (sqlite_code & 0xff) {
-    case SQLITE_FULL:
-        return ERROR_NO_SPACE;
-    case SQLITE_CONSTRAINT:
-        return ERROR_CONFLICT;
-    case SQLITE_BUSY:
-    case SQLITE_LOCKED:
-        return ERROR_BUSY;
-    case SQLITE_NOMEM:
-        return ERROR_MEMORY;
-    case SQLITE_TOOBIG:
-        return ERROR_TOO_LARGE;
-    default:
-        return ERROR_IO;
-    }
-}
-
 /* SQLite says "disk I/O error" for some full disks; the errno it kept tells them apart. */
 static int fail(struct store *store, struct error *err, const char *doing)
 {
-    int code = engine_sqlite_code(sqlite3_errcode(store->db));
+    int code = sqlite_code(sqlite3_errcode(store->db));
     int system_errno = sqlite3_system_errno(store->db);
     /* the log's index finds no room in its file, whatever errno was left at */
     bool no_index = sqlite3_extended_errcode(store->db) == SQLITE_IOERR_SHMSIZE;
@@ -54,6 +36,17 @@ static int fail(struct store *store, struct error *err, const char *doing)
         error_hint(err, "oddloaf status says what is known of the database; a damaged one is "
                         "replaced by a backup: oddloafd(8), BACKUP AND RESTORE");
     return code;
+}
+
+static bool in_transaction(const struct store *store)
+{
+    return !sqlite3_get_autocommit(store->db);
+}
+
+static void undo(struct store *store)
+{
+    if (in_transaction(store))
+        sqlite3_exec(store->db, "ROLLBACK", NULL, NULL, NULL);
 }
 
 /* ---- opening ---- */
@@ -87,9 +80,9 @@ int engine_sqlite_identify(struct store *store, int *ret_version, struct error *
     *ret_version = (int)version;
     if (id != SCHEMA_APPLICATION_ID && (id != 0 || tables != 0))
         return error_set(err, ERROR_INVALID, "%s is not an oddloaf database", store->path);
-    if (*ret_version > store_schema_version()) {
+    if (*ret_version > schema_version()) {
         error_set(err, ERROR_INVALID, "%s has schema %d, this program knows up to %d", store->path,
-                  *ret_version, store_schema_version());
+                  *ret_version, schema_version());
         error_hint(err, "install the newer oddloafd that wrote it");
         return ERROR_INVALID;
     }
@@ -111,7 +104,7 @@ static int migrate_one(struct store *store, const struct migration *parts, size_
     if (!rc)
         rc = db_exec(store, "COMMIT", err);
     if (rc)
-        store_rollback(store);
+        undo(store);
     return rc;
 }
 
@@ -150,7 +143,7 @@ static int keep_before(struct store *store, const char *state_dir, int version, 
         error_hint(err, "%s", why.hint);
     }
     store->migration.from = version;
-    store->migration.to = store_schema_version();
+    store->migration.to = schema_version();
     snprintf(store->migration.copy, sizeof store->migration.copy, "%s", path.data);
     text_buffer_free(&path);
     free(folder);
@@ -196,7 +189,7 @@ static int open_writer(struct store *store, const char *state_dir, struct error 
         rc = count_log(store, err);
     if (!rc && version == 0) /* written only once: a full disk is no reason not to start */
         rc = db_exec(store, identify, err);
-    if (!rc && version > 0 && version < store_schema_version())
+    if (!rc && version > 0 && version < schema_version())
         rc = keep_before(store, state_dir, version, err);
     return rc ? rc : migrate(store, version, err);
 }
@@ -331,17 +324,6 @@ static int run(struct store *store, const char *sql, struct error *err)
 
 /* ---- transactions ---- */
 
-static bool in_transaction(const struct store *store)
-{
-    return !sqlite3_get_autocommit(store->db);
-}
-
-static void undo(struct store *store)
-{
-    if (in_transaction(store))
-        sqlite3_exec(store->db, "ROLLBACK", NULL, NULL, NULL);
-}
-
 static void checkpoint(struct store *store)
 {
     /* a reader in the middle of a query keeps it from happening: don't wait, do it after the next
@@ -374,9 +356,10 @@ static int allow_writing(struct store *store, bool on, struct error *err)
     return run(store, on ? "PRAGMA query_only=OFF" : "PRAGMA query_only=ON", err);
 }
 
-static int on_progress(void *store)
+static int on_progress(void *arg)
 {
-    return store_is_dropped(store);
+    const struct store *store = arg;
+    return atomic_load_explicit(store->dropped, memory_order_relaxed);
 }
 
 static void heed(struct store *store)

@@ -7,6 +7,5 @@
 
 /* ERROR_INVALID if the file is another program's, or of a schema to come; 0: a new one. */
 int engine_sqlite_identify(struct store *store, int *ret_version, struct error *err);
-int engine_sqlite_code(int sqlite_code);
 
 #endif

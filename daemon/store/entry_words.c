@@ -128,7 +128,7 @@ static int put_words(struct store *store, const char *report, const char *const 
     return rc;
 }
 
-/* `('sour':D <-> 'bread':*D) & …` */
+/* `('sour':D <1> 'bread':*D) & …` */
 static void add_phrase(struct text_buffer *match, enum entry_column column, const char *text,
                        size_t length)
 {
@@ -139,7 +139,7 @@ static void add_phrase(struct text_buffer *match, enum entry_column column, cons
     for (size_t word = next_word(&at), after; word; at = next, word = after) {
         next = at + word;
         after = next_word(&next);
-        text_appendf(&phrase, "%s'%.*s':%s%.*s", phrase.length ? " <-> " : "", (int)word, at,
+        text_appendf(&phrase, "%s'%.*s':%s%.*s", phrase.length ? " <1> " : "", (int)word, at,
                      begins && !after ? "*" : "", column != ENTRY_COLUMNS,
                      column != ENTRY_COLUMNS ? &LETTERS[column] : "");
         if (phrase.data[phrase.length - 1] == ':')

@@ -259,3 +259,8 @@ const struct migration *schema_migrations(size_t *ret_count)
     *ret_count = sizeof MIGRATIONS / sizeof MIGRATIONS[0];
     return MIGRATIONS;
 }
+
+int schema_version(void)
+{
+    return MIGRATIONS[sizeof MIGRATIONS / sizeof MIGRATIONS[0] - 1].number;
+}

@@ -13,6 +13,8 @@ struct migration {
 /* All migrations in order; *ret_count is their number. */
 const struct migration *schema_migrations(size_t *ret_count);
 
+int schema_version(void); /* of the last of them */
+
 /* Parts of the list that have files of their own. */
 extern const char SCHEMA_PATTERN_TABLES[], SCHEMA_PATTERN_VIEWS[], SCHEMA_PATTERN_SUMS[],
     SCHEMA_PATTERN_COMPLAINTS[], SCHEMA_PATTERN_LOTS[], SCHEMA_RANKING_TABLES[],
