@@ -227,8 +227,9 @@ int trace_run(struct store *store, const struct tz *tz, const struct trace_query
     struct period period = {0};
     struct trace_lots *lots = NULL;
     int rc = read_period(store, tz, query, &period, err);
+    const struct trace_asked asked = {period.symptom, period.packed, INT64_MAX};
     if (!rc)
-        rc = trace_lots_read(store, tz, period.symptom, period.packed, &lots, err);
+        rc = trace_lots_read(store, tz, &asked, &lots, err);
     if (!rc) {
         mark_failed(lots, &period);
         rc = answer(lots, tz, &period, ret, err);

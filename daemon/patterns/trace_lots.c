@@ -120,7 +120,7 @@ void trace_lots_send(struct trace_lots *t, struct trace_trips *to, size_t lot,
                      const struct evidence_dispatch *row)
 {
     struct trace_sent sent = {lot, known_level(t, "route", row->route),
-                              known_level(t, "store", row->store), (double)row->units};
+                              known_level(t, "store", row->store), (double)row->units, row->at_ms};
     struct trace_sent *last = to->count ? &to->rows[to->count - 1] : NULL;
     if (to == &t->sent && last && last->lot == lot && last->route == sent.route &&
         last->store == sent.store) {
@@ -141,6 +141,7 @@ struct reading {
     struct store *store;
     const struct tz *tz;
     struct error *err;
+    int64_t until_ms;
     size_t at; /* the lot last met: rows come in the order of the lots */
 };
 
@@ -198,8 +199,9 @@ static int add_share(void *arg, const struct evidence_share *row)
 static int add_report(void *arg, const struct evidence_report *row)
 {
     struct reading *r = arg;
-    const struct evidence_dispatch named = {.route = row->route, .store = row->store, .units = 1};
-    if (!seek(r, row->lot_id))
+    const struct evidence_dispatch named = {
+        .route = row->route, .store = row->store, .units = 1, .at_ms = row->received_ms};
+    if (row->received_ms >= r->until_ms || !seek(r, row->lot_id))
         return 0;
     r->t->lots[r->at].complaints++;
     trace_lots_send(r->t, &r->t->reports, r->at, &named);
@@ -231,11 +233,12 @@ static int add_goods(struct reading *r)
     return 0;
 }
 
-int trace_lots_read(struct store *store, const struct tz *tz, const char *symptom,
-                    struct when_span packed, struct trace_lots **ret, struct error *err)
+int trace_lots_read(struct store *store, const struct tz *tz, const struct trace_asked *asked,
+                    struct trace_lots **ret, struct error *err)
 {
     struct trace_lots *t = trace_lots_new();
-    struct reading r = {t, store, tz, err, 0};
+    const struct when_span packed = asked->packed;
+    struct reading r = {t, store, tz, err, asked->until_ms, 0};
     t->store = store;
     int rc = evidence_packed(store, packed, add_lot, &r, err);
     if (!rc)
@@ -247,7 +250,7 @@ int trace_lots_read(struct store *store, const struct tz *tz, const char *sympto
     if (!rc)
         rc = add_goods(&r);
     if (!rc)
-        rc = evidence_reports(store, symptom, packed, add_report, &r, err);
+        rc = evidence_reports(store, asked->symptom, packed, add_report, &r, err);
     if (rc)
         trace_lots_free(t);
     else

@@ -28,7 +28,8 @@ struct trace_level {
 /* Where lots went, and what callers name of it: levels + 1, 0 not known. By lot. */
 struct trace_sent {
     size_t lot, route, store;
-    double units; /* of reports: 1 */
+    double units;  /* of reports: 1 */
+    int64_t at_ms; /* of reports: received */
 };
 
 struct trace_trips {
@@ -58,9 +59,14 @@ void trace_lots_share(struct trace_lots *t, size_t lot, const char *factor, cons
  * known): what is no level of any lot is not known. Lots come in ascending order. */
 void trace_lots_send(struct trace_lots *t, struct trace_trips *to, size_t lot,
                      const struct evidence_dispatch *row);
+struct trace_asked {
+    const char *symptom;
+    struct when_span packed;
+    int64_t until_ms; /* complaints received from then on are left out */
+};
 /* Everything about the lots packed then: lines, products, shifts, materials, routes …
  * Complaints of the symptom are counted on them. */
-int trace_lots_read(struct store *store, const struct tz *tz, const char *symptom,
-                    struct when_span packed, struct trace_lots **ret, struct error *err);
+int trace_lots_read(struct store *store, const struct tz *tz, const struct trace_asked *asked,
+                    struct trace_lots **ret, struct error *err);
 
 #endif

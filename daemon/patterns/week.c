@@ -6,6 +6,7 @@
 #include "patterns/week_rates.h"
 #include "patterns/week_right.h"
 #include "patterns/week_to_come.h"
+#include "patterns/week_traced.h"
 #include "rank/triage.h"
 #include "store/pattern.h"
 #include "tell/tell.h"
@@ -146,8 +147,13 @@ static int make(const struct making *m, json_t **ret, struct error *err)
     struct week_signal *signals = week_signals(model, &tested);
     while (count < tested && signals[count].q <= WEEK_FALSE_SIGNALS)
         count++;
-    json_t *report = report_json(m, model, signals, count, tested);
-    int rc = add_rest(m, model, signals, count, report, err);
+    const struct week_traced traced = {m->store, m->tz, model, m->data};
+    json_t *report = NULL;
+    int rc = week_traced(&traced, &signals, &count, err);
+    if (!rc) {
+        report = report_json(m, model, signals, count, tested);
+        rc = add_rest(m, model, signals, count, report, err);
+    }
     free(signals);
     free(model);
     if (rc)

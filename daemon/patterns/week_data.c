@@ -44,8 +44,12 @@ void week_data_free(struct week_data *d)
 {
     if (!d)
         return;
-    for (size_t i = 0; i < d->level_count; i++)
+    for (size_t i = 0; i < d->level_count; i++) {
         free(d->levels[i].level);
+        if (d->levels[i].shared)
+            free(d->levels[i].shared->lots);
+        free(d->levels[i].shared);
+    }
     free(d->levels);
     free(d);
 }
@@ -80,6 +84,57 @@ static size_t add_level(struct week_data *d, const struct cut *cut, const char *
     l->cut = cut;
     l->level = xstrdup(level);
     return d->level_count - 1;
+}
+
+static size_t find_level(const struct week_data *d, const char *factor, const char *level)
+{
+    size_t i = 0;
+    while (i < d->level_count &&
+           (strcmp(d->levels[i].cut ? d->levels[i].cut->name : "", factor) != 0 ||
+            strcmp(d->levels[i].level, level) != 0))
+        i++;
+    return i;
+}
+
+size_t week_data_level(struct week_data *d, const char *factor, const char *level,
+                       struct week_shared *shared)
+{
+    size_t at = find_level(d, factor, level);
+    if (at == d->level_count)
+        at = add_level(d, cuts_find(factor), level);
+    else if (shared) {
+        free(shared->lots);
+        free(shared);
+        return at;
+    }
+    if (shared) {
+        text_clip(factor, shared->name, sizeof shared->name);
+        snprintf(shared->where, sizeof shared->where, "with %s", shared->name);
+        shared->cut = (struct cut){.name = shared->name, .source = CUT_LOT, .where = shared->where};
+        d->levels[at].shared = shared;
+        d->levels[at].cut = &shared->cut;
+    }
+    return at;
+}
+
+static int by_id(const void *a, const void *b)
+{
+    int64_t x = *(const int64_t *)a, y = *(const int64_t *)b;
+    return (x > y) - (x < y);
+}
+
+bool week_data_bears(const struct week_shared *shared, int64_t lot_id)
+{
+    return shared->lot_count &&
+           bsearch(&lot_id, shared->lots, shared->lot_count, sizeof lot_id, by_id) != NULL;
+}
+
+bool week_data_is_of(const struct week_level *level, const struct pattern_part *part)
+{
+    if (level->shared)
+        return part->lot_id && week_data_bears(level->shared, part->lot_id);
+    return strcmp(level->cut ? level->cut->name : "", part->factor) == 0 &&
+           strcmp(level->level, part->level) == 0;
 }
 
 /* Series come by factor and level, so that a level is the last one or new. */

@@ -9,6 +9,7 @@
 #include "base/error.h"
 #include "base/when.h"
 #include "rules/vocabulary.h"
+#include "store/pattern_span.h"
 #include "store/store.h"
 #include <stdbool.h>
 #include <stddef.h>
@@ -20,11 +21,20 @@ enum {
     WEEK_DELAYS = 14    /* weeks from packing to receipt that are told apart */
 };
 
+/* What lots share, of which the week keeps no counts, as a cut of one level: "film PF-1204". */
+struct week_shared {
+    struct cut cut; /* its name and where: the two below */
+    char name[LENGTH_WORD + 1], where[LENGTH_WORD + 8];
+    int64_t *lots; /* that bear it, sorted */
+    size_t lot_count;
+};
+
 /* A level of a cut. Where counts are fractions they are expected complaints; where units are lent,
  * those of the whole plant. */
 struct week_level {
     const struct cut *cut; /* NULL: all together */
     char *level;
+    struct week_shared *shared; /* whose `cut` it is; NULL: it is one of base/cuts.h */
     double units[WEEK_SPAN];
     double counts[WEEK_SYMPTOMS][WEEK_SPAN]; /* received */
     double made[WEEK_SYMPTOMS];              /* on what the shown week packed, so far */
@@ -63,6 +73,14 @@ struct week_data_days {
 int week_data_read_days(struct store *store, const struct tz *tz, const struct week_data_days *days,
                         struct week_data **ret, struct error *err);
 void week_data_free(struct week_data *d); /* NULL is fine */
+
+/* The index of a level that is there, or is added without counts. `shared` is NULL for a cut of
+ * base/cuts.h; else it is taken over, its lots with it, and its cut is set. */
+size_t week_data_level(struct week_data *d, const char *factor, const char *level,
+                       struct week_shared *shared);
+/* Whether a complaint's part is one of the level. */
+bool week_data_is_of(const struct week_level *level, const struct pattern_part *part);
+bool week_data_bears(const struct week_shared *shared, int64_t lot_id);
 
 /* The place a cause speaks of ("slicer" of contamination-slicer), borrowed, NULL if it speaks of
  * none; and what a place's cause is called, into `buffer`, whether rules have it or not, NULL of

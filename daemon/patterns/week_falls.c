@@ -8,6 +8,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* A fall is looked at, a rise is acted on: more of them may be false. */
+#define FALSE_FALLS 0.1
+
 struct looking {
     const struct week_model *model;
     struct week_series *series; /* one a level */
@@ -68,7 +71,7 @@ static size_t keep(const struct week_data *d, struct week_fall *falls, size_t co
     for (size_t i = 0; i < count; i++)
         q[i] = falls[i].p;
     multiplicity_benjamini_hochberg(q, count, q);
-    while (sure < count && q[sure] <= WEEK_FALSE_SIGNALS)
+    while (sure < count && q[sure] <= FALSE_FALLS)
         sure++;
     free(q);
     for (size_t i = 0; i < sure; i++)

@@ -95,7 +95,7 @@ static void find_since(const struct week_series *s, const double *counts, int re
 }
 
 /* How big: the ratio drawn a little towards 1, with its interval. */
-static void size_up(struct week_signal *signal)
+void week_signals_size_up(struct week_signal *signal)
 {
     struct shrink_gamma usual = {1, 1};
     struct shrink_gamma rise =
@@ -145,6 +145,12 @@ static int by_p(const void *a, const void *b)
     return x->symptom - y->symptom;
 }
 
+void week_signals_sort(struct week_signal *signals, size_t count)
+{
+    if (count)
+        qsort(signals, count, sizeof *signals, by_p);
+}
+
 const char *week_signals_course(enum week_course course)
 {
     static const char *const COURSES[] = {
@@ -172,10 +178,10 @@ struct week_signal *week_signals(const struct week_model *model, size_t *ret_tes
     for (size_t i = 0; i < count; i++) {
         out[i].q = q[i];
         if (q[i] <= WEEK_FALSE_SIGNALS)
-            size_up(&out[i]);
+            week_signals_size_up(&out[i]);
     }
     free(q);
-    qsort(out, count, sizeof *out, by_p);
+    week_signals_sort(out, count);
     *ret_tested = count;
     return out;
 }

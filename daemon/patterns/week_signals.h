@@ -6,7 +6,7 @@
 
 #include "patterns/week_expect.h"
 
-#define WEEK_FALSE_SIGNALS 0.1 /* share of signals that may be false */
+#define WEEK_FALSE_SIGNALS 0.05 /* share of signals that may be false */
 
 /* Where a rise stands: the newest week and the newest two by themselves say it. */
 enum week_course {
@@ -25,6 +25,8 @@ struct week_signal {
     double ratio, ratio_low, ratio_high; /* of signals only */
     double phi;                          /* spread of their sum: variance over mean */
     double p, q;
+    double evidence; /* log odds for what the lots of its complaints share; 0: not traced */
+    bool leads;      /* … of which it is the likeliest */
 };
 /* "up", "easing", "over" */
 const char *week_signals_course(enum week_course course);
@@ -32,5 +34,9 @@ const char *week_signals_course(enum week_course course);
 /* All series that can be judged, most significant first; those with q <= WEEK_FALSE_SIGNALS are
  * signals. malloc'd. `ret_tested` is their number. */
 struct week_signal *week_signals(const struct week_model *model, size_t *ret_tested);
+
+/* Of a signal that was found otherwise: ratio and its limits; then all by their p. */
+void week_signals_size_up(struct week_signal *signal);
+void week_signals_sort(struct week_signal *signals, size_t count);
 
 #endif

@@ -24,20 +24,14 @@ static void end_complaint(struct naming *n)
     n->store[0] = 0;
 }
 
-static bool is_of(const struct week_level *level, const struct pattern_part *row)
-{
-    return strcmp(level->cut ? level->cut->name : "", row->factor) == 0 &&
-           strcmp(level->level, row->level) == 0;
-}
-
 static int add_named(void *arg, const struct pattern_part *row)
 {
     struct naming *n = arg;
     if (row->complaint_id != n->complaint_id)
         end_complaint(n);
     n->complaint_id = row->complaint_id;
-    n->is_cause |= is_of(n->cause, row) && row->n * 2 >= PATTERN_MILLION;
-    n->is_led |= is_of(n->led, row);
+    n->is_cause |= week_data_is_of(n->cause, row) && 2 * (double)row->n >= PATTERN_MILLION;
+    n->is_led |= week_data_is_of(n->led, row);
     if (strcmp(row->factor, "store") == 0)
         text_clip(row->level, n->store, sizeof n->store);
     return 0;

@@ -9,6 +9,8 @@
 /* A cause is said to be the likely one if so much of what rose is held to be its. */
 #define MOST 0.5
 
+enum { NONE = -1 };
+
 /* Signals of one symptom, and how many complaints every two of them share. */
 struct shared {
     const struct week_data *data;
@@ -43,7 +45,7 @@ static int add_part(void *arg, const struct pattern_part *row)
     for (int i = 0; i < s->count; i++) {
         const struct cut *cut = cut_of(s, i);
         const struct week_level *level = &s->data->levels[s->of[i]->level];
-        if (strcmp(cut ? cut->name : "", row->factor) == 0 && strcmp(level->level, row->level) == 0)
+        if (week_data_is_of(level, row))
             s->part[i] = (double)row->n / (cut && cuts_fractional(cut) ? PATTERN_MILLION : 1);
     }
     return 0;
@@ -60,10 +62,24 @@ static double excess(const struct week_signal *s)
     return s->observed - s->expected;
 }
 
+/* What tracing holds to be the one explains best; NONE if nothing was traced. */
+static int find_traced(const struct shared *s)
+{
+    int best = NONE;
+    for (int i = 0; i < s->count; i++) {
+        if (!s->told[i] && s->of[i]->leads &&
+            (best == NONE || s->of[i]->evidence > s->of[best]->evidence))
+            best = i;
+    }
+    return best;
+}
+
 /* Signals are in the order of their p: backwards, the last one found is the surest. */
 static int find_leader(const struct shared *s)
 {
-    int first = -1, all = -1;
+    int first = find_traced(s), all = -1;
+    if (first != NONE)
+        return first;
     for (int i = s->count; i-- > 0;) {
         if (s->told[i])
             continue;

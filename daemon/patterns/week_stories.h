@@ -23,10 +23,10 @@ struct week_risen {
 };
 
 /* Of every symptom at most WEEK_STORY_SIGNALS are looked at. malloc'd; what goes on comes first,
- * what eases next, what is over last. A story is led by the surest
- * level of a line, product, shift or route, or by all complaints together where no such level holds
- * half of what rose. Signals of which at least half of the complaints are the leader's are beneath
- * it. */
+ * what eases next, what is over last. A story is led by what
+ * tracing holds to be the one (week_traced.h); where nothing was traced, by the surest level of a
+ * line, product, shift or route, or by all complaints together where no such level holds half of
+ * what rose. Signals of which at least half of the complaints are the leader's are beneath it. */
 int week_stories(const struct week_risen *risen, struct week_story **ret, size_t *ret_count,
                  struct error *err);
 

@@ -145,6 +145,7 @@ static json_t *standing_json(const struct week_told *t, const json_t *charts,
 /* Lots that complaints are about, and those that by their records most likely share the fault. */
 struct affected {
     const json_t *holds;
+    const struct week_shared *shared; /* of what bears this alone; NULL: of all */
     int32_t today;
     json_t *named; /* keys: the lots counted */
     int complained_of, in_code, held;
@@ -178,6 +179,8 @@ static void count_lot(struct affected *a, const char *lot, double units, bool in
 static int add_lot(void *arg, const struct pattern_hit *row)
 {
     struct affected *a = arg;
+    if (a->shared && !week_data_bears(a->shared, row->lot_id))
+        return 0;
     a->complained_of++;
     count_lot(a, row->lot, (double)row->units, row->code_day >= a->today);
     if (row->newest_ms > a->newest_ms) {
@@ -237,13 +240,16 @@ static int read_lots(const struct week_told *t, const struct week_story *story,
     const struct week_data *d = t->model->data;
     const struct week_signal *s = story->led_by;
     const struct week_level *level = level_at(t, s->level), *cause = cause_of(t, story);
-    const struct pattern_series of = {.factor = level->cut ? level->cut->name : "",
-                                      .level = level->cut ? level->level : ""};
+    bool counted = level->cut && !level->shared;
+    const struct pattern_series of = {.factor = counted ? level->cut->name : "",
+                                      .level = counted ? level->level : ""};
     const struct when_span span = {tz_day_start_ms(t->tz, monday_of(t, s->since)), d->shown.to_ms};
     const struct pattern_scope scope = {.symptom = symptom_name(s->symptom),
                                         .span = when_span_until(span, d->now_ms)};
-    *ret = (struct affected){
-        .holds = t->holds, .today = tz_day(t->tz, d->now_ms), .named = json_object()};
+    *ret = (struct affected){.holds = t->holds,
+                             .shared = level->shared,
+                             .today = tz_day(t->tz, d->now_ms),
+                             .named = json_object()};
     int rc = pattern_span_hit(t->store, &scope, &of, add_lot, ret, err);
     if (!rc)
         rc = read_stores(t, cause, level, &scope, ret, err);

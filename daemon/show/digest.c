@@ -160,7 +160,7 @@ static void add_stories(struct view *view, const json_t *week)
         if (i < SIGNALS)
             add_story(view, story);
     }
-    if (number_of(json_object_get(week, "tested"), "recent_weeks") < 1)
+    if (!i && number_of(json_object_get(week, "tested"), "recent_weeks") < 1)
         view_add(view, VIEW_TEXT, NULL, 0,
                  "Too early to tell: there are not yet six weeks of production to compare with.");
     else if (!i)
@@ -253,10 +253,11 @@ static void add_next(struct view *view, const json_t *week)
              "Whether a fix worked: oddloaf action --list, then oddloaf action NUMBER --effect");
     view_add(view, VIEW_ITEM, NULL, 0, "All of it with charts: oddloaf week %s --html week.html",
              name);
-    view_add(view, VIEW_TEXT, NULL, 0,
-             "A pattern is a reason to look, not a finding. Of what is listed as risen, one in ten "
-             "is expected to be chance. Reports of harm are not judged here: they go by the "
-             "plant's own procedure and the law of the place.");
+    view_add(
+        view, VIEW_TEXT, NULL, 0,
+        "A pattern is a reason to look, not a finding. Of what is listed as risen, one in twenty "
+        "is expected to be chance. Reports of harm are not judged here: they go by the "
+        "plant's own procedure and the law of the place.");
 }
 
 /* By what they are about: no cause is looked for. */

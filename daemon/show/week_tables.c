@@ -112,7 +112,8 @@ void page_stories(struct text_buffer *b, const json_t *report)
     const json_t *stories = json_object_get(report, "stories"), *story;
     size_t i;
     text_append(b, "<h2>What rose</h2>");
-    if (page_number(json_object_get(report, "tested"), "recent_weeks") == 0)
+    if (!json_array_size(stories) &&
+        page_number(json_object_get(report, "tested"), "recent_weeks") == 0)
         text_append(b, "<p>Too early to tell: there are not yet six weeks of production to compare "
                        "with.</p>");
     else if (!json_array_size(stories))

@@ -68,15 +68,15 @@ int pattern_span_parts(struct store *store, const struct pattern_scope *scope,
                        pattern_part_each each, void *arg, struct error *err)
 {
     static const char SQL[] =
-        "SELECT complaint_id, n, factor, level FROM pattern_part"
+        "SELECT complaint_id, n, factor, level, lot_id FROM pattern_part"
         " WHERE received_ms >= ?1 AND received_ms < ?2 AND symptom = ?3 ORDER BY complaint_id";
     struct db_query q = db_query(
         store, SQL,
         DB(DB_INT(scope->span.from_ms), DB_INT(scope->span.to_ms), DB_TEXT(scope->symptom)), err);
     int rc = 0;
     while (!rc && db_next(&q)) {
-        struct pattern_part row = {db_int64(&q, 0), db_int64(&q, 1), db_text(&q, 2),
-                                   db_text(&q, 3)};
+        struct pattern_part row = {db_int64(&q, 0), db_int64(&q, 1), db_text(&q, 2), db_text(&q, 3),
+                                   db_int64(&q, 4)};
         rc = each(arg, &row);
     }
     return db_end(&q, rc);

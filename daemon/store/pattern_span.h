@@ -24,6 +24,7 @@ int pattern_span_units(struct store *store, const struct pattern_span *span,
 struct pattern_part {
     int64_t complaint_id, n;
     const char *factor, *level;
+    int64_t lot_id; /* 0: open */
 };
 typedef int (*pattern_part_each)(void *arg, const struct pattern_part *row);
 /* Of all complaints of the scope's symptom received in its span, by complaint. Reads those

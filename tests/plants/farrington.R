@@ -10,7 +10,8 @@ for (k in seq_len(ncol(counts))) {
   series <- sts(observed = counts[, k], frequency = before, start = c(2001, 1))
   for (t in seq_len(nrow(counts))) {
     years <- (t - 2) %/% before
-    if (years < 2 || counts[t, k] == 0) next
+    # limit54: fewer than three in four weeks are no alarm, fitted or not
+    if (years < 2 || counts[t, k] == 0 || sum(counts[max(1, t - 3):t, k]) < 3) next
     control <- list(range = t, b = years, w = 1, pastWeeksNotIncluded = before, noPeriods = 1, trend = FALSE,
                     reweight = TRUE, weightsThreshold = 2.58, thresholdMethod = "nbPlugin", alpha = alpha,
                     limit54 = c(3, 4), glmWarnings = FALSE)

@@ -12,6 +12,7 @@
 
 #include "patterns/week_stories.h"
 #include "patterns/week_to_come.h"
+#include "patterns/week_traced.h"
 #include "replay.h"
 
 #define HOUR_MS INT64_C(3600000)
@@ -51,7 +52,7 @@ static void print_signal(const struct week_data *d, const struct week_signal *s,
            d->week - (WEEK_SPAN - 1 - s->since), s->observed, s->expected, s->q);
 }
 
-static void print_stories(const struct replay *r, const struct week_model *m)
+static void print_stories(const struct replay *r, const struct week_model *m, struct week_data *d)
 {
     struct error err = {0};
     size_t tested, count = 0, stories;
@@ -59,6 +60,8 @@ static void print_stories(const struct replay *r, const struct week_model *m)
     struct week_signal *signals = week_signals(m, &tested);
     while (count < tested && signals[count].q <= WEEK_FALSE_SIGNALS)
         count++;
+    const struct week_traced traced = {r->store, r->tz, m, d};
+    must(week_traced(&traced, &signals, &count, &err), &err);
     const struct week_risen risen = {r->store, m->data, signals, count};
     must(week_stories(&risen, &story, &stories, &err), &err);
     printf("{\"week\": %d, \"stories\": %zu, \"tested\": %zu}\n", m->data->week, stories, tested);
@@ -84,7 +87,7 @@ static void replay_week(const struct replay *r, int week, double hours)
     week_expect_model_make(d, model);
     print_forecasts(model);
     if (hours <= 0)
-        print_stories(r, model);
+        print_stories(r, model, d);
     free(model);
     week_data_free(d);
 }

@@ -256,9 +256,10 @@ def stories(plant, said, args):
 
 
 def quiet_weeks(plant, said, args):
-    """Weeks, and of each method those in which it told anything."""
-    weeks = {s["week"] for s in said if "stories" in s and s["tested"]}
-    return {"weeks": len(weeks), "told": len({s["week"] for s in said if s.get("stories")} & weeks),
+    """Weeks (of the first six, in which only what lots share can be told, too), and of each method those in which it
+    told anything."""
+    weeks = {s["week"] for s in said if "stories" in s}
+    return {"weeks": len(weeks), "told": len({s["week"] for s in said if s.get("stories")}),
             "by": collections.Counter(s["factor"] for s in said if s.get("story", -1) >= 0),
             **{name: len({a[3] for a in found} & weeks) for name, found in references(plant, True, args).items()}}
 

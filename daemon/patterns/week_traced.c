@@ -1,0 +1,214 @@
+#include "patterns/week_traced.h"
+#include "base/text.h"
+#include "patterns/trace_explain.h"
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { PACKED_DAYS = 56, COMPLAINTS_LEAST = 3 };
+/* A story of the week is told from these odds on: each week asks anew, and of every symptom. */
+#define LOG_ODDS_LEAST 5.0
+/* A rival is told beside the likeliest from this part of its share of belief on. */
+#define NEAR 0.25
+
+struct tracing {
+    const struct week_traced *by;
+    const struct trace_lots *lots;
+    int symptom;
+    struct week_signal *signals;
+    size_t count;
+};
+
+/* ---- complaints of a stretch ---- */
+
+struct stretch {
+    const size_t *lots; /* indexes, ascending */
+    size_t count;
+};
+
+static struct stretch stretch_of(const struct trace_lots *t, const struct trace_blame *b)
+{
+    return (struct stretch){t->levels[b->level].lots + b->first, b->last - b->first + 1};
+}
+
+static int by_index(const void *a, const void *b)
+{
+    size_t x = *(const size_t *)a, y = *(const size_t *)b;
+    return (x > y) - (x < y);
+}
+
+/* Of a store or route: one that names another is not counted. */
+static bool is_in(const struct trace_lots *t, const struct trace_blame *b,
+                  const struct trace_sent *report)
+{
+    const struct stretch s = stretch_of(t, b);
+    const char *factor = t->levels[b->level].factor;
+    bool in = bsearch(&report->lot, s.lots, s.count, sizeof *s.lots, by_index) != NULL;
+    if (strcmp(factor, "store") == 0)
+        return in && (!report->store || report->store == b->level + 1);
+    if (strcmp(factor, "route") == 0)
+        return in && (!report->route || report->route == b->level + 1);
+    return in;
+}
+
+struct course {
+    int newest, weeks; /* complaints of the week shown; weeks since the first one, that included */
+};
+
+static struct course course_of(const struct tracing *t, const struct trace_blame *b)
+{
+    const struct when_span *shown = &t->by->data->shown;
+    const struct trace_trips *reports = &t->lots->reports;
+    struct course c = {0, 1};
+    for (size_t i = 0; i < reports->count; i++) {
+        const struct trace_sent *report = &reports->rows[i];
+        if (!is_in(t->lots, b, report))
+            continue;
+        int64_t before_ms = shown->from_ms - report->at_ms;
+        int weeks = before_ms > 0 ? 2 + (int)((before_ms - 1) / (7 * WHEN_DAY_MS)) : 1;
+        c.newest += report->at_ms >= shown->from_ms;
+        c.weeks = weeks > c.weeks && weeks <= WEEK_SPAN ? weeks : c.weeks;
+    }
+    return c;
+}
+
+/* ---- signals ---- */
+
+static struct week_shared *share(const struct trace_lots *t, const struct trace_level *level)
+{
+    struct week_shared *out = xcalloc(1, sizeof *out);
+    out->lots = xcalloc(level->count, sizeof *out->lots);
+    out->lot_count = level->count;
+    for (size_t i = 0; i < level->count; i++)
+        out->lots[i] = t->lots[level->lots[i]].lot_id;
+    return out;
+}
+
+static int by_id(const void *a, const void *b)
+{
+    int64_t x = *(const int64_t *)a, y = *(const int64_t *)b;
+    return (x > y) - (x < y);
+}
+
+static size_t level_of(const struct tracing *t, const struct trace_blame *b)
+{
+    const struct trace_level *level = &t->lots->levels[b->level];
+    struct week_shared *shared = NULL;
+    if (!cuts_find(level->factor)) {
+        shared = share(t->lots, level);
+        qsort(shared->lots, shared->lot_count, sizeof *shared->lots, by_id);
+    }
+    return week_data_level(t->by->data, level->factor, level->level, shared);
+}
+
+static struct week_signal *signal_of(struct tracing *t, size_t level)
+{
+    for (size_t i = 0; i < t->count; i++) {
+        if (t->signals[i].level == level && t->signals[i].symptom == t->symptom)
+            return &t->signals[i];
+    }
+    return NULL;
+}
+
+static struct week_signal *add_signal(struct tracing *t, size_t level, const struct trace_blame *b,
+                                      double evidence)
+{
+    struct course c = course_of(t, b);
+    double odds = exp(-evidence);
+    t->signals = xrealloc(t->signals, (t->count + 1) * sizeof *t->signals);
+    struct week_signal *s = &t->signals[t->count++];
+    *s = (struct week_signal){.level = level,
+                              .symptom = t->symptom,
+                              .since = WEEK_SPAN - c.weeks,
+                              .newest = c.newest,
+                              .newest_usual = b->expected / c.weeks,
+                              .observed = b->observed,
+                              .expected = b->expected,
+                              .phi = 1,
+                              .p = odds / (1 + odds),
+                              .q = odds / (1 + odds)};
+    s->course = s->newest > s->newest_usual ? WEEK_UP : WEEK_EASING;
+    week_signals_size_up(s);
+    return s;
+}
+
+/* What all lots bear tells none apart; the hour of a line is told beside the run. */
+static bool tells(const struct trace_lots *t, const struct trace_blame *b)
+{
+    const struct trace_level *level = &t->levels[b->level];
+    return level->count * 10 < t->count * 9 && strcmp(level->factor, "line-hour") != 0;
+}
+
+static void take_story(struct tracing *t, const struct trace_story *story)
+{
+    if (story->evidence < LOG_ODDS_LEAST || !course_of(t, &story->of[0]).newest)
+        return;
+    double first = 0;
+    for (int i = 0; i < story->count; i++) {
+        if (!tells(t->lots, &story->of[i]) || story->of[i].share < NEAR * first)
+            continue;
+        size_t level = level_of(t, &story->of[i]);
+        struct week_signal *s = signal_of(t, level);
+        if (!s)
+            s = add_signal(t, level, &story->of[i], story->evidence);
+        s->leads |= first <= 0;
+        first = fmax(first, story->of[i].share);
+        s->evidence = fmax(s->evidence, story->evidence);
+    }
+}
+
+/* Share of complaints that are in about what was packed so long ago. */
+static double in_by(const struct week_lag *lag, double age_weeks)
+{
+    double in = 0;
+    for (int k = 0; k < WEEK_DELAYS; k++)
+        in += lag->share[k] * fmin(fmax(age_weeks - k, 0), 1);
+    return in;
+}
+
+/* Of what was packed yesterday hardly anything is in: it counts for as many units less. */
+static void mark(struct trace_lots *t, const struct week_lag *lag, int64_t until_ms)
+{
+    for (size_t i = 0; i < t->count; i++) {
+        struct trace_lot *lot = &t->lots[i];
+        double weeks = (double)(until_ms - lot->packed_from_ms) / (7.0 * WHEN_DAY_MS);
+        lot->failed = lot->complaints > 0;
+        lot->units = 1 + (int64_t)((double)lot->units * in_by(lag, weeks));
+    }
+}
+
+static int trace_symptom(struct tracing *t, struct error *err)
+{
+    const struct week_data *d = t->by->data;
+    struct trace_lots *lots = NULL;
+    struct trace_story stories[TRACE_STORIES];
+    const struct when_span packed = {d->shown.to_ms - PACKED_DAYS * WHEN_DAY_MS, d->shown.to_ms};
+    const struct trace_asked asked = {symptom_name(t->symptom), packed,
+                                      when_span_until(packed, d->now_ms).to_ms};
+    if (d->levels[0].counts[t->symptom][WEEK_SPAN - 1] < COMPLAINTS_LEAST)
+        return 0;
+    int rc = trace_lots_read(t->by->store, t->by->tz, &asked, &lots, err);
+    if (rc)
+        return rc;
+    mark(lots, &t->by->model->lag[t->symptom], asked.until_ms);
+    t->lots = lots;
+    if (!trace_explain(lots, stories))
+        rc = error_set(err, ERROR_BUSY, "whoever asked has gone");
+    for (int k = 0; k < TRACE_STORIES && !rc; k++)
+        take_story(t, &stories[k]);
+    trace_lots_free(lots);
+    return rc;
+}
+
+int week_traced(const struct week_traced *by, struct week_signal **signals, size_t *count,
+                struct error *err)
+{
+    struct tracing t = {.by = by, .signals = *signals, .count = *count};
+    int rc = 0;
+    for (t.symptom = 0; t.symptom < WEEK_SYMPTOMS && !rc; t.symptom++)
+        rc = trace_symptom(&t, err);
+    week_signals_sort(t.signals, t.count);
+    *signals = t.signals;
+    *count = t.count;
+    return rc;
+}

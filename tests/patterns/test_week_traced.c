@@ -1,0 +1,97 @@
+/* What rose, told by what its lots share. */
+#include "patterns/week.h"
+#include "plant.h"
+#include <gsl/gsl_errno.h>
+
+enum { DAYS = 35, TURNS = 6, LINES = 3 }; /* five weeks: no level has a past to be judged by */
+
+/* Two lots of film a week, on any line; complaints at random, and about every third lot with the
+ * bad film. */
+static struct plant *bake(uint64_t seed, const char *bad_film, double usual)
+{
+    static const char *const NAMES[LINES] = {"1", "2", "3"};
+    struct plant *p = plant_new("America/New_York");
+    int64_t from_ms = plant_time("2026-10-19T00:00:00-04:00");
+    struct dice dice = {seed};
+    for (int k = 0; k < DAYS * TURNS * LINES; k++) {
+        char film[16];
+        int day = k / (TURNS * LINES), turn = k / LINES % TURNS;
+        int64_t at = from_ms + day * WHEN_DAY_MS + turn * 3 * WHEN_HOUR_MS;
+        int64_t lot =
+            plant_lot(p, NAMES[k % LINES], 1 + (k + day) % 2, turn < 3 ? "A" : "B", at, 3000);
+        snprintf(film, sizeof film, "F%d", day / 7 * 2 + (dice_unit(&dice) < 0.5));
+        plant_exec(p,
+                   "INSERT INTO material_use(lot_id, material, material_lot) VALUES"
+                   "(%d, 'film', '%s'), (%d, 'flour', 'FL%d')",
+                   (int)lot, film, (int)lot, day / 3);
+        double share = strcmp(film, bad_film) == 0 ? 0.4 : usual;
+        for (; dice_unit(&dice) < share; share *= 0.5)
+            plant_complaint(p, lot, "mold", at + 5 * WHEN_DAY_MS, NULL);
+    }
+    return p;
+}
+
+static json_t *report(struct plant *p, const char *week, const char *now)
+{
+    struct week_query query = {.now_ms = plant_time(now)};
+    struct error err = {0};
+    json_t *out = NULL;
+    assert_int_equal(iso_week_parse(week, &query.week, NULL), 0);
+    if (week_report(p->store, p->tz, NULL, &query, &out, &err))
+        fail_msg("%s", err.text);
+    return out;
+}
+
+static const char *word(const json_t *object, const char *name)
+{
+    const char *text = json_string_value(json_object_get(object, name));
+    return text ? text : "";
+}
+
+static void a_lot_of_film_leads_though_no_level_has_a_past(void **state)
+{
+    (void)state;
+    int led = 0;
+    for (uint64_t seed = 1; seed <= 2; seed++) {
+        struct plant *p = bake(seed, "F4", 0.03);
+        json_t *r = report(p, "2026-W46", "2026-11-16T08:00:00-05:00");
+        const json_t *story = json_array_get(json_object_get(r, "stories"), 0);
+        const json_t *by = json_object_get(story, "led_by"), *lots = json_object_get(story, "lots");
+        const char *first = json_string_value(json_array_get(json_object_get(r, "headline"), 0));
+        bool film = strcmp(word(by, "factor"), "film") == 0 && strcmp(word(by, "level"), "F4") == 0;
+        led += film;
+        if (film) {
+            double complained = json_number_value(json_object_get(lots, "complained_of"));
+            assert_int_equal(strncmp(first, "Mold with film F4: ", 19), 0);
+            assert_true(complained > 0);
+            assert_true(complained <= json_number_value(json_object_get(story, "observed")));
+        }
+        json_decref(r);
+        plant_free(p);
+    }
+    assert_int_equal(led, 2);
+}
+
+static void without_a_trouble_nothing_is_told(void **state)
+{
+    (void)state;
+    int told = 0;
+    for (uint64_t seed = 20; seed < 24; seed++) {
+        struct plant *p = bake(seed, "none", 0.25);
+        json_t *r = report(p, "2026-W46", "2026-11-16T08:00:00-05:00");
+        told += json_array_size(json_object_get(r, "stories")) > 0;
+        json_decref(r);
+        plant_free(p);
+    }
+    assert_true(told <= 1);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(a_lot_of_film_leads_though_no_level_has_a_past),
+        cmocka_unit_test(without_a_trouble_nothing_is_told),
+    };
+    gsl_set_error_handler_off();
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
