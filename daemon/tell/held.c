@@ -2,7 +2,9 @@
 #include "base/text.h"
 #include "facts/model_lot.h"
 #include "tell/case_json.h"
+#include "tell/warm.h"
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 /* Below that share of the mixture the case may be another lot's. Engineering inference. */
@@ -13,6 +15,7 @@ struct held {
     double is, was;         /* as specified, as made */
     double days, instead;   /* without mold; beyond the horizon: the horizon */
     bool beyond;
+    char warm[200]; /* what the days leave out of a lot that was packed so; "" */
 };
 
 /* What speaks loudest for the first cause of what the models can take otherwise; false: nothing. */
@@ -43,6 +46,19 @@ static bool days_of(const struct triage *triage, const struct model_lot *lot, do
     return mold.valid;
 }
 
+/* Said of a lot packed warmer than it should be: of others it is what the recipe has anyway. */
+static void take_warm(const struct triage *triage, const struct model_lot *lot, struct held *h)
+{
+    static const double HOT_BY_C = 2;
+    struct warm warm = {lot->made.core_at_pack_c, lot->made.pack_room_c};
+    if (warm_packed(triage, &warm) && !(warm.core_c < lot->specified.core_at_pack_c + HOT_BY_C))
+        snprintf(
+            h->warm, sizeof h->warm,
+            "It was packed warm, at %.1f °C in a room of %.0f °C: drops that carry spores, and "
+            "hours that a crate stays warm, can cost more days than these. ",
+            warm.core_c, warm.room_c);
+}
+
 /* False: nothing that is worth a sentence. */
 static bool worked_out(const struct triage *triage, const struct case_rank *ranked,
                        const struct fact_baseline *baseline, struct held *h)
@@ -58,6 +74,7 @@ static bool worked_out(const struct triage *triage, const struct case_rank *rank
     struct model_lot made, changed;
     bool beyond;
     model_lot_of(triage->rules, record, baseline, ranked->input.as_of_ms, &made);
+    take_warm(triage, &made, h);
     model_lot_changed(triage->rules, record, baseline, &changes, &changed);
     return days_of(triage, &made, &h->instead, &beyond) &&
            days_of(triage, &changed, &h->days, &h->beyond) && h->days > h->instead;
@@ -68,12 +85,13 @@ static json_t *told(const struct triage *triage, const struct held *h)
     const struct vocabulary *words = triage->rules->vocabulary;
     const char *unit = vocabulary_unit(words, h->lever.quantity);
     unit = strcmp(unit, "degC") == 0 ? "°C" : strcmp(unit, "1") == 0 ? "" : unit;
-    return json_sprintf("%s at %.3g%s%s or %s, not %.3g, this lot would have held %s%.0f days "
-                        "without mold instead of %.0f. A model's answer: try it at the bench, and "
-                        "let a licensed person approve it.",
-                        vocabulary_quantity_title(words, h->lever.quantity), h->is,
-                        *unit ? " " : "", unit, h->was > h->is ? "below" : "above", h->was,
-                        h->beyond ? "more than " : "", h->days, h->instead);
+    return json_sprintf(
+        "%s at %.3g%s%s or %s, not %.3g, this lot would have held %s%.0f days "
+        "without mold instead of %.0f. %sA model's answer: try it at the bench, and "
+        "let a licensed person approve it.",
+        vocabulary_quantity_title(words, h->lever.quantity), h->is, *unit ? " " : "", unit,
+        h->was > h->is ? "below" : "above", h->was, h->beyond ? "more than " : "", h->days,
+        h->instead, h->warm);
 }
 
 static bool has_answer(const struct case_rank *ranked)

@@ -4,6 +4,7 @@
 #include "rules/catalogue.h"
 #include "tell/mold_days.h"
 #include "tell/preserving.h"
+#include "tell/warm.h"
 #include <math.h>
 #include <string.h>
 
@@ -283,16 +284,13 @@ static json_t *hold_json(const struct expecting *x)
 
 /* ---- what packing warm does besides ---- */
 
-/* A loaf no warmer than that over its room does not sweat: engineering inference. */
-static const double WARM_BY_C = 2;
-
 /* What the days above do not count of a lot packed warm; null: it was not, or nobody read it. */
 static json_t *heat_json(const struct expecting *x)
 {
-    double core_c = model_lot_value(x->record, x->baseline, "core_at_pack_c", x->asked->of_product);
-    double room_c = model_lot_value(x->record, x->baseline, "pack_room_c", x->asked->of_product);
-    room_c = isnan(room_c) ? x->triage->models.typical.wet.pack_room_c : room_c;
-    if (isnan(core_c) || core_c < room_c + WARM_BY_C)
+    struct warm warm = {
+        model_lot_value(x->record, x->baseline, "core_at_pack_c", x->asked->of_product),
+        model_lot_value(x->record, x->baseline, "pack_room_c", x->asked->of_product)};
+    if (!warm_packed(x->triage, &warm))
         return json_null();
     return json_sprintf(
         "Packed at %.1f °C in a room of %.0f °C. Of sweat the models hold how much water "
@@ -301,7 +299,7 @@ static json_t *heat_json(const struct expecting *x)
         "carry spores over it, nor the hours that a pack or a full crate stays warm: packing hot "
         "can cost more days than these, and cooling gain more. Bring it to its target whatever "
         "else is changed.",
-        core_c, room_c, x->triage->models.typical.wet.spot_aw);
+        warm.core_c, warm.room_c, x->triage->models.typical.wet.spot_aw);
 }
 
 /* ---- the whole ---- */
