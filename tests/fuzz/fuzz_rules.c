@@ -4,13 +4,17 @@
 #include "base/text.h"
 #include "fuzz.h"
 #include "intake/common_words.h"
+#include "intake/harm.h"
 #include "intake/harm_weights.h"
 #include "intake/harm_words.h"
 #include "intake/lexicon.h"
 #include "lots/lot_rules.h"
 #include "lots/match.h"
+#include "rules/limits.h"
 #include "rules/models_file.h"
 #include "rules/rules.h"
+#include "rules/severity.h"
+#include "rules/targets.h"
 #include "serve/config.h"
 #include "serve/credentials.h"
 #include <fcntl.h>
@@ -113,6 +117,40 @@ static int load_weights(const char *folder, struct faults *faults, struct error 
     return rc;
 }
 
+static int load_targets(const char *path, struct faults *faults, struct error *err)
+{
+    struct targets *targets = NULL;
+    int rc = targets_load(path, on_fault, faults, &targets, err);
+    if (!rc)
+        targets_per_million(targets, "2", "mold");
+    targets_free(targets);
+    return rc;
+}
+
+static int load_limits(const char *path, struct faults *faults, struct error *err)
+{
+    struct limits *limits = NULL;
+    int rc = limits_load(path, on_fault, faults, &limits, err);
+    limits_free(limits);
+    return rc;
+}
+
+static int load_severity(const char *path, struct faults *faults, struct error *err)
+{
+    struct severity_rules *severity = NULL;
+    int rc = severity_load(path, on_fault, faults, &severity, err);
+    severity_free(severity);
+    return rc;
+}
+
+static int load_needs(const char *path, struct faults *faults, struct error *err)
+{
+    json_t *harm = NULL;
+    int rc = harm_load(path, on_fault, faults, &harm, err);
+    json_decref(harm);
+    return rc;
+}
+
 static int load_settings(const char *path, struct faults *faults, struct error *err)
 {
     struct config *config = NULL;
@@ -154,6 +192,9 @@ static const struct kind {
     {"cautions.json", load_rules, true},      {"causes/packed-hot.json", load_rules, true},
     {"lexicon/xx.json", load_lexicon, false}, {"harm/xx.json", load_harm, false},
     {"common/xx.json", load_common, false},   {"weights/harm.json", load_weights, false},
+    {"preservers.json", load_rules, true},    {"targets.json", load_targets, false},
+    {"limits.json", load_limits, false},      {"severity.json", load_severity, false},
+    {"harm.json", load_needs, false},
 };
 enum { KIND_COUNT = sizeof KINDS / sizeof KINDS[0] };
 
