@@ -95,9 +95,10 @@ static void show_preserving(const struct view *v, const json_t *document)
                      view_number(pick_number(one, "pct_flour", 0), n[0]),
                      view_number(pick_number(one, "mmol_l", 0), n[1]), pick_text(one, "acid", "?"));
         if (pick_number(strength, "high", 0) > pick_number(strength, "low", 0))
-            text_appendf(&line, "; strength not told, %s to %s" VIEW_NBSP "%%",
+            text_appendf(&line, "; strength not told, %s to %s" VIEW_NBSP "%%%s",
                          view_number(pick_number(strength, "low", 0), n[2]),
-                         view_number(pick_number(strength, "high", 0), n[3]));
+                         view_number(pick_number(strength, "high", 0), n[3]),
+                         pick_bool(strength, "from_memory", false) ? ", from memory" : "");
         view_textf(v, VIEW_PLAIN, 2, 4, "%s", line.data);
         text_buffer_free(&line);
     }

@@ -99,12 +99,12 @@ struct named {
     bool is_inhibitor;
 };
 
-enum { NAMED_MOST = 6, DOSED = MATERIALS + NAMED_MOST };
+/* All there are, in the dough and on the surface. */
+enum { NAMED_MOST = 2 * PRESERVERS_MOST, DOSED = MATERIALS + NAMED_MOST };
 
 /* Uses of one material or named ingredient, per mix where the record says which. */
 struct dosing {
     struct build *build;
-    struct named named[NAMED_MOST];
     int named_count;
     bool by_mix[DOSED], any[DOSED];
     double lot_kg[DOSED], lot_active_kg[DOSED];
@@ -113,20 +113,25 @@ struct dosing {
     double kg[DOSED][MIXES_MOST];
     double active_kg[DOSED][MIXES_MOST];
     bool entered[DOSED][MIXES_MOST];
+    struct named named[NAMED_MOST];
 };
 
-/* All of it would be 100 KB to clear, for each of the dozens of lots that a first ranking reads. */
+static void clear_mixes(struct dosing *dosing, int m)
+{
+    size_t mixes = (size_t)dosing->build->record->mix_count;
+    memset(dosing->kg[m], 0, mixes * sizeof dosing->kg[m][0]);
+    memset(dosing->active_kg[m], 0, mixes * sizeof dosing->active_kg[m][0]);
+    memset(dosing->entered[m], 0, mixes * sizeof dosing->entered[m][0]);
+}
+
+/* All of it would be 800 KB to clear, for each of the dozens of lots that a first ranking reads. */
 static struct dosing *dosing_new(struct build *build)
 {
     struct dosing *dosing = xmalloc(sizeof *dosing);
-    size_t mixes = (size_t)build->record->mix_count;
     memset(dosing, 0, offsetof(struct dosing, kg));
     dosing->build = build;
-    for (int m = 0; m < DOSED; m++) {
-        memset(dosing->kg[m], 0, mixes * sizeof dosing->kg[m][0]);
-        memset(dosing->active_kg[m], 0, mixes * sizeof dosing->active_kg[m][0]);
-        memset(dosing->entered[m], 0, mixes * sizeof dosing->entered[m][0]);
-    }
+    for (int m = 0; m < MATERIALS; m++)
+        clear_mixes(dosing, m);
     return dosing;
 }
 
@@ -155,7 +160,8 @@ static int dosed_of(struct dosing *dosing, const struct evidence_use *row)
         if (strcmp(dosing->named[i].dose, dose) == 0)
             return MATERIALS + i;
     if (dosing->named_count == NAMED_MOST)
-        return -1;
+        return -1; /* kinds that no rule has any more */
+    clear_mixes(dosing, MATERIALS + dosing->named_count);
     struct named *named = &dosing->named[dosing->named_count++];
     text_clip(dose, named->dose, sizeof named->dose);
     text_clip(rules_quantity(rules, preserver_quantity(row->kind, PRESERVER_STRENGTH, strength)),

@@ -1,6 +1,7 @@
 #include "facts/model_lot.h"
 #include "base/text.h"
 #include "rules/catalogue.h"
+#include <assert.h>
 #include <math.h>
 #include <stddef.h>
 #include <string.h>
@@ -128,7 +129,10 @@ struct ingredient {
     struct reading pct, active_pct;
 };
 
-enum { INGREDIENTS_MOST = 12 };
+/* All there are, in the dough and on the surface, and the plant's own two. */
+enum { INGREDIENTS_MOST = 2 * PRESERVERS_MOST + 2 };
+static_assert((PRESERVERS_MOST + 2) * PRESERVER_ACIDS <= LOT_DOSES_MAX, "no acid is left out");
+static_assert(PRESERVERS_MOST * PRESERVER_ACIDS <= LOT_SPRAYS_MAX, "no acid is left out");
 
 struct system {
     struct ingredient of[INGREDIENTS_MOST];

@@ -59,8 +59,8 @@ void lot_conditions_unknown(struct lot_conditions *lot)
 
 void lot_conditions_take_doses(struct lot_conditions *lot, const struct lot_conditions *from)
 {
-    memcpy(lot->doses, from->doses, sizeof(lot->doses));
-    memcpy(lot->sprays, from->sprays, sizeof(lot->sprays));
+    memcpy(lot->doses, from->doses, from->dose_count * sizeof(lot->doses[0]));
+    memcpy(lot->sprays, from->sprays, from->spray_count * sizeof(lot->sprays[0]));
     lot->dose_count = from->dose_count;
     lot->spray_count = from->spray_count;
     lot->doses_known = from->doses_known;

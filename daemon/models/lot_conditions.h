@@ -8,7 +8,8 @@
 
 #include "models/parameters.h"
 
-enum { LOT_DOSES_MAX = 12, LOT_SPRAYS_MAX = 4 };
+/* Room for each acid of each preserving ingredient that rules may name. */
+enum { LOT_DOSES_MAX = 126, LOT_SPRAYS_MAX = 120 };
 
 struct lot_conditions {
     struct acid_dose doses[LOT_DOSES_MAX];

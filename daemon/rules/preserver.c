@@ -89,8 +89,11 @@ static void read_strength(const struct doc_place *place, void *part)
 struct reading {
     struct preserver preserver;
     struct strengths strengths;
-    int acts;
+    int acts, mark;
 };
+
+/* How sure its figures are: read in the source, computed, inferred, from memory. */
+enum mark { MARK_READ, MARK_COMPUTED, MARK_INFERRED, MARK_MEMORY, MARKS };
 
 static void read_strengths(const struct doc_place *place, void *part)
 {
@@ -129,6 +132,11 @@ static void read_preserver(const struct doc_place *place, void *part)
     static const char *const ROLES[] = {
         [PRESERVER_INHIBITOR] = "inhibitor", [PRESERVER_SOUR] = "acid", [PRESERVER_ROLES] = NULL};
     static const char *const ACTS[] = {"dough", "surface", NULL};
+    static const char *const MARK_WORDS[] = {[MARK_READ] = "R",
+                                             [MARK_COMPUTED] = "C",
+                                             [MARK_INFERRED] = "I",
+                                             [MARK_MEMORY] = "M",
+                                             [MARKS] = NULL};
     static const struct doc_row ROWS[] = {
         {"kind", DOC_CHARS, DOC_AT(struct reading, preserver.kind), .required = true},
         {"title", DOC_CHARS, DOC_AT(struct reading, preserver.title), .required = true},
@@ -141,7 +149,7 @@ static void read_preserver(const struct doc_place *place, void *part)
          .required = true},
         {"most_pct_flour", DOC_NUMBER, DOC_AT(struct reading, preserver.most_pct_flour),
          .low = 1e-3, .high = 30, .required = true},
-        {.name = "mark", .required = true},
+        {"mark", DOC_WORD, DOC_AT(struct reading, mark), .words = MARK_WORDS, .required = true},
         {.name = "source", .required = true},
         {0}};
     struct preservers *all = part;
@@ -151,6 +159,7 @@ static void read_preserver(const struct doc_place *place, void *part)
     if (!doc_read(place, ROWS, &read) || all->count == PRESERVERS_MOST)
         return;
     read.preserver.on_surface = read.acts == 1;
+    read.preserver.from_memory = read.mark == MARK_MEMORY;
     if (!is_word(read.preserver.kind))
         doc_fault(&kind, "must be lower-case letters, digits and '-', a letter first");
     else if (preserver_find(all, read.preserver.kind))

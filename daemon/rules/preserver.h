@@ -29,6 +29,7 @@ struct preserver {
     struct acid_product brings[PRESERVER_ACIDS]; /* their names are the kind */
     int acid_count;
     double most_pct_flour; /* the largest dose that is looked at */
+    bool from_memory;      /* its strengths have no published source */
 };
 
 struct preservers {

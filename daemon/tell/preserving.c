@@ -4,12 +4,14 @@
 #include "rules/catalogue.h"
 #include <math.h>
 
-static json_t *strength_json(const struct acid_dose *dose)
+static json_t *strength_json(const struct acid_dose *dose, bool from_memory)
 {
     bool told = !isnan(dose->active_pct);
-    return json_pack("{s:o, s:o, s:o, s:b}", "low", jsonx_rounded(acid_active_pct(dose, -1), 3),
-                     "typical", jsonx_rounded(acid_active_pct(dose, 0), 3), "high",
-                     jsonx_rounded(acid_active_pct(dose, 1), 3), "told", told);
+    return json_pack("{s:o, s:o, s:o, s:b, s:b}", "low",
+                     jsonx_rounded(acid_active_pct(dose, -1), 3), "typical",
+                     jsonx_rounded(acid_active_pct(dose, 0), 3), "high",
+                     jsonx_rounded(acid_active_pct(dose, 1), 3), "told", told, "from_memory",
+                     !told && from_memory);
 }
 
 /* Undissociated, of this dose alone. */
@@ -38,13 +40,13 @@ json_t *preserving_json(const struct rules *rules, const struct lot_conditions *
         const struct preserver *preserver =
             catalogue_preserver(rules->catalogue, dose->product->name);
         json_array_append_new(
-            list,
-            json_pack("{s:s, s:s, s:s, s:s, s:o, s:o, s:o}", "kind", dose->product->name, "title",
-                      preserver ? preserver->title : dose->product->name, "applied",
-                      on_surface ? "surface" : "dough", "acid",
-                      acid_constants(dose->product->kind)->name, "pct_flour",
-                      jsonx_rounded(dose->dose_pct_flour, 4), "strength_pct", strength_json(dose),
-                      "mmol_l", jsonx_rounded(mmol_l_of(&filled, dose, on_surface, values), 2)));
+            list, json_pack("{s:s, s:s, s:s, s:s, s:o, s:o, s:o}", "kind", dose->product->name,
+                            "title", preserver ? preserver->title : dose->product->name, "applied",
+                            on_surface ? "surface" : "dough", "acid",
+                            acid_constants(dose->product->kind)->name, "pct_flour",
+                            jsonx_rounded(dose->dose_pct_flour, 4), "strength_pct",
+                            strength_json(dose, preserver && preserver->from_memory), "mmol_l",
+                            jsonx_rounded(mmol_l_of(&filled, dose, on_surface, values), 2)));
     }
     return list;
 }

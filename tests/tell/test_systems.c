@@ -48,13 +48,14 @@ static void forget_inhibitor(struct plant *p)
 /* Every lot of `since` and later, kg on the 100 kg of its mix. */
 static void give(struct plant *p, const char *kind, const char *applied, double kg, int since_day)
 {
-    fixture_sql(&p->f,
-                "INSERT INTO material_use(lot_id, material, material_lot, mix, amount, unit, kind,"
-                " applied) SELECT id, 'inhibitor', 'I-%s', 'M1', %g, 'kg', %s%s%s, %s%s%s FROM lot"
-                " WHERE id >= %lld",
-                kind ? kind : "own", kg, kind ? "'" : "", kind ? kind : "NULL", kind ? "'" : "",
-                applied ? "'" : "", applied ? applied : "NULL", applied ? "'" : "",
-                (long long)fixture_lot(since_day, 1, 0));
+    fixture_sql(
+        &p->f,
+        "INSERT INTO material_use(lot_id, material, material_lot, mix, amount, unit, kind,"
+        " applied) SELECT id, 'inhibitor', 'I-%s%s', 'M1', %g, 'kg', %s%s%s, %s%s%s FROM lot"
+        " WHERE id >= %lld",
+        kind ? kind : "own", applied ? applied : "", kg, kind ? "'" : "", kind ? kind : "NULL",
+        kind ? "'" : "", applied ? "'" : "", applied ? applied : "NULL", applied ? "'" : "",
+        (long long)fixture_lot(since_day, 1, 0));
 }
 
 static void target(struct plant *p, int id, const char *quantity, double pct)
@@ -227,6 +228,7 @@ static void what_took_its_place_stands_alone(void **state)
         json_object_get(json_array_get(way(answer, 0, "preserving"), 0), "strength_pct");
     assert_true(json_is_false(json_object_get(strength, "told")));
     assert_near(json_number_value(json_object_get(strength, "low")), 4, 1e-9);
+    assert_true(json_is_true(json_object_get(strength, "from_memory")));
     json_decref(answer);
     /* a certificate tells */
     fixture_sql(&p.f, "UPDATE material_use SET active_pct = 15 WHERE kind NOTNULL");
@@ -235,6 +237,32 @@ static void what_took_its_place_stands_alone(void **state)
     strength = json_object_get(json_array_get(way(answer, 0, "preserving"), 0), "strength_pct");
     assert_true(json_is_true(json_object_get(strength, "told")));
     assert_near(json_number_value(json_object_get(strength, "high")), 15, 1e-9);
+    assert_true(json_is_false(json_object_get(strength, "from_memory")));
+    json_decref(answer);
+    close_plant(&p);
+}
+
+/* Of as many as a lot may have none is left out, and of those with several acids no acid. */
+static void none_of_many_is_left_out(void **state)
+{
+    static const char *const KINDS[] = {
+        "potassium-sorbate", "sodium-benzoate", "lactic-acid",     "tartaric-acid",
+        "cultured-wheat",    "fermented-whey",  "fermented-flour", "acetic-acid",
+        "sorbic-acid",       "benzoic-acid",    "propionic-acid",  "sodium-propionate"};
+    enum { COUNT = sizeof KINDS / sizeof KINDS[0], TWO_ACIDS = 2 };
+    struct plant p;
+    (void)state;
+    open_plant(&p);
+    forget_inhibitor(&p);
+    for (int i = 0; i < COUNT; i++) {
+        give(&p, KINDS[i], NULL, 0.1, 18);
+        if (i < COUNT / 2)
+            give(&p, KINDS[i], "surface", 0.05, 18);
+    }
+    fixture_records_changed(&p.f);
+    json_t *answer = whatif_of(&p, (struct whatif){0});
+    assert_int_equal(json_array_size(way(answer, 0, "preserving")),
+                     COUNT + TWO_ACIDS + COUNT / 2 + 1);
     json_decref(answer);
     close_plant(&p);
 }
@@ -297,6 +325,7 @@ int main(void)
         cmocka_unit_test(the_one_that_is_short_is_spoken_of),
         cmocka_unit_test(a_dose_without_a_target_says_nothing),
         cmocka_unit_test(what_took_its_place_stands_alone),
+        cmocka_unit_test(none_of_many_is_left_out),
         cmocka_unit_test(one_more_can_be_asked_for),
         cmocka_unit_test(the_plants_own_by_its_kind_is_the_same),
     };
