@@ -2,47 +2,82 @@
 #include "store/db.h"
 #include "store/lot_find.h"
 
+/* What one statement finds. Each is of plain look-ups: all of it asked at once, with a complaint's
+ * cases looked up anew in every part, took as much as logging the complaint's words. */
+static int each_of(struct db_query *q, noted_each each, void *arg)
+{
+    int rc = 0;
+    db_keep(q); /* callbacks write what they read */
+    while (!rc && db_next(q)) {
+        const struct noted_row row = {.of = (enum noted_of)db_int(q, 0),
+                                      .id = db_int64(q, 1),
+                                      .text = db_text(q, 2),
+                                      .end = db_text(q, 3)};
+        rc = each(arg, &row);
+    }
+    return db_end(q, rc);
+}
+
+#define RESULTS(which)                                                                             \
+    " UNION ALL SELECT 3, m.id, m.note, m.end_reason FROM measured m WHERE " which                 \
+    " UNION ALL SELECT 4, m.id, m.said, m.method FROM measured m WHERE " which                     \
+    " UNION ALL SELECT 7, m.id, m.lab, m.sample FROM measured m WHERE " which
+
+static int about_lot(struct store *store, int64_t complaint_id, const char *fold, noted_each each,
+                     void *arg, struct error *err)
+{
+    static const char SQL[] =
+        "SELECT 0, h.id, h.reason, h.end_reason FROM complaint c JOIN hold h ON h.lot_id = c.lot_id"
+        " WHERE c.id = ?1 UNION ALL SELECT 0, h.id, h.reason, h.end_reason FROM hold h WHERE"
+        " h.lot_id IS NULL AND h.fold = ?2" RESULTS(
+            "m.lot_id = (SELECT lot_id FROM complaint WHERE id = ?1)") " UNION ALL SELECT 5, t.id, "
+                                                                       "t.name, t.end_reason FROM "
+                                                                       "attached t WHERE "
+                                                                       "t.complaint_id = ?1";
+    struct db_query q = db_query(store, SQL, DB(DB_INT(complaint_id), DB_TEXT(fold)), err);
+    return each_of(&q, each, arg);
+}
+
 /* An action is about a case as history has it (history.c): about its line or cause, done since, or
  * on the day before: it is known by its day. */
+static int about_case(struct store *store, int64_t case_id, noted_each each, void *arg,
+                      struct error *err)
+{
+    static const char SQL[] =
+        "SELECT 0, h.id, h.reason, h.end_reason FROM hold h WHERE h.case_id = ?1" RESULTS(
+            "m.case_id = ?1") " UNION ALL SELECT 5, t.id, t.name, t.end_reason FROM attached t "
+                              "WHERE t.case_id = ?1"
+                              " UNION ALL SELECT 1, v.id, v.note, NULL FROM verdict v WHERE "
+                              "v.case_id = ?1"
+                              " UNION ALL SELECT 6, e.id, e.text, NULL FROM follow_entry e WHERE "
+                              "e.case_id = ?1"
+                              " UNION ALL SELECT 2, a.id, a.note, NULL FROM complaint_case k JOIN "
+                              "corrective_action a"
+                              " ON a.at_ms > k.opened_ms - 86400000 AND (a.symptom IS NULL OR "
+                              "a.symptom = k.symptom)"
+                              " LEFT JOIN lot l ON l.id = k.lot_id WHERE k.id = ?1 AND (a.line = "
+                              "l.line OR a.cause IN"
+                              " (SELECT v.cause FROM verdict v WHERE v.case_id = k.id))";
+    struct db_query q = db_query(store, SQL, DB(DB_INT(case_id)), err);
+    return each_of(&q, each, arg);
+}
+
 int noted_about(struct store *store, int64_t complaint_id, const char *code, noted_each each,
                 void *arg, struct error *err)
 {
-    char fold[LOT_FIND_CODE];
+    /* its case, and those that it was of */
     static const char SQL[] =
-        "WITH own AS (SELECT case_id AS id FROM complaint WHERE id = ?1 UNION SELECT"
-        " CAST(substr(k.was, 2) AS INTEGER) FROM complaint c JOIN complaint_change k"
-        " ON k.complaint = c.uuid WHERE c.id = ?1 AND k.field = 'case')"
-        " SELECT 0, h.id, h.reason, h.end_reason FROM hold h WHERE h.lot_id ="
-        " (SELECT lot_id FROM complaint WHERE id = ?1) OR h.case_id IN (SELECT id FROM own) OR"
-        " (h.lot_id IS NULL AND h.fold = ?2)"
-        " UNION ALL SELECT 3, m.id, m.note, m.end_reason FROM measured m WHERE m.lot_id ="
-        " (SELECT lot_id FROM complaint WHERE id = ?1) OR m.case_id IN (SELECT id FROM own)"
-        " UNION ALL SELECT 4, m.id, m.said, m.method FROM measured m WHERE m.lot_id ="
-        " (SELECT lot_id FROM complaint WHERE id = ?1) OR m.case_id IN (SELECT id FROM own)"
-        " UNION ALL SELECT 7, m.id, m.lab, m.sample FROM measured m WHERE m.lot_id ="
-        " (SELECT lot_id FROM complaint WHERE id = ?1) OR m.case_id IN (SELECT id FROM own)"
-        " UNION ALL SELECT 5, t.id, t.name, t.end_reason FROM attached t WHERE t.complaint_id = ?1"
-        " OR t.case_id IN (SELECT id FROM own)"
-        " UNION ALL SELECT 1, v.id, v.note, NULL FROM verdict v WHERE v.case_id IN (SELECT id FROM "
-        "own)"
-        " UNION ALL SELECT 6, e.id, e.text, NULL FROM follow_entry e WHERE e.case_id IN (SELECT id"
-        " FROM own) UNION SELECT 2, a.id, a.note, NULL FROM own JOIN complaint_case k ON k.id = "
-        "own.id JOIN"
-        " corrective_action a ON a.at_ms > k.opened_ms - 86400000 AND (a.symptom IS NULL OR "
-        "a.symptom ="
-        " k.symptom) LEFT JOIN lot l ON l.id = k.lot_id WHERE a.line = l.line OR a.cause IN"
-        " (SELECT v.cause FROM verdict v WHERE v.case_id = k.id)";
-    struct db_query q = db_query(
-        store, SQL, DB(DB_INT(complaint_id), DB_TEXT(lot_find_fold(code, fold, sizeof fold))), err);
-    int rc = 0;
-    db_keep(&q); /* callbacks write what they read */
-    while (!rc && db_next(&q)) {
-        const struct noted_row row = {.of = (enum noted_of)db_int(&q, 0),
-                                      .id = db_int64(&q, 1),
-                                      .text = db_text(&q, 2),
-                                      .end = db_text(&q, 3)};
-        rc = each(arg, &row);
-    }
+        "SELECT case_id FROM complaint WHERE id = ?1 UNION ALL SELECT CAST(substr(k.was, 2) AS"
+        " INTEGER) FROM complaint c JOIN complaint_change k ON k.complaint = c.uuid WHERE c.id = ?1"
+        " AND k.field = 'case'";
+    char fold[LOT_FIND_CODE];
+    int rc = about_lot(store, complaint_id, lot_find_fold(code, fold, sizeof fold), each, arg, err);
+    if (rc)
+        return rc;
+    struct db_query q = db_query(store, SQL, DB(DB_INT(complaint_id)), err);
+    db_keep(&q);
+    while (!rc && db_next(&q))
+        rc = about_case(store, db_int64(&q, 0), each, arg, err);
     return db_end(&q, rc);
 }
 
