@@ -238,9 +238,10 @@ int match_lot(const struct lot_matcher *matcher, struct store *read, const struc
         .worst_kept = INFINITY,
         .unseen = INFINITY,
         .cheapest = INFINITY,
-        .compared = {.length = READING_TEXT + 1},
+        .compared = xmalloc(sizeof *m.compared),
         .rows = {.row = xmalloc(MATCH_CLOSEST * sizeof *m.rows.row), .capacity = MATCH_CLOSEST},
         .scored = xmalloc(MATCH_CLOSEST * sizeof *m.scored)};
+    walk_forget(m.compared);
     result->none_weight = 1;
     result->codes_hold_time = matcher_holds_time(matcher, query->plant);
     bool begun = store_look(read);
@@ -255,6 +256,7 @@ int match_lot(const struct lot_matcher *matcher, struct store *read, const struc
     store_unlook(read, begun);
     if (rc == 0)
         *ret = *result;
+    free(m.compared);
     free(m.rows.row);
     free(m.scored);
     free(result);

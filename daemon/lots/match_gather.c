@@ -62,7 +62,7 @@ static int keep_key(void *arg, const struct lot_find_key *key)
     bool favoured = m->favours > 0;
     float most = m->worst_kept < m->cheapest + UNLIKE ? m->worst_kept : m->cheapest + UNLIKE;
     float cost = m->text.length ? walk_cost_next(&m->matcher->costs, &m->text, key->fold,
-                                                 favoured ? INFINITY : most, &m->compared)
+                                                 favoured ? INFINITY : most, m->compared)
                                 : 0;
     float rank = favoured ? 0 : cost;
     m->favours -= favoured;

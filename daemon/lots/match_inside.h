@@ -39,10 +39,10 @@ struct matching {
     struct scored *scored; /* one a row */
     struct match_close close[MATCH_CLOSEST];
     size_t close_count;
-    struct walk_rows compared; /* of the code compared last */
-    float cheapest;            /* of the codes compared */
-    float worst_kept;          /* ranks from here on need not be offered */
-    size_t favours;            /* so many keys to come are kept whatever their codes */
+    struct walk_kept *compared; /* of codes compared before */
+    float cheapest;             /* of the codes compared */
+    float worst_kept;           /* ranks from here on need not be offered */
+    size_t favours;             /* so many keys to come are kept whatever their codes */
     float unseen;      /* cost from which on codes were not looked for; INFINITY: all were */
     bool says_nothing; /* the text is less likely a reading of any code than no code at all */
     double astray;     /* P(text) if it is not a reading of the lot's code */

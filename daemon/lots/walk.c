@@ -101,7 +101,7 @@ static void begin_rows(const struct walk_costs *costs, const struct reading_code
     rows->filled = 0;
 }
 
-float walk_cost_next(const struct walk_costs *costs, const struct reading_code *text,
+static float cost_in(const struct walk_costs *costs, const struct reading_code *text,
                      const char *fold, float most, struct walk_rows *rows)
 {
     size_t n = text->length, length = strnlen(fold, READING_TEXT);
@@ -126,13 +126,41 @@ float walk_cost_next(const struct walk_costs *costs, const struct reading_code *
     return least(rows->row[length][n], rows->stopped[length] + costs->tail);
 }
 
+/* Of a code that shares half of itself with none that is kept, the oldest goes. */
+static struct walk_rows *rows_for(struct walk_kept *kept, const char *fold)
+{
+    size_t length = strnlen(fold, READING_TEXT);
+    for (size_t i = 0; i < WALK_KEPT; i++)
+        if (2 * shared(&kept->rows[i], fold, length) >= length)
+            return &kept->rows[i];
+    return &kept->rows[kept->next++ % WALK_KEPT];
+}
+
+static void forget(struct walk_rows *rows)
+{
+    rows->length = READING_TEXT + 1; /* of no code */
+    rows->filled = 0;
+}
+
+void walk_forget(struct walk_kept *kept)
+{
+    kept->next = 0;
+    for (size_t i = 0; i < WALK_KEPT; i++)
+        forget(&kept->rows[i]);
+}
+
+float walk_cost_next(const struct walk_costs *costs, const struct reading_code *text,
+                     const char *fold, float most, struct walk_kept *kept)
+{
+    return cost_in(costs, text, fold, most, rows_for(kept, fold));
+}
+
 float walk_cost(const struct walk_costs *costs, const struct reading_code *text, const char *fold,
                 float most)
 {
     struct walk_rows rows;
-    rows.length = READING_TEXT + 1; /* of no code */
-    rows.filled = 0;
-    return walk_cost_next(costs, text, fold, most, &rows);
+    forget(&rows);
+    return cost_in(costs, text, fold, most, &rows);
 }
 
 /* ---- hits ---- */

@@ -23,15 +23,22 @@ void walk_prepare(const struct reading *reading, struct walk_costs *ret);
 float walk_cost(const struct walk_costs *costs, const struct reading_code *text, const char *fold,
                 float most);
 
-/* The same for one code after another: what it shares with the one before is not compared again.
- * Set `length` to READING_TEXT + 1 and `filled` to 0 before the first. */
+/* The same for one code after another: what it shares with one of those before is not compared
+ * again. Codes of several lines come in turn, so that a few are kept. */
+enum { WALK_KEPT = 8 };
 struct walk_rows {
     size_t length, filled;
     char fold[READING_TEXT + 1];
     float row[READING_TEXT + 1][READING_TEXT + 1], stopped[READING_TEXT + 1];
 };
+struct walk_kept {
+    size_t next; /* whose place the next code that is like none takes */
+    struct walk_rows rows[WALK_KEPT];
+};
+/* Before the first code of a text. */
+void walk_forget(struct walk_kept *kept);
 float walk_cost_next(const struct walk_costs *costs, const struct reading_code *text,
-                     const char *fold, float most, struct walk_rows *rows);
+                     const char *fold, float most, struct walk_kept *kept);
 
 struct walk_hit {
     int64_t lot_id;

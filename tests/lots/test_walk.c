@@ -21,7 +21,8 @@ static void codes_in_a_row_cost_what_each_costs(void **state)
     unsigned seed = 5;
     for (int turn = 0; turn < 400; turn++) {
         struct reading_code text;
-        struct walk_rows rows = {.length = READING_TEXT + 1};
+        struct walk_kept kept;
+        walk_forget(&kept);
         char said[READING_TEXT], code[READING_TEXT] = "L26321B0412";
         snprintf(said, sizeof said, "L%u632%uB%03u", next(&seed) % 4, next(&seed) % 10,
                  next(&seed) % 1000);
@@ -35,7 +36,7 @@ static void codes_in_a_row_cost_what_each_costs(void **state)
                 code[next(&seed) % strlen(code)] = (char)('0' + next(&seed) % 10);
             float most = next(&seed) % 3 ? 8 + (float)(next(&seed) % 20) : INFINITY;
             float alone = walk_cost(&costs, &text, code, most);
-            float in_a_row = walk_cost_next(&costs, &text, code, most, &rows);
+            float in_a_row = walk_cost_next(&costs, &text, code, most, &kept);
             /* above `most` either may stop early */
             if (alone <= most || in_a_row <= most)
                 assert_true(fabsf(alone - in_a_row) < 1e-5F);
