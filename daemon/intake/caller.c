@@ -61,13 +61,16 @@ static void on_found(void *arg, enum mask_kind kind, const char *at, size_t leng
 
 static void search(const char *story, const json_t *complaint, struct search *s)
 {
-    struct mask_options options = {
-        .code = json_string_value(json_object_get(complaint, "lot_text")), .sure = true};
+    bool unsure = false;
+    struct mask_options options = {.code =
+                                       json_string_value(json_object_get(complaint, "lot_text")),
+                                   .sure = true,
+                                   .unsure = &unsure};
     *s = (struct search){.story = story};
-    for (int pass = 0; pass < 2 && !s->phone; pass++) {
+    free(mask_text(story, &options, on_found, s));
+    options.sure = false;
+    if (unsure && !s->phone)
         free(mask_text(story, &options, on_found, s));
-        options.sure = false;
-    }
 }
 
 /* ---- names ---- */

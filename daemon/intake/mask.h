@@ -15,6 +15,7 @@ struct mask_options {
     bool sure;             /* a ticket or a code: a bare number in it is not taken for a phone's */
     bool prose;            /* sentences: a capital within one tells a name from a word */
     bool one_line;         /* control characters become blanks */
+    bool *unsure;          /* set where `sure` left what else is a phone number; or NULL */
 };
 /* What was found, as it stands in the text. */
 typedef void (*mask_found)(void *arg, enum mask_kind kind, const char *at, size_t length);

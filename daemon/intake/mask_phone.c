@@ -354,8 +354,11 @@ size_t mask_phone_at(const char *text, const char *at, const struct mask_options
     bool rung = *at == '+' || is_announced(text, at);
     if (n.count < DIGITS_LEAST || n.count > DIGITS_MOST || (!rung && is_of_code(&n, o->code)))
         return 0;
-    if (o->sure && !rung && !is_dialled(at, n.length))
+    if (o->sure && !rung && !is_dialled(at, n.length)) {
+        if (o->unsure)
+            *o->unsure = true;
         return 0;
+    }
     return n.length + extension;
 }
 
