@@ -89,35 +89,37 @@ static double answer_bits(const struct case_rank *ranked, const struct rank_caus
     return sum;
 }
 
+/* Each cause that reads the fact stands by itself, behind all others taken as one: whatever is
+ * answered, they say the same of it. */
 static double gain_of(const struct triage *triage, const struct case_rank *ranked,
                       const struct rule_ask *ask)
 {
     const struct rule_fact *fact = &triage->rules->facts[ask->fact];
     const struct rule_use *uses = &triage->rules->uses[fact->first_use];
-    size_t causes = (size_t)ranked->rank->count, answers = (size_t)ask->answer_count;
-    double *prior = xcalloc(causes + 1, sizeof *prior);
-    double *likelihood = xcalloc(causes * answers + 1, sizeof *likelihood);
-    double gain = 0;
-    for (size_t c = 0; c < causes; c++) {
-        prior[c] = ranked->rank->causes[c].probability;
-        for (size_t a = 0; a < answers; a++)
-            likelihood[a * causes + c] = ask->answers[a].share;
-    }
+    size_t most = (size_t)fact->use_count + 1, answers = (size_t)ask->answer_count, at = 1;
+    double *prior = xcalloc(most * (1 + answers), sizeof *prior), *likelihood = prior + most;
+    double gain = 0, others = 1;
+    for (size_t i = 0; i < most * answers; i++)
+        likelihood[i] = ask->answers[i / most].share;
     for (int first = 0, count; first < fact->use_count; first += count) {
         for (count = 1;
              first + count < fact->use_count && uses[first + count].cause == uses[first].cause;
              count++)
             ;
         int place = rank_find(ranked->rank, uses[first].cause);
-        for (size_t a = 0; place >= 0 && a < answers; a++)
-            likelihood[a * causes + (size_t)place] *= exp2(
-                triage->rules->ranking.temper * answer_bits(ranked, &ranked->rank->causes[place],
-                                                            &uses[first], count, &ask->answers[a]));
+        if (place < 0)
+            continue;
+        const struct rank_cause *one = &ranked->rank->causes[place];
+        for (size_t a = 0; a < answers; a++)
+            likelihood[a * most + at] *=
+                exp2(triage->rules->ranking.temper *
+                     answer_bits(ranked, one, &uses[first], count, &ask->answers[a]));
+        others -= prior[at++] = one->probability;
     }
-    if (evidence_gain_bits(prior, causes, likelihood, answers, &gain))
+    prior[0] = fmax(0, others); /* what rounding leaves of none is nothing */
+    if (evidence_gain_bits(prior, most, likelihood, answers, &gain))
         gain = 0;
     free(prior);
-    free(likelihood);
     return gain;
 }
 
