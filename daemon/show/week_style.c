@@ -33,7 +33,7 @@ const char PAGE_STYLE[] =
     "text-align:left}th,td{padding:.22rem .7rem .22rem 0;border-bottom:1px solid var(--rule);"
     "vertical-align:top}th{vertical-align:bottom}td.n,th.n{text-align:right}"
     "td.n{font-variant-numeric:tabular-nums;"
-    "white-space:nowrap}.up{color:var(--red)}td.w{white-space:nowrap}"
+    "white-space:nowrap}.up{color:var(--red);white-space:nowrap}td.w{white-space:nowrap}"
     "@media (max-width:34rem){.wider{position:relative}.wider "
     "table{width:max-content;min-width:100%}.wider td,"
     ".wider th{max-width:13rem}.wider th:first-child,.wider td:first-child{position:sticky;left:0;"
@@ -48,4 +48,7 @@ const char PAGE_STYLE[] =
     "width:none;"
     "padding:0}table{font-size:.85rem}th,td{padding-right:.35rem}svg.mini{width:4.5rem}"
     "h2,h3{break-after:avoid}svg,tr,.tiles li,.chart{break-inside:avoid}"
-    ".charts{grid-template-columns:1fr 1fr}.scroll{overflow:visible}@page{margin:15mm}}";
+    ".charts{grid-template-columns:1fr 1fr;gap:.2rem 1.5rem}.chart svg{width:80%}"
+    ".tiles{grid-template-columns:repeat(5,1fr);gap:.4rem}.tiles li{padding:.3rem .5rem}"
+    ".tiles b{font-size:1.5rem}h2{margin-top:1rem}h3{margin-top:.5rem}td .kind{white-space:nowrap}"
+    ".scroll{overflow:visible}@page{margin:15mm}}";

@@ -202,11 +202,12 @@ def check_paper(page, path, pictures):
     wrong = problems(page, PAPER[0])
     assert not wrong, f"on paper: {wrong}"
     assert page.value("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
-    for name, width, height in (("a4", 8.27, 11.69), ("letter", 8.5, 11)):
+    # no sheet is left half empty: charts that do not fit beneath the head go to the next
+    for name, width, height, most in (("a4", 8.27, 11.69, 6), ("letter", 8.5, 11, 6)):
         page.pdf(pictures / f"{name}.pdf", width, height)
         data = (pictures / f"{name}.pdf").read_bytes()
         sheets = data.count(b"/Type /Page\n")
-        assert data.startswith(b"%PDF") and 2 <= sheets <= 12, (name, sheets)
+        assert data.startswith(b"%PDF") and 2 <= sheets <= most, (name, sheets)
 
 
 def main():
