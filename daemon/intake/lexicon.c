@@ -4,6 +4,7 @@
 #include "base/when.h"
 #include "intake/harm_note.h"
 #include "intake/lexicon_inside.h"
+#include <limits.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -141,6 +142,35 @@ static bool counts_on(const struct reading *reading, const struct lexicon_match 
     return last && last->phrase->field == index;
 }
 
+static bool in_sentence(const struct reading *reading, int from, int to)
+{
+    for (int i = from + 1; i <= to; i++)
+        if (reading->words[i].before == PAUSE_SENTENCE)
+            return false;
+    return true;
+}
+
+/* "The green specks were parsley": what looked like mold is told to be something else behind. */
+static bool is_explained(const struct reading *reading, int index,
+                         const struct lexicon_match *match)
+{
+    const struct lexicon_field *own = &reading->language->fields[index];
+    unsigned all = reading->language->fields[index].symptoms;
+    bool symptom = strcmp(own->field->name, "symptom") == 0;
+    if (!symptom && (all == UINT_MAX || !(all & lexicon_symptom("mold"))))
+        return false;
+    for (int i = 0; i < reading->match_count; i++) {
+        const struct lexicon_match *by = &reading->matches[i];
+        int field = by->phrase->field;
+        if (by->phrase->says == LEXICON_OPEN && field >= 0 && by->from >= match->to &&
+            strcmp(reading->language->fields[field].field->name, "symptom") == 0 && !by->supposed &&
+            !by->negated && !by->hedged && !by->aside &&
+            in_sentence(reading, match->to - 1, by->from))
+            return true;
+    }
+    return false;
+}
+
 static struct said_answers collect(const struct reading *reading, int index)
 {
     const struct field *field = reading->language->fields[index].field;
@@ -149,7 +179,8 @@ static struct said_answers collect(const struct reading *reading, int index)
     for (int i = 0; i < reading->match_count; i++) {
         const struct lexicon_match *match = &reading->matches[i];
         json_t *value = match->phrase->field == index ? answer_of(reading, field, match) : NULL;
-        if (value && match->phrase->again && !counts_on(reading, match, index)) {
+        if (value && ((match->phrase->again && !counts_on(reading, match, index)) ||
+                      is_explained(reading, index, match))) {
             json_decref(value);
             value = NULL;
         }
@@ -269,6 +300,43 @@ static void agree(const struct field *field, struct said_answers *said)
     }
 }
 
+/* Does what the match says stand in a clause that tells of trouble? */
+static bool tells_trouble(const struct reading *reading, const struct lexicon_match *match)
+{
+    int first = match->from, last = match->to;
+    while (first > 0 && reading->words[first].before == PAUSE_NONE)
+        first--;
+    while (last < reading->count && reading->words[last].before == PAUSE_NONE)
+        last++;
+    for (int i = 0; i < reading->match_count; i++) {
+        const struct lexicon_match *other = &reading->matches[i];
+        int field = other->phrase->field;
+        const char *name = field < 0 ? "" : reading->language->fields[field].field->name;
+        if ((strncmp(name, "observed/", 9) == 0 || strcmp(name, "symptom") == 0) &&
+            other->phrase->says == LEXICON_ANSWER && !other->negated && !other->aside &&
+            other->from >= first && other->to <= last)
+            return true;
+    }
+    return false;
+}
+
+/* "Ordering 40 loaves": packs of no trouble. "Bought two, one was fine": not all are meant. */
+static bool counts_trouble(const struct reading *reading, int index, const struct said_answer *said)
+{
+    const struct lexicon_match *match = said->match;
+    const struct field *field = reading->language->fields[index].field;
+    if (field->type != FIELD_WHOLE || !field->agree || tells_trouble(reading, match))
+        return true;
+    bool observed = false;
+    for (int i = 0; i < reading->match_count && !observed; i++) {
+        int other = reading->matches[i].phrase->field;
+        observed = other >= 0 && reading->matches[i].phrase->says == LEXICON_ANSWER &&
+                   strncmp(reading->language->fields[other].field->name, "observed/", 9) == 0;
+    }
+    return (observed || (reading->symptom & ~(1U << 31))) &&
+           (json_integer_value(said->value) == 1 || !is_open(reading, index));
+}
+
 static json_t *answer_words(const struct reading *reading, const struct field *field,
                             const struct said_answers *said, const json_t *before, json_t *taken)
 {
@@ -350,7 +418,7 @@ static json_t *answer_field(struct reading *reading, int index, const json_t *be
         ret = answer_words(reading, field, &said, before, taken);
     } else if (field->type != FIELD_WORDS && !contested) {
         agree(field, &said);
-        if (said.count == 1) {
+        if (said.count == 1 && counts_trouble(reading, index, said.items)) {
             ret = json_incref(said.items[0].value);
             take(reading, said.items[0].match, field->name, ret, taken);
         } else if (said.count == 0) {

@@ -155,8 +155,10 @@ static bool is_ordinal(const struct reading *reading, int from, int to)
     const char *word = reading->words[from].text;
     size_t digits = strspn(word, "0123456789"), length = strlen(word);
     static const char *const BEFORE[] = {"the", "el", "dia"};
-    static const char *const BEHIND[] = {"at",  "from",  "in", "for",  "en", "para", "por",
-                                         "con", "there", "it", "with", "ya", "y"};
+    static const char *const BEHIND[] = {
+        "at",       "from",  "in",     "for",    "en",    "para", "por",   "con",  "there", "it",
+        "with",     "ya",    "y",      "estaba", "tenia", "lo",   "la",    "le",   "me",    "se",
+        "amanecio", "salio", "cuando", "que",    "found", "was",  "there", "this", "when"};
     if (to - from != 1 || !digits || digits > 2 || from == 0 ||
         !(length == digits + 2 || (length == digits && IN(BEFORE, reading->words[from - 1].text))))
         return false;
@@ -346,6 +348,8 @@ static int apart(const struct reading *reading, const struct lexicon_match *what
                  (pause == PAUSE_COMMA ? COMMA : 0) +
                  (i < to && lexicon_is(&reading->words[i], LEXICON_STOPS) ? COMMA : 0);
     }
+    if (before && words == 0 && what->said == 0)
+        return -1; /* "it was Tuesday" says of no day what happened */
     return words <= (is_state(reading, what) ? STATE_REACH : REACH) ? words : -1;
 }
 
@@ -400,6 +404,16 @@ static bool is_spent(const struct reading *reading, const struct told_day *day)
     return false;
 }
 
+/* "Had some again Monday": whose it is does not tell when it was found. */
+static bool is_others(const struct reading *reading, const struct told_day *day)
+{
+    for (int i = 0; i < reading->match_count; i++)
+        if (reading->matches[i].has_day && reading->matches[i].phrase->says == LEXICON_OTHER &&
+            reading->matches[i].from <= day->from && reading->matches[i].to >= day->to)
+            return true;
+    return false;
+}
+
 void lexicon_date(struct reading *reading)
 {
     struct told_day *days = NULL;
@@ -421,7 +435,7 @@ void lexicon_date(struct reading *reading)
         match->to = match->to > days[d].to ? match->to : days[d].to;
     }
     for (int i = 0; i < count; i++)
-        if (!taken[i] && days[i].day < reading->today &&
+        if ((!taken[i] || is_others(reading, &days[i])) && days[i].day < reading->today &&
             (reading->loose == WHEN_UNKNOWN_DAY || days[i].day > reading->loose))
             reading->loose = days[i].day;
     free(taken);

@@ -105,7 +105,8 @@ static bool read_meaning(const struct field *field, const char *key, struct lexi
         enum lexicon_says says;
     } OTHERS[] = {{"day", FIELD_PAST, LEXICON_DAY},     {"other", FIELD_PAST, LEXICON_OTHER},
                   {"since", FIELD_WHOLE, LEXICON_DAY},  {"code", FIELD_TEXT, LEXICON_CODE},
-                  {"other", FIELD_TEXT, LEXICON_OTHER}, {"?", FIELD_WORD, LEXICON_OPEN}};
+                  {"other", FIELD_TEXT, LEXICON_OTHER}, {"?", FIELD_WORD, LEXICON_OPEN},
+                  {"?", FIELD_WHOLE, LEXICON_OPEN}};
     for (size_t i = 0; i < sizeof OTHERS / sizeof OTHERS[0]; i++) {
         if (field->type == OTHERS[i].type && strcmp(key, OTHERS[i].key) == 0) {
             phrase->says = OTHERS[i].says;
