@@ -15,8 +15,15 @@
  * Monday he couldn't chew it": it may have been found on a day that is told of nothing known. */
 static json_t *days_since(const struct reading *reading, const struct field *field, int32_t day)
 {
-    if (reading->found == WHEN_UNKNOWN_DAY && reading->loose != WHEN_UNKNOWN_DAY &&
-        reading->loose > day)
+    bool unsure = reading->loose != WHEN_UNKNOWN_DAY && reading->loose > day;
+    for (int i = 0; i < reading->match_count; i++) {
+        const struct lexicon_match *other = &reading->matches[i];
+        unsure |=
+            other->has_day && other->day > day && other->day < reading->today &&
+            other->phrase->says == LEXICON_DAY &&
+            strcmp(reading->language->fields[other->phrase->field].field->name, "found_on") == 0;
+    }
+    if (unsure && reading->found == WHEN_UNKNOWN_DAY)
         return NULL;
     int32_t until = reading->found != WHEN_UNKNOWN_DAY ? reading->found : reading->today;
     long days = (long)until - day;
@@ -101,6 +108,7 @@ static bool holds(const json_t *list, const json_t *value)
     return false;
 }
 
+#define SHORT 7      /* words of a note that needs not say all: "lo vio el lunes en la tarde" */
 #define SAID_REACH 5 /* words from who says it to what is said */
 
 /* One that the note says of a field, and where. */
@@ -320,12 +328,14 @@ static bool tells_trouble(const struct reading *reading, const struct lexicon_ma
     return false;
 }
 
-/* "Ordering 40 loaves": packs of no trouble. "Bought two, one was fine": not all are meant. */
+/* "Ordering 40 loaves", "saw a mouse on Saturday": packs and days of no trouble. "Bought two, one
+ * was fine": not all are meant. */
 static bool counts_trouble(const struct reading *reading, int index, const struct said_answer *said)
 {
     const struct lexicon_match *match = said->match;
     const struct field *field = reading->language->fields[index].field;
-    if (field->type != FIELD_WHOLE || !field->agree || tells_trouble(reading, match))
+    bool found = strcmp(field->name, "found_on") == 0 && reading->count > SHORT;
+    if (!found && (field->type != FIELD_WHOLE || !field->agree || tells_trouble(reading, match)))
         return true;
     bool observed = false;
     for (int i = 0; i < reading->match_count && !observed; i++) {
@@ -334,7 +344,7 @@ static bool counts_trouble(const struct reading *reading, int index, const struc
                    strncmp(reading->language->fields[other].field->name, "observed/", 9) == 0;
     }
     return (observed || (reading->symptom & ~(1U << 31))) &&
-           (json_integer_value(said->value) == 1 || !is_open(reading, index));
+           (found || json_integer_value(said->value) == 1 || !is_open(reading, index));
 }
 
 static json_t *answer_words(const struct reading *reading, const struct field *field,

@@ -62,7 +62,8 @@ enum lexicon_says {
     LEXICON_OTHER, /* a day or a code near it is something else's */
     LEXICON_OPEN,  /* one of several answers: "white" */
     LEXICON_HEDGE, /* what its clause says may be so: "maybe" */
-    LEXICON_ASIDE  /* what its clause says from there on is of something else, asked or advised */
+    LEXICON_ASIDE, /* what its clause says from there on is of something else, asked or advised */
+    LEXICON_APART  /* all that its clause says is of another time or other bread: "in June" */
 };
 struct lexicon_phrase {
     enum lexicon_says says;

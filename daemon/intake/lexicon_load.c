@@ -243,6 +243,13 @@ static void read_aside(const struct doc_place *place, void *into)
     read_phrase(place, &aside);
 }
 
+static void read_apart(const struct doc_place *place, void *into)
+{
+    struct lexicon_phrase apart = {.field = -1, .says = LEXICON_APART};
+    (void)into;
+    read_phrase(place, &apart);
+}
+
 static void read_hedge(const struct doc_place *place, void *into)
 {
     struct lexicon_phrase hedge = {.field = -1, .says = LEXICON_HEDGE};
@@ -427,6 +434,7 @@ void lexicon_language_read(struct doc *doc, struct lexicon_language *ret)
         {"fields", DOC_LIST, .high = LEXICON_FIELDS, .each = read_field, .required = true},
         {"ignore", DOC_LIST, .each = read_ignored},
         {"aside", DOC_LIST, .each = read_aside},
+        {"apart", DOC_LIST, .each = read_apart},
         {"hedges", DOC_LIST, .each = read_hedge},
         {0}};
     struct doc_place top = doc_top(doc);

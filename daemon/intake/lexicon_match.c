@@ -416,12 +416,15 @@ static bool tells_symptom(const struct reading *reading, const struct lexicon_ma
  * no "Mold". */
 static bool is_name(const struct reading *reading, const struct language_reading *as, int at)
 {
-    if (!is_capital(reading, at) || reading->words[at].before == PAUSE_SENTENCE)
+    bool begins = reading->words[at].before == PAUSE_SENTENCE;
+    if (!is_capital(reading, at))
         return false;
     for (int side = -1; side <= 1; side += 2) {
         int other = at + side;
         bool beside = other >= 0 && other < reading->count && is_capital(reading, other) &&
                       reading->words[side < 0 ? at : other].before == PAUSE_NONE;
+        /* that begin a sentence, only if no other word is: "Rosa Negrete", "White Mold" */
+        beside = beside && (!begins || (side > 0 && !reading->words[other].known));
         for (int i = 0; beside && i < as->found_count; i++) {
             const struct lexicon_match *match = &as->found[i];
             beside = !tells_symptom(reading, match) || match->to <= other || match->from > other;
@@ -464,11 +467,27 @@ static int clause_end(const struct reading *reading, const struct lexicon_match 
     return at;
 }
 
-/* Where what a hedge that ends its clause makes doubtful begins. */
-static int clause_begin(const struct reading *reading, const struct lexicon_match *match)
+#define SHARED 2 /* words behind an "and" that go on with its clause: "are clean and dry" */
+
+/* Past what else is said of whom an aside speaks. */
+static int aside_end(const struct reading *reading, const struct lexicon_match *match)
+{
+    int end = clause_end(reading, match), last = end;
+    if (end == reading->count || reading->words[end].before != PAUSE_NONE)
+        return end;
+    do
+        last++;
+    while (last < reading->count && reading->words[last].before == PAUSE_NONE);
+    return last - end - 1 <= SHARED ? last : end;
+}
+
+/* Where the clause before the match begins, or `most` words before it: what a hedge that ends it
+ * makes doubtful. */
+static int clause_begin(const struct reading *reading, const struct lexicon_match *match, int most)
 {
     int at = match->from;
-    while (at > 0 && match->from - at < HEDGED && reading->words[at].before == PAUSE_NONE)
+    while (at > 0 && match->from - at < most && reading->words[at].before == PAUSE_NONE &&
+           (most == HEDGED || !lexicon_is(&reading->words[at - 1], LEXICON_STOPS)))
         at--;
     return at;
 }
@@ -494,11 +513,13 @@ static void mark_clauses(const struct reading *reading, struct language_reading 
 {
     for (int i = 0; i < as->found_count; i++) {
         const struct lexicon_match *by = &as->found[i];
-        bool hedge = by->phrase->says == LEXICON_HEDGE;
-        if (!hedge && by->phrase->says != LEXICON_ASIDE)
+        bool hedge = by->phrase->says == LEXICON_HEDGE, apart = by->phrase->says == LEXICON_APART;
+        if (!hedge && !apart && by->phrase->says != LEXICON_ASIDE)
             continue;
-        int end = clause_end(reading, by);
-        int begin = hedge && end == by->to ? clause_begin(reading, by) : by->from;
+        int end = hedge ? clause_end(reading, by) : aside_end(reading, by);
+        int begin = apart                    ? clause_begin(reading, by, reading->count)
+                    : hedge && end == by->to ? clause_begin(reading, by, HEDGED)
+                                             : by->from;
         enum question question = hedge ? QUESTION_ASKED : answered_behind(reading, end);
         for (int k = 0; k < as->found_count; k++) {
             struct lexicon_match *match = &as->found[k];

@@ -429,6 +429,37 @@ static void a_number_put_right_is_the_later(void **state)
     CHECK_NOTES(notes);
 }
 
+/* What is told of a thing, a time or a count that is not the loaf's. */
+static void what_is_not_the_loaf_s_is_not_told(void **state)
+{
+    (void)state;
+    static const char *const notes[][3] = {
+        {NULL, "the driver had a sour attitude and threw the bags", ""},
+        {NULL, "my mouth was dry", ""},
+        {NULL, "the ham smelled bad, the bread was fine", ""},
+        {NULL, "the ham was sour", ""},
+        {NULL, "my cabinets are clean and dry", ""},
+        {NULL, "I had a moldy one in June and got a coupon", ""},
+        {NULL, "hace un a\xC3\xB1o tuve uno con moho", ""},
+        {NULL, "ordering 40 loaves for Friday", ""},
+        {NULL, "I saw your driver in the store by the door on Saturday", ""},
+        {NULL, "the green specks were parsley", ""},
+        {NULL, "las manchas verdes eran perejil", ""},
+        {"off-odor", "white dust on the top but that is flour", ""},
+        {"staling", "compr\xC3\xA9 dos panes, uno sali\xC3\xB3 bueno", ""},
+        {"mold",
+         "dur\xC3\xB3 tres d\xC3\xAD"
+         "as",
+         ""},
+        {"mold", "gracias por todo lo de ayer. Rosa Negrete", ""},
+        {"mold", "opened it Saturday and by Monday he would not eat it", ""},
+        {"mold", "opened it Saturday, found it Monday",
+         "found_on=\"2026-11-23\" observed.opened_days=2"},
+        {"staling", "bought it Sunday, it was Tuesday I called", "bought_on=\"2026-11-22\""},
+    };
+    CHECK_NOTES(notes);
+}
+
 static void names_and_places_of_others_are_none(void **state)
 {
     (void)state;
@@ -760,6 +791,7 @@ int main(void)
         cmocka_unit_test(what_is_asked_or_taken_back_is_not_told),
         cmocka_unit_test(what_is_of_others_or_may_be_is_not_told),
         cmocka_unit_test(a_number_put_right_is_the_later),
+        cmocka_unit_test(what_is_not_the_loaf_s_is_not_told),
         cmocka_unit_test(names_and_places_of_others_are_none),
         cmocka_unit_test(forms_in_a_note_are_read),
         cmocka_unit_test(a_code_in_a_sentence_is_read),
