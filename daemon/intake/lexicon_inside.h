@@ -52,6 +52,7 @@ enum lexicon_list {
     LEXICON_ASKS,       /* begin what is asked, not told: "is", "do" */
     LEXICON_WONDERS,    /* in a question that tells nevertheless: "normal", "supposed" */
     LEXICON_AGREES,     /* tell what was asked: "yes" */
+    LEXICON_WHICH,      /* a "one" behind them counts nothing: "this one" */
     LEXICON_LISTS
 };
 /* What finding a phrase says of its field. */

@@ -430,6 +430,7 @@ void lexicon_language_read(struct doc *doc, struct lexicon_language *ret)
         WORDS_ROW("asks", LEXICON_ASKS),
         WORDS_ROW("wonders", LEXICON_WONDERS),
         WORDS_ROW("agrees", LEXICON_AGREES),
+        WORDS_ROW("which", LEXICON_WHICH),
         {"sets", DOC_MAP, .high = LEXICON_SETS, .each = read_set},
         {"fields", DOC_LIST, .high = LEXICON_FIELDS, .each = read_field, .required = true},
         {"ignore", DOC_LIST, .each = read_ignored},

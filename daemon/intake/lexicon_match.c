@@ -352,6 +352,16 @@ static bool is_by_itself(const struct reading *reading, const struct lexicon_mat
            lexicon_is(behind, LEXICON_STOPS) || lexicon_is(behind, LEXICON_NEGATION);
 }
 
+/* "This one had black specks": it counts none. */
+static bool is_which_one(const struct reading *reading, const struct lexicon_match *match)
+{
+    int at = match->from, field = match->phrase->field;
+    return at > 0 && field >= 0 && reading->words[at].number == 1 &&
+           reading->words[at].before == PAUSE_NONE &&
+           reading->language->fields[field].field->type == FIELD_WHOLE &&
+           lexicon_is(&reading->words[at - 1], LEXICON_WHICH);
+}
+
 /* May the phrase begin with the word? Of one that is no misspelling the second letter tells most.
  */
 static bool may_begin(const struct lexeme *first, const struct note_word *word)
@@ -373,7 +383,7 @@ static void try_phrases(const struct reading *reading, const int *phrases, int a
         }
         phrases++;
         if (!try_phrase(reading, phrase, at, &match) || !says_something(reading, &match) ||
-            !is_by_itself(reading, &match))
+            !is_by_itself(reading, &match) || is_which_one(reading, &match))
             continue;
         enum question question = question_of(reading, &match);
         if (question == QUESTION_ASKED)

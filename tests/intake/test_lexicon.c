@@ -436,6 +436,8 @@ static void what_is_not_the_loaf_s_is_not_told(void **state)
     static const char *const notes[][3] = {
         {NULL, "the driver had a sour attitude and threw the bags", ""},
         {NULL, "my mouth was dry", ""},
+        {"mold", "this one had specks", ""},
+        {"mold", "compr\xC3\xA9 una bolsa de pan, con moho", ""},
         {NULL, "the ham smelled bad, the bread was fine", ""},
         {NULL, "the ham was sour", ""},
         {NULL, "my cabinets are clean and dry", ""},
