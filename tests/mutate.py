@@ -1,4 +1,4 @@
-"""Do the tests notice a small change of the code?    usage: mutate.py FOLDER [--seed N] [--each N] [--units] [PATH…]
+"""Do the tests notice a small change of the code?    usage: mutate.py FOLDER [--seed N] [--each N] [--units | --own] [PATH…]
 
 Makes random changes, one at a time, in a copy of the tree under FOLDER, builds the file that was changed and
 runs the tests that go through the changed line, the quickest first, until one fails. Prints a table by layer
@@ -6,6 +6,8 @@ and the diff of each change that no test noticed. `--each`: so many judged of ea
 only there. `--units`: unit tests alone are asked, which takes minutes; what they miss a whole system may notice.
 FOLDER keeps the copies with their builds and which test goes through which line (`map.json`), made anew only for
 what has changed. Needs clang and llvm-cov.
+`--own`: FOLDER is a build of the tree as it is, and only the changed layer's unit tests of less than five seconds are
+asked, each linked with the changed file before what was built: a second a change, no copy. Others may notice more.
 
 A comparison is turned or moved by one, && and || or + and - are exchanged, a condition is negated, a call
 whose result nobody uses is dropped, an error's code becomes 0, a number changes; in SQL, too. Not changed:
@@ -16,6 +18,7 @@ does not compile, and what compiles to the same object code.
 import argparse
 import concurrent.futures
 import difflib
+import functools
 import hashlib
 import json
 import os
@@ -28,6 +31,7 @@ import shutil
 import signal
 import subprocess
 import sys
+import tempfile
 import threading
 import time
 
@@ -227,6 +231,7 @@ class Test:
         self.name, self.command, self.build = shown["name"], command, build
         self.env = dict(one.split("=", 1) for one in properties.get("ENVIRONMENT", []))
         self.folder = properties.get("WORKING_DIRECTORY")
+        self.layer = ("" if self.name.startswith("client/") else "daemon/") + self.name.rpartition("/")[0]
         words = [*self.command, *self.env.values()]
         self.is_unit = self.command[0].startswith(f"{build}/")
         self.targets = [word[len(f"{build}/"):] for word in words if word.startswith(f"{build}/")]
@@ -239,11 +244,12 @@ class Test:
         self.trusted = False
         self.tmp = build / "tmp" / self.name.replace("/", "-")
 
-    def run(self, cpu_s, wall_s, env=None):
+    def run(self, cpu_s, wall_s, env=None, program=None):
         """The exit code within so much of the processor's time (a busy machine is no reason) and of the clock's."""
         limit = lambda: resource.setrlimit(resource.RLIMIT_CPU, (int(cpu_s) + 1, int(cpu_s) + 1))  # noqa: E731
         self.tmp.mkdir(parents=True, exist_ok=True)
-        done = subprocess.Popen(self.command, cwd=self.folder, start_new_session=True, stdin=subprocess.DEVNULL,
+        done = subprocess.Popen([program or self.command[0], *self.command[1:]], cwd=self.folder,
+                                start_new_session=True, stdin=subprocess.DEVNULL,
                                 env={**os.environ, **self.env, "TMPDIR": str(self.tmp), **(env or {})},
                                 stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, preexec_fn=limit)
         try:
@@ -342,7 +348,7 @@ def object_of(path):
     return f"CMakeFiles/{library}.dir/{path}.o"
 
 
-def judge(copy, tests, lines, change, cap_s):
+def judge(copy, tests, lines, cap_s, change):
     """'noticed', 'unnoticed', 'time up' (not all were run), 'not built' or 'the same', and by which test."""
     path, line, changed = change
     original, code = (copy.tree / path).read_bytes(), copy.build / object_of(path)
@@ -385,6 +391,78 @@ def notices(copy, test, took):
     return not passes() and (test.is_unit or not passes())
 
 
+# ---- the layer's own tests, in the build there is ----
+
+
+class Own:
+    """The changed file is compiled elsewhere and linked before the libraries: the build stays as it is."""
+
+    def __init__(self, build, layers):
+        self.build, self.tmp = build, pathlib.Path(tempfile.mkdtemp(prefix="mutate-"))
+        rows = json.loads((build / "compile_commands.json").read_text())
+        self.compiles = {os.path.relpath(row["file"], ROOT): shlex.split(row["command"]) for row in rows}
+        plain = Copy(build, True)
+        plain.tree, plain.build = ROOT, build
+        layer_tests = [test for test in plain.tests().values() if test.layer in layers]
+        assert plain.builds(*[target for test in layer_tests for target in test.targets]), "it does not build unchanged"
+        self.tests, self.took = {}, {}
+        for test in layer_tests:
+            begin = time.monotonic()
+            if test.run(4, 900) in (0, 77):  # seconds of the processor
+                self.tests[test.name], self.took[test.name] = test, time.monotonic() - begin
+            else:
+                print(f"left out, fails unchanged or takes long: {test.name}", flush=True)
+        self.unchanged = {}
+        self.links = {name: self.link_of(test.targets[0]) for name, test in self.tests.items()}
+
+    def link_of(self, target):
+        told = subprocess.run(["ninja", "-C", self.build, "-t", "commands", "-s", target], check=True,
+                              capture_output=True, text=True).stdout
+        words = shlex.split(told.strip().splitlines()[-1].removeprefix(": && ").removesuffix(" && :"))
+        return words
+
+    def compile(self, path, text, out):
+        source = self.tmp / pathlib.Path(path).name
+        source.write_text(text)
+        words = list(self.compiles[path])
+        words[words.index("-o") + 1], words[-1] = str(out), str(source)
+        words[-1:-1] = ["-g0", "-iquote", str((ROOT / path).parent)]
+        return subprocess.run(words, cwd=self.build, capture_output=True,
+                              env={**os.environ, "CCACHE_DISABLE": "1"}).returncode == 0
+
+    def judge(self, change, cap_s):
+        path, _, changed = change
+        now = self.tmp / "now.o"
+        if path not in self.unchanged:
+            assert self.compile(path, (ROOT / path).read_text(), now), f"{path} does not build unchanged"
+            self.unchanged[path] = now.read_bytes()
+        if not self.compile(path, changed, now):
+            return "not built", ""
+        if now.read_bytes() == self.unchanged[path]:
+            return "the same", ""
+        until = time.monotonic() + cap_s
+        for name in self.through(path):
+            if time.monotonic() > until:
+                return "time up", ""
+            if self.notices(name, now):
+                return "noticed", name
+        return "unnoticed", ""
+
+    def through(self, path):
+        """Whose name begins most like the file's first, then the quickest."""
+        own = f"{layer_of(path).removeprefix('daemon/')}/test_{pathlib.Path(path).stem}"
+        here = [name for name, test in self.tests.items() if test.layer == layer_of(path)]
+        return sorted(here, key=lambda name: (-len(os.path.commonprefix((name, own))), self.took[name]))
+
+    def notices(self, name, changed_object):
+        program, words = self.tmp / "test", list(self.links[name])
+        at = words.index("-o")
+        words[at + 1] = str(program)
+        words.insert(at, str(changed_object))
+        subprocess.run(words, cwd=self.build, check=True, capture_output=True)
+        return self.tests[name].run(9, 900, program=program) not in (0, 77)
+
+
 class Judged:
     """What is judged next: of the layer of which the fewest are; what is not counted is replaced."""
 
@@ -419,11 +497,11 @@ def diff(change, around):
                                 n=around)
 
 
-def worker(copy, tests, lines, judged, cap_s):
+def worker(judged, judge_one):
     while one := judged.next():
         layer, change = one
         begin = time.monotonic()
-        verdict, by = judge(copy, tests, lines, change, cap_s)
+        verdict, by = judge_one(change)
         judged.told(layer, change, verdict, by, time.monotonic() - begin)
 
 
@@ -445,6 +523,7 @@ def main():
     parse.add_argument("--cap", type=float, default=240, help="seconds a change; of those that it ends not all tests were run")
     parse.add_argument("--jobs", type=int, default=2)
     parse.add_argument("--units", action="store_true", help="unit tests alone")
+    parse.add_argument("--own", action="store_true", help="unit tests of the layer alone, in the build FOLDER")
     parse.add_argument("--list", action="store_true", help="the changes, nothing run")
     o = parse.parse_intermixed_args()
     layers = sample(random.Random(o.seed), 3 * o.each, o.path)
@@ -453,15 +532,22 @@ def main():
             sys.stdout.writelines(diff(change, 0))
         return
     folder = o.folder.resolve()
+    judged = Judged(layers, o.each)
+    if o.own:
+        own = Own(folder, layers)
+        print(f"seed {o.seed}, {o.each} of each of {len(layers)}, {len(own.tests)} tests", flush=True)
+        worker(judged, lambda change: own.judge(change, o.cap))
+        shutil.rmtree(own.tmp)
+        return table(judged.results)
     copies = [Copy(folder / str(n), o.units) for n in range(o.jobs)]
     for copy in copies:
         copy.make()
     lines = Map(folder / ("map-units.json" if o.units else "map.json"))
     lines.learn(copies[0], o.jobs)
-    judged = Judged(layers, o.each)
     print(f"seed {o.seed}, {o.each} of each of {len(layers)}, {len(lines.known)} tests", flush=True)
     with concurrent.futures.ThreadPoolExecutor(o.jobs) as pool:
-        for done in [pool.submit(worker, copy, copy.tests(), lines, judged, o.cap) for copy in copies]:
+        for done in [pool.submit(worker, judged, functools.partial(judge, copy, copy.tests(), lines, o.cap))
+                     for copy in copies]:
             done.result()
     table(judged.results)
 

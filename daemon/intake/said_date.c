@@ -73,8 +73,7 @@ static int find_name(const char *const *names, const char *word)
     if (length < 3)
         return 0;
     for (int i = 0; names[i]; i++)
-        if (strncmp(names[i], word, length) == 0 ||
-            (length == 5 && strcmp(word, "thurs") == 0 && strcmp(names[i], "thursday") == 0))
+        if (strncmp(names[i], word, length) == 0)
             return i + 1;
     return 0;
 }

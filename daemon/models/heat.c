@@ -33,7 +33,7 @@ double heat_root(enum heat_shape shape, double biot)
     /* the residual is below zero just above 0 and above zero at the limit; bisection to
      * the last bit is cheap here and never leaves the bracket */
     low = 1e-12;
-    for (int i = 0; i < 80 && high - low > 1e-15; i++) {
+    while (high - low > 1e-15) {
         double middle = (low + high) / 2;
         if (root_residual(shape, middle, biot) < 0) {
             low = middle;

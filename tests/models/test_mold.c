@@ -26,6 +26,7 @@ static void cardinal_factors_match_byssochlamys(void **state)
     check_near("optimum", mold_gamma_cpm(32.1, 9.1, 32.1, 46.4, 2), 1, 1e-9);
     check_near("below", mold_gamma_cpm(9.0, 9.1, 32.1, 46.4, 2), 0, 1e-9);
     check_near("above", mold_gamma_cpm(47, 9.1, 32.1, 46.4, 2), 0, 1e-9);
+    check_near("at the end of an even one", mold_gamma_cpm(10, 10, 20, 30, 2), 0, 0);
     check_near("aw 0.94", mold_gamma_cpm(0.94, 0.893, 0.985, 0.993, 2), 0.3062, 5e-4);
 }
 

@@ -71,11 +71,58 @@ static void values_are_set_by_name(void **state)
     assert_string_equal(offender, "penicillium");
 }
 
+/* What must lie in order: where two of it meet, or change places, in whichever of low, typical and
+ * high, the group is named. */
+static void what_is_out_of_order_is_named(void **state)
+{
+    static const struct {
+        const char *below, *above, *of;
+    } rows[] = {
+        {"t_min_c", "t_opt_c", "mold.penicillium"},
+        {"t_opt_c", "t_max_c", "mold.penicillium"},
+        {"aw_min", "aw_line", "mold.penicillium"},
+        {"aw_line", "aw_opt", "mold.penicillium"},
+        {NULL, "lag_opt_h", "mold.penicillium"},
+        {NULL, "radial_opt_mm_d", "mold.penicillium"},
+        {"t_min_c", "t_opt_c", "rope"},
+        {"t_opt_c", "t_max_c", "rope"},
+        {"ph_min", "ph_opt", "rope"},
+        {"ph_opt", "ph_max", "rope"},
+    };
+    (void)state;
+    for (size_t i = 0; i < COUNT_OF(rows); i++) {
+        for (int corner = 0; corner < 3; corner++) {
+            char below[64], above[64];
+            snprintf(below, sizeof below, "%s.%s", rows[i].of, rows[i].below ? rows[i].below : "");
+            snprintf(above, sizeof above, "%s.%s", rows[i].of, rows[i].above);
+            struct models_parameters p;
+            double floor[3] = {0}, value[3];
+            parameters_default(&p);
+            if (rows[i].below)
+                assert_int_equal(parameters_get(&p, below, &floor[0], &floor[1], &floor[2]), 0);
+            assert_int_equal(parameters_get(&p, above, &value[0], &value[1], &value[2]), 0);
+            struct models_values *at[] = {&p.low, &p.typical, &p.high};
+            *(double *)((char *)at[corner] + parameters_find(above)->offset) = floor[corner];
+            const char *name = "none";
+            assert_false(parameters_consistent(&p, &name));
+            assert_false(parameters_consistent(&p, NULL));
+            assert_string_equal(name, strchr(rows[i].of, '.') ? "penicillium" : "rope");
+        }
+    }
+    struct models_parameters p;
+    parameters_default(&p);
+    p.high.mold.group[MOLD_GROUPS - 1].weight = 0; /* a mold that is not there is in order */
+    assert_true(parameters_consistent(&p, NULL));
+    p.high.mold.group[MOLD_GROUPS - 1].weight = -0.1;
+    assert_false(parameters_consistent(&p, NULL));
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(rule_file_table_and_struct_agree),
         cmocka_unit_test(values_are_set_by_name),
+        cmocka_unit_test(what_is_out_of_order_is_named),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -121,6 +121,11 @@ static void edges(void **state)
     struct delay_triangle none = {.periods = 0, .delays = 3, .counts = counts, .seen = seen};
     assert_int_equal(delay_fit(&none, NULL, &plain), ERROR_INVALID);
     assert_int_equal(delay_fit(&none, prior, &plain), 0);
+    const double no_counts[] = {-1, NAN};
+    for (size_t i = 0; i < 2; i++) {
+        prior[1] = no_counts[i];
+        assert_int_equal(delay_fit(&none, prior, &plain), ERROR_INVALID);
+    }
     struct delay_forecast f;
     struct delay_prior flat = {0, 0};
     assert_int_equal(delay_forecast(&(struct delay_so_far){0, 0.5, 0, 0}, flat, 0.9, &f), 0);
