@@ -55,6 +55,7 @@ static void told_by_a_plain_phrase(void **state)
         {"ring Freitag 607 555 0142", NULL, "607 555 0142", NULL},
         {"gracias, Ana Domingo 607 555 0142", "Ana Domingo", "607 555 0142", NULL},
         {"call six zero seven five five five zero one four two", NULL, "6075550142", NULL},
+        {"call Verena Koskie 555-0142", "Verena Koskie", "555-0142", NULL},
         {"order 6075550142 was moldy, ring 607 555 0199", NULL, "607 555 0199", NULL},
     };
     (void)state;
@@ -77,6 +78,7 @@ static void other_words_are_no_caller(void **state)
         "MY NAME ON THE CARD, THIS IS AWFUL BREAD",
         "Thanks, The bag was torn",
         "call Poison Control they said",
+        "call Verena Koskie 555-014", /* six digits are no number to call */
         "mold - Green and Black spots",
         "this is Rye Bread",
         "order 6075550142",

@@ -83,6 +83,50 @@ static void refusals_name_field_value_and_reason(void **state)
             "id", "7", "UUID");
 }
 
+/* The ends belong to the range, and nothing beyond them. */
+static void numbers_and_lengths_have_ends(void **state)
+{
+    static const struct {
+        const char *field;
+        int low, high;
+        bool text;
+    } ROWS[] = {
+        {"observed/spots", 0, 1000, false},
+        {"observed/opened_days", 0, 365, false},
+        {"packs", 1, 100000, false},
+        {"units", 1, 1000000, false},
+        {"lot_text", 1, 200, true},
+        {"product", 1, 120, true},
+        {"store", 1, 80, true},
+        {"route", 1, 80, true},
+        {"reason", 1, 200, true},
+        {"note", 1, 4000, true},
+        {"reference", 1, 80, true},
+    };
+    (void)state;
+    for (size_t i = 0; i < sizeof ROWS / sizeof ROWS[0]; i++) {
+        for (int of = ROWS[i].low - 1; of <= ROWS[i].high + 1;
+             of += of == ROWS[i].low ? ROWS[i].high - ROWS[i].low : 1) {
+            char value[4100], text[4500];
+            const char *leaf = strchr(ROWS[i].field, '/');
+            snprintf(value, sizeof value, ROWS[i].text ? "\"" : "%d", of);
+            if (ROWS[i].text) {
+                memset(value + 1, 'x', (size_t)of);
+                memcpy(value + 1 + of, "\"", 2);
+            }
+            snprintf(text, sizeof text,
+                     leaf ? "{" BASE ",\"observed\":{\"%s\":%s}}" : "{" BASE ",\"%s\":%s}",
+                     leaf ? leaf + 1 : ROWS[i].field, value);
+            struct complaint_form *form = NULL;
+            struct error err = {0};
+            bool within = of <= ROWS[i].high && (ROWS[i].text || of >= ROWS[i].low);
+            if (within != (read_text(text, false, &form, &err) == 0))
+                fail_msg("%s of %d: %s", ROWS[i].field, of, err.text);
+            complaint_form_free(form);
+        }
+    }
+}
+
 static void contact_never_stands_in_an_error(void **state)
 {
     struct complaint_form *form = NULL;
@@ -286,6 +330,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(the_whole_complaint),
         cmocka_unit_test(refusals_name_field_value_and_reason),
+        cmocka_unit_test(numbers_and_lengths_have_ends),
         cmocka_unit_test(contact_never_stands_in_an_error),
         cmocka_unit_test(missing_is_unknown_and_empty_is_missing),
         cmocka_unit_test(doubtful_dates_do_not_lose_the_complaint),
