@@ -7,7 +7,7 @@ import re
 import sys
 import unittest
 
-from scenarios import HINTS, NORMAL, SITUATIONS, UNCLEAR, num
+from scenarios import HINTS, NORMAL, SITUATIONS, UNCLEAR, bits, num, word
 from weigh import load_causes, rank, weigh
 
 RULES = sys.argv.pop(1) if len(sys.argv) > 1 else "rules"
@@ -295,6 +295,14 @@ class Situations(unittest.TestCase):
             ranked = rank(CAUSES, NORMAL, symptom)
             self.assertEqual(ranked[0][1], "not-known")
             self.assertGreater(ranked[0][0], 0.5, (symptom, ranked[:4]))
+
+    def test_summer_and_a_bad_week_are_no_warm_truck(self):
+        """All mold comes sooner in summer, what is nobody's fault too; a plant that has more complaints than usual
+        has them from a line of its own far oftener than from the weather."""
+        summer = {**NORMAL, "season": word("summer"), "company.plant": bits(2.5, 2.5), "company.any": bits(.5, .5)}
+        found = {cause: p for p, cause in rank(CAUSES, summer, "mold")}
+        self.assertLess(found["warm-storage"], 0.2, found)
+        self.assertGreater(found["not-known"], 0.5)
 
     def test_unclear_ones_stay_open(self):
         for symptom, changes in UNCLEAR:
