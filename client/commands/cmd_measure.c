@@ -1,6 +1,7 @@
 #include "base/jsonx.h"
 #include "base/when.h"
 #include "commands/command.h"
+#include "show/harm.h"
 #include "show/measured_show.h"
 #include "show/pick.h"
 #include <errno.h>
@@ -107,11 +108,13 @@ static int send_line(struct client *c, const char *line, size_t length, long num
         client_say(c, "line %ld was refused", number);
         return rc;
     }
-    if (c->json)
+    if (c->json) {
         client_print(answer);
-    else
+    } else {
         view_textf(&c->view, VIEW_PLAIN, 0, 2, "%s: %s, sample %s", pick_text(answer, "lot", "?"),
                    pick_text(answer, "lab", "?"), pick_text(answer, "sample", "?"));
+        harm_show_heard(&c->view, answer);
+    }
     json_decref(answer);
     return EXIT_DONE;
 }

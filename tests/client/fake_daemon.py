@@ -155,9 +155,9 @@ WHATIF = {
              {"way": "as changed", "mold_free_days": dict(SPAN, typical=60, beyond=True), "without_mold": 0.74,
               "odor": SPAN, "firmness": dict(SPAN, day=5), "preserving": [
                   {"kind": "cultured-wheat", "title": "Cultured wheat", "applied": "dough", "acid": "propionic",
-                   "pct_flour": 1.5, "strength_pct": {"low": 4, "typical": 10, "high": 25, "told": False}, "mmol_l": 4.2},
+                   "pct_flour": 1.5, "strength_pct": {"low": 4, "typical": 10, "high": 25, "told": False, "from_memory": True}, "mmol_l": 4.2},
                   {"kind": "potassium-sorbate", "title": "Potassium sorbate", "applied": "surface", "acid": "sorbic",
-                   "pct_flour": 0.1, "strength_pct": {"low": 100, "typical": 100, "high": 100, "told": False},
+                   "pct_flour": 0.1, "strength_pct": {"low": 100, "typical": 100, "high": 100, "told": False, "from_memory": False},
                    "mmol_l": 6.1}]}],
     "hold": {"days": 9, "share": 0.9, "without_mold": 0.74, "says": "One of these changes alone would hold so long.",
              "levers": [{"quantity": "core_at_pack_c", "title": "Core temperature at packing", "unit": "degC", "now": 39,

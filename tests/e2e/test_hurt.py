@@ -334,6 +334,23 @@ def check_stuck_everywhere(plant):
     assert "could not be sent" in told["alarm"], told
 
 
+def check_measured(plant):
+    """What a laboratory's remark says of harm is mailed though no case is about the lot, and said of a file's lines."""
+    plant.load_text("lots", "lot,product,line,made_from,made_to,packed_from,packed_to,units,code_date\nL9 6312 A0400,W24,9"
+                    + ",2026-11-08T04:00:00-05:00" * 4 + ",5000,2026-11-18\n")
+    line = {"lot": "L9 6312 A0400", "results": [{"quantity": "crumb_ph", "value": "5.4"}], "lab": "Tern", "sample": "1",
+            "note": "metal splinters found in the sample", "by": "mira"}
+    path = plant.dir / "measured.ndjson"
+    path.write_text(json.dumps(line) + "\n")
+    said = plant.client("measure", "--from", str(path), check=0).stdout
+    assert "HARM" in said and "food-safety lead" in said, said
+    again = plant.client_json("measure", "--from", str(path))
+    assert again["heard"]["harm"] == ["foreign-matter"] and "alarm" not in again["heard"], again
+    line["results"] = [{"quantity": "foreign_body", "value": "glass splinters found"}]
+    heard = plant.post("/v1/lots/measure", {**line, "sample": "2", "note": "-"})[1]["heard"]
+    assert heard["harm"] and heard["alarm"], heard
+
+
 def main():
     with Plant(sys.argv[1]) as plant:
         plant.load_small()
@@ -343,7 +360,7 @@ def main():
     print("hurt: ok")
 
 
-CHECKS = [check_settled, check_despite, check_reach, check_holds, check_open_lot, check_asked_wrongly, check_dates, check_reasons]
+CHECKS = [check_settled, check_despite, check_reach, check_holds, check_open_lot, check_asked_wrongly, check_dates, check_reasons, check_measured]
 if len(sys.argv) > 2:
     CHECKS = [check for check in CHECKS if check.__name__ == sys.argv[2]]
 main()
