@@ -63,7 +63,7 @@ static void add_top(struct text_buffer *text, const json_t *item)
     text_clip(other ? "to be read: no causes to rank" : "not ranked yet", part, sizeof part);
     if (pick_has(top, "cause"))
         snprintf(part, sizeof part, "%s %s",
-                 view_percent(pick_number(top, "probability", 0), percent),
+                 view_chance(pick_number(top, "probability", 0), percent),
                  pick_text(top, "cause", ""));
     add_part(text, part);
 }

@@ -26,7 +26,7 @@ static void show_lot(const struct client *c, const json_t *lot, const char *note
     bool risk = pick_has(lot, "probability");
     view_textf(
         &c->view, VIEW_PLAIN, 2, 2, "%s  %s%s%s, best by %s%s%s%s%s%s", pick_text(lot, "lot", "?"),
-        risk ? view_percent(pick_number(lot, "probability", 0), percent) : "", risk ? ", " : "",
+        risk ? view_chance(pick_number(lot, "probability", 0), percent) : "", risk ? ", " : "",
         view_count(pick_number(lot, "units", 0), "unit", number), pick_text(lot, "code_date", "?"),
         pick_bool(lot, "in_code", true) ? "" : " (past)", *routes ? ", sent by " : "", routes,
         pick_has(lot, "came_of_it") ? ", nothing is left of it"
@@ -237,7 +237,7 @@ static json_t *show_likely(const struct client *c, const json_t *likely)
         bool held = pick_has(item, "holds");
         view_textf(&c->view, VIEW_BOLD, 0, 2, "%s may be %s, misread (%s): %s",
                    pick_text(item, "text", "?"), pick_text(item, "lot", "?"),
-                   view_percent(pick_number(item, "weight", 0), percent),
+                   view_chance(pick_number(item, "weight", 0), percent),
                    held ? "that lot is on hold, too." : "THAT LOT IS NOT HELD.");
         if (!held)
             json_array_append(loose, json_object_get(item, "lot"));

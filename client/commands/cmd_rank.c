@@ -206,8 +206,7 @@ static void show_line(const struct client *c, const json_t *document)
     }
     view_textf(&c->view, VIEW_PLAIN, 0, 4, "%-7s %-9s %-18s %5s %s",
                pick_text(document, "case", "?"), pick_text(document, "symptom", ""),
-               standing_named(document),
-               view_percent(pick_number(first, "probability", 0), percent),
+               standing_named(document), view_chance(pick_number(first, "probability", 0), percent),
                pick_text(first, "title", pick_text(first, "cause", "not ranked")));
 }
 

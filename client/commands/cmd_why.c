@@ -112,12 +112,12 @@ static void show_cause(const struct view *v, const json_t *cause)
     struct text_buffer title = {0};
     text_appendf(&title, "%s (%s): %s, %s",
                  pick_text(cause, "title", pick_text(cause, "cause", "?")),
-                 pick_text(cause, "cause", "?"), view_percent(p, now), view_likely(p));
+                 pick_text(cause, "cause", "?"), view_chance(p, now), view_likely(p));
     view_section(v, title.data);
     text_buffer_free(&title);
     if (pick_has(cause, "prior"))
         view_textf(v, VIEW_PLAIN, FACT_INDENT, 2, "before any fact: %s",
-                   view_percent(pick_number(cause, "prior", 0), before));
+                   view_chance(pick_number(cause, "prior", 0), before));
     show_side(v, facts, SIDE_FOR, "for");
     show_side(v, facts, SIDE_AGAINST, "against");
     show_side(v, facts, SIDE_NOT_COUNTED, "already counted with a stronger one");

@@ -161,7 +161,7 @@ void harm_open_line(const json_t *row, struct text_buffer *out)
     if (pick_has(row, "unfit")) {
         text_appendf(out, "moldy or ropy by what lies in the lot (%s, %s)",
                      pick_text(row, "unfit", "?"),
-                     view_percent(pick_number(row, "probability", 0), when));
+                     view_chance(pick_number(row, "probability", 0), when));
         return;
     }
     char *harm = pick_shown(row, "harm");

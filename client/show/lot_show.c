@@ -247,7 +247,7 @@ static void show_cases(const struct view *v, const json_t *document)
             table_addf(t, "HARM%s", settled ? ", settled" : "");
         else
             table_addf(t, "%s%s %s", settled ? "settled, " : "",
-                       top     ? view_percent(pick_number(top, "probability", 0), text)
+                       top     ? view_chance(pick_number(top, "probability", 0), text)
                        : other ? "to be read: no causes to rank"
                                : "not ranked yet",
                        pick_text(top, "cause", ""));

@@ -106,7 +106,7 @@ static void append_top(struct text_buffer *line, const json_t *top)
 {
     char percent[VIEW_NUMBER];
     text_appendf(line, "%s %s", pick_text(top, "title", pick_text(top, "cause", "?")),
-                 view_percent(pick_number(top, "probability", 0), percent));
+                 view_chance(pick_number(top, "probability", 0), percent));
 }
 
 static void show_case(const struct view *v, const json_t *item)
@@ -125,7 +125,7 @@ static void show_case(const struct view *v, const json_t *item)
     } else {
         append_top(&line, is);
         text_appendf(&line, " leads as before (then %s)",
-                     view_percent(pick_number(was, "probability", 0), percent));
+                     view_chance(pick_number(was, "probability", 0), percent));
     }
     view_text(v, changed ? VIEW_BOLD : VIEW_PLAIN, 0, 2, line.data);
     text_buffer_free(&line);

@@ -16,7 +16,7 @@ static void show_rest(const struct view *v, size_t rest, double share)
     char percent[VIEW_NUMBER];
     if (rest > 0)
         view_textf(v, VIEW_DIM, 2, 2, "%zu further, together %s", rest,
-                   view_percent(share, percent));
+                   view_chance(share, percent));
 }
 
 static void add_cause(struct table *t, const struct view *v, const json_t *cause, bool named)
@@ -25,7 +25,7 @@ static void add_cause(struct table *t, const struct view *v, const json_t *cause
     char bar[VIEW_BAR];
     double p = pick_number(cause, "probability", 0);
     const char *id = pick_text(cause, "cause", "?");
-    table_add(t, view_percent(p, percent));
+    table_add(t, view_chance(p, percent));
     table_add(t, view_bar(v, p, BAR_CELLS, bar));
     table_add(t, pick_text(cause, "title", id));
     if (named)
@@ -115,7 +115,7 @@ void show_candidates(const struct view *v, const json_t *lots)
             continue;
         }
         char *line = show_lot_line(lot);
-        table_add(t, view_percent(weight, percent));
+        table_add(t, view_chance(weight, percent));
         table_add(t, view_bar(v, weight, BAR_CELLS / 2, bar));
         table_add(t, pick_text(lot, "lot", "?"));
         table_add(t, line);
@@ -125,7 +125,7 @@ void show_candidates(const struct view *v, const json_t *lots)
     show_rest(v, rest, rest_sum);
     if (sum < 1 - LEAST_SHOWN)
         view_textf(v, VIEW_PLAIN, 2, 2, "%s  none of these, or not on record",
-                   view_percent(1 - sum, percent));
+                   view_chance(1 - sum, percent));
     table_free(t);
 }
 

@@ -65,8 +65,12 @@ char *view_percent(double share, char buffer[static VIEW_NUMBER])
 
 char *view_chance(double probability, char buffer[static VIEW_NUMBER])
 {
-    const double least = 1e-6; /* rounded away on its way here, it is still no certainty */
-    return view_percent(fmin(fmax(probability, least), 1 - least), buffer);
+    char percent[8];
+    if (!isfinite(probability))
+        snprintf(buffer, VIEW_NUMBER, "-");
+    else
+        snprintf(buffer, VIEW_NUMBER, "%s" VIEW_NBSP "%%", text_chance(probability, percent));
+    return buffer;
 }
 
 const char *view_likely(double probability)

@@ -240,3 +240,9 @@ char *text_percent(double share, char out[8])
         snprintf(out, 8, "%.0f", fmin(fmax(percent, 0), 100));
     return out;
 }
+
+char *text_chance(double probability, char out[8])
+{
+    static const double LEAST = 1e-6;
+    return text_percent(fmin(fmax(probability, LEAST), 1 - LEAST), out);
+}

@@ -38,6 +38,9 @@ char *text_tame(const char *s, const char *kept);
 /* A probability as a whole percentage that never claims certainty: "<1", "42", ">99"; 0 and 1
  * themselves are "0" and "100". Returns `out`. */
 char *text_percent(double share, char out[8]);
+/* The same of what is believed: it is never certain, though it was rounded to 0 or 1 on its way
+ * here. */
+char *text_chance(double probability, char out[8]);
 bool text_equal_fold(const char *a, const char *b); /* ASCII case-insensitive */
 
 /* Strict numbers, the same in every locale: the whole string must be the number; no blanks, hex,

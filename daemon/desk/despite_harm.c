@@ -176,7 +176,7 @@ static void append_unfit(struct text_buffer *out, const json_t *one)
 {
     char percent[8];
     text_appendf(out, "%s, %s %%", json_string_value(json_object_get(one, "unfit")),
-                 text_percent(json_number_value(json_object_get(one, "probability")), percent));
+                 text_chance(json_number_value(json_object_get(one, "probability")), percent));
 }
 
 /* "illness, injury" */

@@ -36,17 +36,17 @@ struct taking {
     struct complaint_placed placed;
 };
 
-/* `complaint` as it came. One that did not come in a file and bears a receipt that cannot be is
+/* `said` as it came. One that did not come in a file and bears a receipt that cannot be is
  * taken as received at `now_ms`, and says so (intake/receipt.h). */
-void taking_read(const struct desk *desk, struct store *store, const json_t *complaint,
-                 int64_t now_ms, struct taking *t);
+void taking_read(const struct desk *desk, struct store *store, const json_t *said, int64_t now_ms,
+                 struct taking *t);
 /* What is no JSON (t->err says why) is read as words: harm is heard all the same. */
 void taking_read_broken(const struct desk *desk, const char *text, size_t length, int64_t now_ms,
                         struct taking *t);
 /* Of one that is not to be logged and may lack most of what one must have; *ret_ranking is what it
  * would be ranked as. A refusal is in t->err. */
-int taking_preview(const struct desk *desk, struct store *store, const json_t *complaint,
-                   int64_t now_ms, struct taking *t, json_t **ret_ranking);
+int taking_preview(const struct desk *desk, struct store *store, const json_t *said, int64_t now_ms,
+                   struct taking *t, json_t **ret_ranking);
 /* Logs it, or joins it to the complaint it repeats, and queues the alarm. In the writer's
  * transaction; what only the store could find wrong ends in t->err unless it is alone. */
 int taking_log(const struct desk *desk, struct store *store, int64_t now_ms, struct taking *t,

@@ -156,7 +156,7 @@ static void append_read(const struct standing *s, struct text_buffer *out)
 static void append_percent(double weight, struct text_buffer *out)
 {
     char percent[8];
-    text_appendf(out, "%s %%", text_percent(weight, percent));
+    text_appendf(out, "%s %%", text_chance(weight, percent));
 }
 
 /* The code is a lot's, and a date or product that was said with it is not. */

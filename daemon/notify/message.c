@@ -69,7 +69,7 @@ static void case_subject(const json_t *ranking, char *out, size_t size)
         snprintf(out + used, size - (size_t)used, ": to be read");
     else
         snprintf(out + used, size - (size_t)used, ": %s, %s %%", text_of(top, "title"),
-                 text_percent(json_number_value(json_object_get(top, "probability")), percent));
+                 text_chance(json_number_value(json_object_get(top, "probability")), percent));
 }
 
 static void urgent_subject(const json_t *event, char *out, size_t size)

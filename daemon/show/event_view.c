@@ -322,7 +322,7 @@ static void add_reranked(struct view *view, const json_t *one)
     char percent[8], what[200];
     const char *lot = text_of(one, "lot"), *title = text_of(one, "title");
     snprintf(what, sizeof what, "%s, %s %%", *title ? title : text_of(one, "cause"),
-             text_percent(json_number_value(json_object_get(one, "probability")), percent));
+             text_chance(json_number_value(json_object_get(one, "probability")), percent));
     view_add(view, VIEW_ITEM, NULL, 0, "%s %s, %s: %s (%s)", text_of(one, "case"),
              text_of(one, "symptom"), *lot ? lot : "lot not known",
              json_is_true(json_object_get(one, "harm")) ? "HARM REPORTED" : what,
@@ -336,7 +336,7 @@ static void add_brought(struct view *view, const json_t *one)
     const char *lot = text_of(one, "lot"), *title = text_of(one, "title");
     json_int_t count = json_integer_value(json_object_get(one, "complaints"));
     snprintf(what, sizeof what, "likeliest %s, %s %%", *title ? title : text_of(one, "cause"),
-             text_percent(json_number_value(json_object_get(one, "probability")), percent));
+             text_chance(json_number_value(json_object_get(one, "probability")), percent));
     view_add(view, VIEW_ITEM, NULL, 0, "%s, %s: %s, %s, %" JSON_INTEGER_FORMAT " complaint%s: %s",
              text_of(one, "case"), text_of(one, "severity"), text_of(one, "symptom"),
              *lot ? lot : "lot not known", count, count == 1 ? "" : "s",

@@ -14,7 +14,7 @@ static const char *text_of(const json_t *object, const char *name)
 static void add_candidate(struct view *view, double weight, const char *text)
 {
     char percent[8];
-    view_add(view, VIEW_ITEM, NULL, 0, "%s %%  %s", text_percent(weight, percent), text);
+    view_add(view, VIEW_ITEM, NULL, 0, "%s %%  %s", text_chance(weight, percent), text);
 }
 
 /* All that is not told by name is told as a sum. Of the lot that is named the sentence has its

@@ -8,6 +8,7 @@ extern const char SHEET_STYLE[]; /* on top of PAGE_STYLE */
 
 /* "81 %", "<1 %": escaped. */
 void sheet_add_percent(struct text_buffer *b, double share);
+void sheet_add_chance(struct text_buffer *b, double probability); /* never certain */
 /* "47.5 °C"; "–" of NAN. */
 void sheet_add_reading(struct text_buffer *b, double value, const char *unit);
 /* "2026-11-20 09:14" of an instant in the plant's time, and "09:14" of it. */

@@ -14,7 +14,7 @@ static void add_ranked(struct text_buffer *b, const json_t *cause)
 {
     double p = page_number(cause, "probability");
     text_append(b, "<tr><td class=\"n\">");
-    sheet_add_percent(b, p);
+    sheet_add_chance(b, p);
     text_append(b, "</td><td>");
     page_bar(b, p);
     text_append(b, "</td>");
@@ -45,7 +45,7 @@ void sheet_causes(struct text_buffer *b, const json_t *rank)
     page_close_table(b);
     if (left) {
         text_appendf(b, "<p class=\"soft small\">%zu others, together ", left);
-        sheet_add_percent(b, left_share);
+        sheet_add_chance(b, left_share);
         text_append(b, ".</p>");
     }
     text_append(b, "\n");
@@ -135,9 +135,9 @@ static void add_cause(struct text_buffer *b, const json_t *cause)
     text_append(b, "<h3>");
     page_add_text(b, cause, "title");
     text_append(b, ", ");
-    sheet_add_percent(b, page_number(cause, "probability"));
+    sheet_add_chance(b, page_number(cause, "probability"));
     text_append(b, " <span class=\"soft small\">(before any fact ");
-    sheet_add_percent(b, page_number(cause, "prior"));
+    sheet_add_chance(b, page_number(cause, "prior"));
     text_append(b, ")</span></h3>");
     if (count) {
         page_open_table(b, COLUMNS);

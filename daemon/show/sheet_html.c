@@ -122,7 +122,7 @@ static void add_whose(struct text_buffer *b, const json_t *rank, const json_t *d
                 "that of ");
     page_add_text(b, likeliest, "lot");
     text_append(b, ", which it is with a probability of ");
-    sheet_add_percent(b, page_number(likeliest, "weight"));
+    sheet_add_chance(b, page_number(likeliest, "weight"));
     text_append(b, ".</p>");
 }
 

@@ -84,7 +84,7 @@ static void add_doubts(struct text_buffer *b, const json_t *doubts)
 static void add_candidate(struct text_buffer *b, double share, const char *name)
 {
     text_append(b, "<tr><td class=\"n\">");
-    sheet_add_percent(b, share);
+    sheet_add_chance(b, share);
     text_append(b, "</td><td>");
     page_bar(b, share);
     text_append(b, "</td>");

@@ -10,6 +10,13 @@ void sheet_add_percent(struct text_buffer *b, double share)
     text_append(b, "\u00a0%");
 }
 
+void sheet_add_chance(struct text_buffer *b, double probability)
+{
+    char percent[8];
+    text_append_html(b, isfinite(probability) ? text_chance(probability, percent) : "–");
+    text_append(b, "\u00a0%");
+}
+
 void sheet_add_reading(struct text_buffer *b, double value, const char *unit)
 {
     struct text_buffer text = {0};

@@ -131,7 +131,7 @@ static void add_lot(struct text_buffer *b, const json_t *lot)
     text_append(b, "<tr>");
     if (json_object_get(lot, "probability")) {
         text_append(b, "<td class=\"n\">");
-        sheet_add_percent(b, page_number(lot, "probability"));
+        sheet_add_chance(b, page_number(lot, "probability"));
         text_append(b, "</td>");
     }
     page_cell_what(b, page_text(lot, "lot"), page_text(lot, "because"));

@@ -52,7 +52,7 @@ static void plain_cause(const struct view_line *line, struct text_buffer *out)
 {
     int full = (int)lround(line->share * BAR);
     char percent[8];
-    text_appendf(out, "\n%3s %%  ", text_percent(line->share, percent));
+    text_appendf(out, "\n%3s %%  ", text_chance(line->share, percent));
     for (int i = 0; i < BAR; i++)
         text_append(out, i < full ? "#" : ".");
     text_appendf(out, "  %s\n", line->label);
@@ -106,7 +106,7 @@ static void html_cause(const struct view_line *line, struct text_buffer *out)
 {
     text_append(out, "<p style=\"margin:14px 0 2px\"><b>");
     char percent[8];
-    text_append_html(out, text_percent(line->share, percent));
+    text_append_html(out, text_chance(line->share, percent));
     text_append(out, "&nbsp;% ");
     text_append_html(out, line->text);
     html_element(out, "</b> <code>", line->label, "</code></p>");

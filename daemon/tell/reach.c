@@ -273,7 +273,7 @@ static json_t *because_json(const struct reached *reached, const struct judged *
     if (reached->case_id) {
         append_part(&text, "its own case ");
         text_appendf(&text, "%s, %s %%", CASE_ID(reached->case_id),
-                     text_percent(reached->case_probability, percent));
+                     text_chance(reached->case_probability, percent));
     }
     if (reached->observed > 0)
         text_appendf(&text, "; %d complaint%s there, %.1f expected", reached->observed,

@@ -329,7 +329,7 @@ static int add_candidates(const struct carrying *c, json_t *list, struct error *
     int rc = 0;
     for (int i = 0; i < c->input->lot_count && !rc; i++) {
         snprintf(because, sizeof because, "may be the lot of the complaint, %s %%",
-                 text_percent(c->input->lots[i].weight, percent));
+                 text_chance(c->input->lots[i].weight, percent));
         rc = add_lot(c, c->input->lots[i].lot_id, because, list, err);
     }
     return rc;

@@ -291,11 +291,18 @@ static void percentages_never_claim_certainty(void **state)
         const char *text;
     } ROWS[] = {{0, "0"},     {1e-9, "<1"},   {0.0099, "<1"},    {0.01, "1"}, {0.425, "42"},
                 {0.99, "99"}, {0.991, ">99"}, {1 - 1e-9, ">99"}, {1, "100"},  {1.2, "100"}};
+    char out[8];
     (void)state;
     for (size_t i = 0; i < sizeof ROWS / sizeof ROWS[0]; i++) {
-        char out[8];
         assert_string_equal(text_percent(ROWS[i].share, out), ROWS[i].text);
     }
+    /* what is believed is never certain, rounded on its way here or not */
+    static const double NEAR_ONE[] = {1, 0.99996, 0.991}, NEAR_NONE[] = {0, 0.00004, 0.009};
+    for (size_t i = 0; i < COUNT_OF(NEAR_ONE); i++) {
+        assert_string_equal(text_chance(NEAR_ONE[i], out), ">99");
+        assert_string_equal(text_chance(NEAR_NONE[i], out), "<1");
+    }
+    assert_string_equal(text_chance(0.42, out), "42");
 }
 
 static void words_of_a_shell(void **state)
