@@ -245,14 +245,28 @@ static void find_pattern(struct harm_text *text, const struct harm_pattern *patt
     }
 }
 
+/* The first pattern from `at` on that may stand; few of a language's thousands do. `end` or beyond:
+ * there is none. */
+static int next_that_may(const struct harm_text *text, int at, int end)
+{
+    while (at < end) {
+        uint64_t rest = text->may[at / 64] >> at % 64;
+        if (rest)
+            return at + __builtin_ctzll(rest);
+        at += 64 - at % 64;
+    }
+    return end;
+}
+
 void harm_words_text_find(struct harm_text *text, int set, bool awake)
 {
     const struct harm_language *language = text->language;
     const struct harm_set *patterns = &language->sets[set];
     struct harm_spans *spans = &text->spans[set];
-    for (int i = patterns->first; i < patterns->first + patterns->count; i++)
-        if (text->may[i / 64] >> i % 64 & 1)
-            find_pattern(text, &language->patterns[i], set, awake);
+    const int end = patterns->first + patterns->count;
+    for (int i = next_that_may(text, patterns->first, end); i < end;
+         i = next_that_may(text, i + 1, end))
+        find_pattern(text, &language->patterns[i], set, awake);
     if (spans->count)
         qsort(spans->items, (size_t)spans->count, sizeof *spans->items, by_place);
     for (int i = 0; i < spans->count; i++)

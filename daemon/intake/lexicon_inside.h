@@ -75,6 +75,7 @@ struct lexicon_phrase {
     bool yes;         /* FIELD_BOOL */
     bool again;       /* FIELD_WHOLE: of what was counted last, if it is this */
     int alike;        /* phrases of its start, from this on, that begin with the same word */
+    int second;       /* the same, whose word has the same second letter */
 };
 struct lexicon_field {
     const struct field *field;

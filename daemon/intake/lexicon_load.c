@@ -374,8 +374,11 @@ static void count_alike(const struct lexicon_language *language, const int *star
     struct lexicon_phrase *after = NULL;
     for (int i = count - 1; i >= 0; i--) {
         struct lexicon_phrase *phrase = &language->phrases[start[i]];
-        bool alike = after && by_text(&phrase->words.items[0], &after->words.items[0]) == 0;
-        phrase->alike = alike ? after->alike + 1 : 1;
+        const struct lexeme *word = &phrase->words.items[0];
+        const struct lexeme *next = after ? &after->words.items[0] : NULL;
+        bool second = next && word->prefix == next->prefix && word->text[1] == next->text[1];
+        phrase->alike = next && by_text(word, next) == 0 ? after->alike + 1 : 1;
+        phrase->second = second ? after->second + 1 : 1;
         after = phrase;
     }
 }

@@ -362,13 +362,12 @@ static bool is_which_one(const struct reading *reading, const struct lexicon_mat
            lexicon_is(&reading->words[at - 1], LEXICON_WHICH);
 }
 
-/* May the phrase begin with the word? Of one that is no misspelling the second letter tells most.
- */
-static bool may_begin(const struct lexeme *first, const struct note_word *word)
+/* Of a word that is no misspelling the second letter tells most: whether the phrase cannot begin
+ * with it for that. */
+static bool differs_in_second(const struct lexeme *first, const struct note_word *word)
 {
-    bool tells =
-        word->known && !first->number && first->set < 0 && (first->length > 1 || !first->prefix);
-    return (!tells || first->text[1] == word->text[1]) && lexicon_distance(first, word) >= 0;
+    return word->known && !first->number && first->set < 0 &&
+           (first->length > 1 || !first->prefix) && first->text[1] != word->text[1];
 }
 
 static void try_phrases(const struct reading *reading, const int *phrases, int at,
@@ -376,8 +375,13 @@ static void try_phrases(const struct reading *reading, const int *phrases, int a
 {
     while (*phrases >= 0) {
         const struct lexicon_phrase *phrase = &reading->language->phrases[*phrases];
+        const struct lexeme *first = &phrase->words.items[0];
         struct lexicon_match match;
-        if (!may_begin(&phrase->words.items[0], &reading->words[at])) {
+        if (differs_in_second(first, &reading->words[at])) {
+            phrases += phrase->second;
+            continue;
+        }
+        if (lexicon_distance(first, &reading->words[at]) < 0) {
             phrases += phrase->alike;
             continue;
         }

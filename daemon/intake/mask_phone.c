@@ -3,6 +3,7 @@
 #include <assert.h>
 #include <ctype.h>
 #include <stdint.h>
+#include <stdlib.h>
 #include <string.h>
 
 enum { DIGITS_LEAST = 7, DIGITS_MOST = 15, OWN_LEAST = 5, BETWEEN_MOST = 3, DIGITS_SIZE = 64 };
@@ -12,45 +13,46 @@ enum { DIGITS_LEAST = 7, DIGITS_MOST = 15, OWN_LEAST = 5, BETWEEN_MOST = 3, DIGI
  * a digit only among others. */
 enum spoken { DIGIT, PAIR, TENS, HUNDRED, TIMES, LETTER };
 
-static const struct {
+/* By the alphabet. */
+static const struct spoken_word {
     const char *word, *digits;
     enum spoken is;
-} SPOKEN[] = {{"zero", "0", DIGIT},        {"oh", "0", DIGIT},         {"nought", "0", DIGIT},
-              {"one", "1", DIGIT},         {"two", "2", DIGIT},        {"three", "3", DIGIT},
-              {"four", "4", DIGIT},        {"five", "5", DIGIT},       {"six", "6", DIGIT},
-              {"seven", "7", DIGIT},       {"eight", "8", DIGIT},      {"nine", "9", DIGIT},
-              {"o", "0", LETTER},          {"ten", "10", PAIR},        {"eleven", "11", PAIR},
-              {"twelve", "12", PAIR},      {"thirteen", "13", PAIR},   {"fourteen", "14", PAIR},
-              {"fifteen", "15", PAIR},     {"sixteen", "16", PAIR},    {"seventeen", "17", PAIR},
-              {"eighteen", "18", PAIR},    {"nineteen", "19", PAIR},   {"twenty", "2", TENS},
-              {"thirty", "3", TENS},       {"forty", "4", TENS},       {"fourty", "4", TENS},
-              {"fifty", "5", TENS},        {"sixty", "6", TENS},       {"seventy", "7", TENS},
-              {"eighty", "8", TENS},       {"ninety", "9", TENS},      {"hundred", "00", HUNDRED},
-              {"double", "2", TIMES},      {"triple", "3", TIMES},     {"cero", "0", DIGIT},
-              {"uno", "1", DIGIT},         {"dos", "2", DIGIT},        {"tres", "3", DIGIT},
-              {"cuatro", "4", DIGIT},      {"cinco", "5", DIGIT},      {"seis", "6", DIGIT},
-              {"siete", "7", DIGIT},       {"ocho", "8", DIGIT},       {"nueve", "9", DIGIT},
-              {"diez", "10", PAIR},        {"once", "11", PAIR},       {"doce", "12", PAIR},
-              {"trece", "13", PAIR},       {"catorce", "14", PAIR},    {"quince", "15", PAIR},
-              {"dieciseis", "16", PAIR},   {"dieciséis", "16", PAIR},  {"diecisiete", "17", PAIR},
-              {"dieciocho", "18", PAIR},   {"diecinueve", "19", PAIR}, {"veinte", "20", PAIR},
-              {"veintiuno", "21", PAIR},   {"veintidos", "22", PAIR},  {"veintidós", "22", PAIR},
-              {"veintitres", "23", PAIR},  {"veintitrés", "23", PAIR}, {"veinticuatro", "24", PAIR},
-              {"veinticinco", "25", PAIR}, {"veintiseis", "26", PAIR}, {"veintiséis", "26", PAIR},
-              {"veintisiete", "27", PAIR}, {"veintiocho", "28", PAIR}, {"veintinueve", "29", PAIR},
-              {"treinta", "3", TENS},      {"cuarenta", "4", TENS},    {"cincuenta", "5", TENS},
-              {"sesenta", "6", TENS},      {"setenta", "7", TENS},     {"ochenta", "8", TENS},
-              {"noventa", "9", TENS},      {"cien", "100", PAIR},      {"doble", "2", TIMES},
-              {"null", "0", DIGIT},        {"eins", "1", DIGIT},       {"ein", "1", DIGIT},
-              {"zwei", "2", DIGIT},        {"zwo", "2", DIGIT},        {"drei", "3", DIGIT},
-              {"vier", "4", DIGIT},        {"fünf", "5", DIGIT},       {"fuenf", "5", DIGIT},
-              {"sechs", "6", DIGIT},       {"sieben", "7", DIGIT},     {"acht", "8", DIGIT},
-              {"neun", "9", DIGIT},        {"zehn", "10", PAIR},       {"elf", "11", PAIR},
-              {"zwölf", "12", PAIR},       {"zwoelf", "12", PAIR},     {"zwanzig", "20", PAIR},
-              {"dreißig", "30", PAIR},     {"dreissig", "30", PAIR},   {"vierzig", "40", PAIR},
-              {"fünfzig", "50", PAIR},     {"fuenfzig", "50", PAIR},   {"sechzig", "60", PAIR},
-              {"siebzig", "70", PAIR},     {"achtzig", "80", PAIR},    {"neunzig", "90", PAIR},
-              {"hundert", "00", HUNDRED}};
+} SPOKEN[] = {{"acht", "8", DIGIT},       {"achtzig", "80", PAIR},     {"catorce", "14", PAIR},
+              {"cero", "0", DIGIT},       {"cien", "100", PAIR},       {"cinco", "5", DIGIT},
+              {"cincuenta", "5", TENS},   {"cuarenta", "4", TENS},     {"cuatro", "4", DIGIT},
+              {"diecinueve", "19", PAIR}, {"dieciocho", "18", PAIR},   {"dieciseis", "16", PAIR},
+              {"diecisiete", "17", PAIR}, {"dieciséis", "16", PAIR},   {"diez", "10", PAIR},
+              {"doble", "2", TIMES},      {"doce", "12", PAIR},        {"dos", "2", DIGIT},
+              {"double", "2", TIMES},     {"drei", "3", DIGIT},        {"dreissig", "30", PAIR},
+              {"dreißig", "30", PAIR},    {"eight", "8", DIGIT},       {"eighteen", "18", PAIR},
+              {"eighty", "8", TENS},      {"ein", "1", DIGIT},         {"eins", "1", DIGIT},
+              {"eleven", "11", PAIR},     {"elf", "11", PAIR},         {"fifteen", "15", PAIR},
+              {"fifty", "5", TENS},       {"five", "5", DIGIT},        {"forty", "4", TENS},
+              {"four", "4", DIGIT},       {"fourteen", "14", PAIR},    {"fourty", "4", TENS},
+              {"fuenf", "5", DIGIT},      {"fuenfzig", "50", PAIR},    {"fünf", "5", DIGIT},
+              {"fünfzig", "50", PAIR},    {"hundert", "00", HUNDRED},  {"hundred", "00", HUNDRED},
+              {"neun", "9", DIGIT},       {"neunzig", "90", PAIR},     {"nine", "9", DIGIT},
+              {"nineteen", "19", PAIR},   {"ninety", "9", TENS},       {"nought", "0", DIGIT},
+              {"noventa", "9", TENS},     {"nueve", "9", DIGIT},       {"null", "0", DIGIT},
+              {"o", "0", LETTER},         {"ochenta", "8", TENS},      {"ocho", "8", DIGIT},
+              {"oh", "0", DIGIT},         {"once", "11", PAIR},        {"one", "1", DIGIT},
+              {"quince", "15", PAIR},     {"sechs", "6", DIGIT},       {"sechzig", "60", PAIR},
+              {"seis", "6", DIGIT},       {"sesenta", "6", TENS},      {"setenta", "7", TENS},
+              {"seven", "7", DIGIT},      {"seventeen", "17", PAIR},   {"seventy", "7", TENS},
+              {"sieben", "7", DIGIT},     {"siebzig", "70", PAIR},     {"siete", "7", DIGIT},
+              {"six", "6", DIGIT},        {"sixteen", "16", PAIR},     {"sixty", "6", TENS},
+              {"ten", "10", PAIR},        {"thirteen", "13", PAIR},    {"thirty", "3", TENS},
+              {"three", "3", DIGIT},      {"trece", "13", PAIR},       {"treinta", "3", TENS},
+              {"tres", "3", DIGIT},       {"triple", "3", TIMES},      {"twelve", "12", PAIR},
+              {"twenty", "2", TENS},      {"two", "2", DIGIT},         {"uno", "1", DIGIT},
+              {"veinte", "20", PAIR},     {"veinticinco", "25", PAIR}, {"veinticuatro", "24", PAIR},
+              {"veintidos", "22", PAIR},  {"veintidós", "22", PAIR},   {"veintinueve", "29", PAIR},
+              {"veintiocho", "28", PAIR}, {"veintiseis", "26", PAIR},  {"veintisiete", "27", PAIR},
+              {"veintiséis", "26", PAIR}, {"veintitres", "23", PAIR},  {"veintitrés", "23", PAIR},
+              {"veintiuno", "21", PAIR},  {"vier", "4", DIGIT},        {"vierzig", "40", PAIR},
+              {"zehn", "10", PAIR},       {"zero", "0", DIGIT},        {"zwanzig", "20", PAIR},
+              {"zwei", "2", DIGIT},       {"zwo", "2", DIGIT},         {"zwoelf", "12", PAIR},
+              {"zwölf", "12", PAIR}};
 enum { SPOKEN_COUNT = sizeof SPOKEN / sizeof SPOKEN[0] };
 
 /* The zeros of digits that are not ASCII: Arabic, Persian, Devanagari, Bengali, full width. */
@@ -90,19 +92,26 @@ static bool is_letter(char c)
     return isalpha((unsigned char)c) || (unsigned char)c >= 0x80;
 }
 
+static int by_word(const void *word, const void *row)
+{
+    return strcmp(word, ((const struct spoken_word *)row)->word);
+}
+
 /* The row of the word there; SPOKEN_COUNT: it is none. */
 static size_t row_at(const char *at)
 {
-    size_t i = 0;
-    const char small = (char)(*at | 32); /* of a letter */
-    for (; i < SPOKEN_COUNT; i++) {
-        if (SPOKEN[i].word[0] != small)
-            continue;
-        size_t length = strlen(SPOKEN[i].word);
-        if (strncasecmp(at, SPOKEN[i].word, length) == 0 && !is_letter(at[length]))
-            break;
+    enum { WORD_MOST = 16 };
+    char word[WORD_MOST];
+    size_t length = 0;
+    for (; is_letter(at[length]); length++) {
+        if (length + 1 == WORD_MOST)
+            return SPOKEN_COUNT;
+        word[length] = (char)tolower((unsigned char)at[length]);
     }
-    return i;
+    word[length] = '\0';
+    const struct spoken_word *row =
+        length ? bsearch(word, SPOKEN, SPOKEN_COUNT, sizeof SPOKEN[0], by_word) : NULL;
+    return row ? (size_t)(row - SPOKEN) : SPOKEN_COUNT;
 }
 
 /* "five" behind "fifty", "fifty-" or "cincuenta y"; 0 if none is. */

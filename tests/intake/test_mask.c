@@ -1,7 +1,9 @@
 /* What others than the desk read of a caller's words. */
 #include "check.h"
 #include "intake/mask.h"
+#include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 static void assert_masked(const char *text, const char *expected)
 {
@@ -272,6 +274,25 @@ static void mail_addresses(void **state)
     assert_masked("2 loaves @ 3 each", "2 loaves @ 3 each");
 }
 
+static void each_word_of_a_digit_is_read(void **state)
+{
+    static const char *const WORDS[] = {
+        "zero",  "oh",    "nought", "one",   "two",    "three",  "four", "five",   "six",
+        "seven", "eight", "nine",   "cero",  "uno",    "dos",    "tres", "cuatro", "cinco",
+        "seis",  "siete", "ocho",   "nueve", "null",   "eins",   "ein",  "zwei",   "zwo",
+        "drei",  "vier",  "fünf",   "fuenf", "sechs",  "sieben", "acht", "neun",   "Acht",
+        "ten",   "zehn",  "once",   "elf",   "zwoelf", "zwölf",  "cien", "fifty",  "noventa"};
+    (void)state;
+    for (size_t i = 0; i < sizeof WORDS / sizeof WORDS[0]; i++) {
+        char text[128];
+        snprintf(text, sizeof text, "%s %s %s %s %s %s %s!", WORDS[i], WORDS[i], WORDS[i], WORDS[i],
+                 WORDS[i], WORDS[i], WORDS[i]);
+        char *masked = mask_text(text, &(struct mask_options){.prose = true}, NULL, NULL);
+        assert_true(strstr(masked, "[phone]"));
+        free(masked);
+    }
+}
+
 static void what_is_no_contact_data_stays(void **state)
 {
     (void)state;
@@ -291,11 +312,17 @@ static void what_is_no_contact_data_stays(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(names_in_any_case),       cmocka_unit_test(names_in_any_alphabet),
-        cmocka_unit_test(names_in_any_writing),    cmocka_unit_test(names_that_are_words),
-        cmocka_unit_test(names_of_others),         cmocka_unit_test(mail_addresses_spelled_out),
-        cmocka_unit_test(codes_keep_their_digits), cmocka_unit_test(phone_numbers_in_any_writing),
-        cmocka_unit_test(mail_addresses),          cmocka_unit_test(what_is_no_contact_data_stays),
+        cmocka_unit_test(names_in_any_case),
+        cmocka_unit_test(names_in_any_alphabet),
+        cmocka_unit_test(names_in_any_writing),
+        cmocka_unit_test(names_that_are_words),
+        cmocka_unit_test(names_of_others),
+        cmocka_unit_test(mail_addresses_spelled_out),
+        cmocka_unit_test(codes_keep_their_digits),
+        cmocka_unit_test(phone_numbers_in_any_writing),
+        cmocka_unit_test(mail_addresses),
+        cmocka_unit_test(what_is_no_contact_data_stays),
+        cmocka_unit_test(each_word_of_a_digit_is_read),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
