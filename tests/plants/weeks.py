@@ -12,7 +12,7 @@ factor, and led their story, beside a plain reference (trimmed mean, negative bi
 farringtonFlexible of R's surveillance on the same weekly series, of which materials have none; and, on the same plants
 without the complaints of any trouble (quiet), in how many weeks each tells anything.
 
-Seeds 700-715 were looked at while this was made. Report on others, and say which.
+Seeds 1-3, 700-715 and 8810-8813 were looked at. Report on others, and say which.
 """
 import argparse
 import bisect
