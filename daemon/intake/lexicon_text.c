@@ -1,6 +1,7 @@
 /* Notes taken apart into words, and words compared. */
 #include "base/text.h"
 #include "intake/lexicon_inside.h"
+#include "intake/title.h"
 #include <assert.h>
 #include <stdlib.h>
 #include <string.h>
@@ -105,12 +106,10 @@ static bool is_abbreviated(const char *note, size_t at, const struct note_word *
 {
     static const char *const MONTHS[] = {"jan", "feb", "mar",  "apr", "jun", "jul",
                                          "aug", "sep", "sept", "oct", "nov", "dec"};
-    static const char *const TITLES[] = {"mr", "mrs", "ms", "dr", "sr", "sra", "srta", "dra"};
     bool stop = note[at] == '.' && last->to == at && note[at + 1] == ' ';
     bool number = stop && note[at + 2] >= '0' && note[at + 2] <= '9';
-    for (size_t i = 0; stop && i < sizeof TITLES / sizeof TITLES[0]; i++)
-        if (text_is_capital(note + at + 2) && strcmp(last->text, TITLES[i]) == 0)
-            return true;
+    if (stop && text_is_capital(note + at + 2) && title_is_short(last->text))
+        return true;
     for (size_t i = 0; number && i < sizeof MONTHS / sizeof MONTHS[0]; i++)
         if (strcmp(last->text, MONTHS[i]) == 0)
             return true;

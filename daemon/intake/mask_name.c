@@ -1,6 +1,7 @@
 #include "intake/mask_name.h"
 #include "base/text.h"
 #include "intake/look_alike.h"
+#include "intake/title.h"
 #include <assert.h>
 #include <ctype.h>
 #include <stdint.h>
@@ -16,12 +17,7 @@ static const char *const PARTICLES[] = {
     "da",  "di",  "du",  "la",  "le",  "el",  "of",  "no",  "an",  "so",  "my",  "it",
     "is",  "in",  "on",  "we",  "he",  "mr",  "ms",  "dr",  "to",  "at",  "if",  NULL};
 
-/* What stands before a name. */
-static const char *const TITLES[] = {
-    "mr",  "mrs",   "ms",     "miss", "mx",  "dr",     "prof",     "herr", "frau",  "sr",
-    "sra", "senor", "senora", "dona", "mme", "madame", "monsieur", "sir",  "named", NULL};
-
-/* The same, where what follows has a capital: "this is Rose", "ask for Brown". */
+/* What stands before a name, where what follows has a capital: "this is Rose", "ask for Brown". */
 static const char *const BEFORE[] = {"is",  "am",  "m",    "for",   "ask", "soy",
                                      "bin", "ist", "aqui", "llamo", NULL};
 
@@ -462,7 +458,8 @@ static bool follows_name(const struct mask_names *n, const char *text, const cha
     char *said = xstrndup(from, length < WORD_MOST ? length : WORD_MOST - 1);
     text_fold(said, word, sizeof word);
     free(said);
-    if (is_one_of(word, TITLES) || (text_is_capital(at) && is_one_of(word, BEFORE)))
+    if (title_is(word) || strcmp(word, "named") == 0 ||
+        (text_is_capital(at) && is_one_of(word, BEFORE)))
         return true;
     struct hit hit = hit_at(n, from, 0);
     return hit.part && go_together(hit.part, part, text_is_capital(from) && text_is_capital(at));

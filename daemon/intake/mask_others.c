@@ -1,5 +1,6 @@
 #include "intake/mask_others.h"
 #include "intake/mask_name.h"
+#include "intake/title.h"
 #include "intake/told_name.h"
 #include <ctype.h>
 #include <stdlib.h>
@@ -153,7 +154,7 @@ void mask_others_find(const char *text, struct text_buffer *names)
         const char *end = at + word.length;
         if (is_person(word.folded)) {
             find_behind(text, end, names);
-        } else if (told_name_is_title(word.folded)) {
+        } else if (title_is(word.folded)) {
             told_name_read(told_name_skip(end + (*end == '.'), " "), &name);
             if (is_name(text, &name))
                 add(names, &name);

@@ -1,14 +1,13 @@
 #include "intake/told_name.h"
 #include "base/text.h"
 #include "intake/mask_name.h"
+#include "intake/title.h"
 #include <ctype.h>
 #include <stdlib.h>
 #include <string.h>
 
 enum { WORDS_MOST = 4 };
 
-static const char *const TITLES[] = {"mr",  "mrs",   "ms",     "miss", "mx",   "dr", "sr",
-                                     "sra", "senor", "senora", "herr", "frau", NULL};
 static const char *const PARTICLES[] = {"de",  "del", "la", "van", "von",
                                         "der", "di",  "da", "dos", NULL};
 /* Behind "this is", before a number or below a story these are no persons. */
@@ -77,7 +76,7 @@ void told_name_read(const char *at, struct told_name *ret)
     *ret = (struct told_name){0};
     while (ret->words < WORDS_MOST && told_name_word(at, &word)) {
         const char *end = at + word.length;
-        bool title = told_name_is_among(word.folded, TITLES);
+        bool title = title_is(word.folded);
         bool capital = is_capital(at) && !told_name_is_among(word.folded, NO_NAMES);
         if (!title && !capital && !(ret->words && told_name_is_among(word.folded, PARTICLES)))
             return;
@@ -98,9 +97,4 @@ bool told_name_is_among(const char *word, const char *const *words)
     while (*words && strcmp(word, *words) != 0)
         words++;
     return *words != NULL;
-}
-
-bool told_name_is_title(const char *folded)
-{
-    return told_name_is_among(folded, TITLES);
 }

@@ -22,7 +22,6 @@ bool told_name_word(const char *at, struct told_word *ret);
 /* The words in capitals from `at` on, particles between them; titles and what is no name there
  * ("Thanks", "Bakery") are none of it. */
 void told_name_read(const char *at, struct told_name *ret);
-bool told_name_is_title(const char *folded);
 /* The list ends with NULL. */
 bool told_name_is_among(const char *word, const char *const *words);
 /* Behind these characters. */

@@ -148,6 +148,8 @@ static void names_of_others(void **state)
         {"Petra Lindqvist, my neighbour, had it too", "[name] [name], my neighbour, had it too"},
         {"then Mrs Lindqvist next door and Dr. Ellis saw it",
          "then Mrs [name] next door and Dr. [name] saw it"},
+        {"then Srta. Lindqvist next door and Prof. Ellis saw it",
+         "then Srta. [name] next door and Prof. [name] saw it"},
         {"mi vecina se llama Íñiga Ruiz y también le salió",
          "mi vecina se llama [name] [name] y también le salió"},
         {"my son was sick, my daughter Allergic to nuts",
