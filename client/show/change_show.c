@@ -25,7 +25,10 @@ char *change_show_value(const char *name, const char *text, const char *none)
 {
     const struct field *field = fields_find(name);
     json_t *value = field && !is_words(field) ? json_loads(text, JSON_DECODE_ANY, NULL) : NULL;
-    char *shown = value ? pick_shown_json(value) : xstrdup(*text ? text : none);
+    bool empty = json_is_array(value) && !json_array_size(value); /* asked, and there was none */
+    char *shown = empty   ? xstrdup("none")
+                  : value ? pick_shown_json(value)
+                          : xstrdup(*text ? text : none);
     json_decref(value);
     return shown;
 }
@@ -55,7 +58,7 @@ static void show_changed(const struct view *v, const json_t *changed)
     json_array_foreach(changed, i, change)
     {
         const char *field = pick_text(change, "field", "?");
-        const char *nothing = strcmp(field, "harm") == 0 ? "none" : "not known";
+        const char *nothing = strcmp(field, "harm") == 0 ? "not asked" : "not known";
         char *was = change_show_value(field, pick_text(change, "was", ""), nothing);
         char *is = change_show_value(field, pick_text(change, "is", ""), nothing);
         if (!json_is_boolean(json_object_get(change, "is")))
