@@ -436,7 +436,7 @@ void lexicon_date(struct reading *reading)
     }
     for (int i = 0; i < count; i++)
         if ((!taken[i] || is_others(reading, &days[i])) && days[i].day < reading->today &&
-            (reading->loose == WHEN_UNKNOWN_DAY || days[i].day > reading->loose))
+            days[i].day > reading->loose)
             reading->loose = days[i].day;
     free(taken);
     free(days);
