@@ -53,42 +53,69 @@ static void turn_rows(const char *piece, struct text_buffer *out)
     }
 }
 
-/* The line of the piece that byte `at` of its turned text stands in. */
-static void quote(const char *piece, const char *turned, size_t at, struct text_buffer *out)
+/* A paragraph, its turned text, and up to where that was quoted. */
+struct paragraph {
+    const char *said, *turned;
+    size_t quoted;
+};
+
+/* The line that byte `at` of the turned text stands in; a long one, from somewhat before. */
+static void quote(struct paragraph *p, size_t at, struct text_buffer *out)
 {
     char clipped[QUOTE + 1];
+    const char *said = p->said;
     size_t begin = 0;
+    if (at < p->quoted)
+        return;
     for (size_t i = 0; i < at; i++)
-        if (turned[i] == '\n') {
-            piece = strchr(piece, '\n') + 1;
+        if (p->turned[i] == '\n') {
+            said = strchr(said, '\n') + 1;
             begin = i + 1;
         }
-    if (at - begin > QUOTE / 2) /* no row: those are short, and stand as they were */
-        piece += at - begin - QUOTE / 2;
-    char *line = xstrndup(piece, strcspn(piece, "\r\n"));
+    if (at - begin > QUOTE / 2) { /* no row: those are short, and stand as they were */
+        said += at - begin - QUOTE / 2;
+        begin = at - QUOTE / 2;
+        for (; ((unsigned char)*said & 0xC0) == 0x80; said++) /* within a letter */
+            begin++;
+    }
+    char *line = xstrndup(said, strcspn(said, "\r\n"));
     text_clip(line, clipped, sizeof clipped);
+    p->quoted = begin + strlen(clipped);
     if (out->length + strlen(clipped) + 3 < LENGTH_NOTE)
         text_appendf(out, "%s%s", out->length ? " / " : "", clipped);
     free(line);
 }
 
-static bool adds(json_t *harm, const json_t *more)
+static bool has(const json_t *harm, const json_t *kind)
 {
-    size_t i, k;
-    json_t *kind, *old;
-    bool any = false;
-    json_array_foreach((json_t *)(uintptr_t)more, i, kind)
+    size_t i;
+    const json_t *one;
+    json_array_foreach(harm, i, one)
     {
-        bool has = false;
-        json_array_foreach(harm, k, old)
-        {
-            has = has || json_equal(kind, old);
-        }
-        if (!has)
-            json_array_append(harm, kind);
-        any = any || !has;
+        if (json_equal(one, kind))
+            return true;
     }
-    return any;
+    return false;
+}
+
+static void read_paragraph(const struct lexicon *lexicon, struct paragraph *p,
+                           struct overheard_file *ret)
+{
+    size_t at[LEXICON_HARMS], i;
+    json_t *harm = lexicon_harm(lexicon, p->turned, at), *kind;
+    if (harm && !ret->harm) {
+        ret->harm = json_array();
+        if (!json_array_size(harm))
+            quote(p, at[0], &ret->quotes);
+    }
+    json_array_foreach(harm, i, kind)
+    {
+        if (has(ret->harm, kind))
+            continue;
+        json_array_append(ret->harm, kind);
+        quote(p, at[i], &ret->quotes);
+    }
+    json_decref(harm);
 }
 
 void overheard_file_read(const struct lexicon *lexicon, const char *text,
@@ -96,18 +123,12 @@ void overheard_file_read(const struct lexicon *lexicon, const char *text,
 {
     *ret = (struct overheard_file){0};
     for (size_t length; *text; text += length) {
-        size_t at = 0;
         length = piece_end(text);
         char *piece = xstrndup(text, length);
         struct text_buffer turned = {0};
         turn_rows(piece, &turned);
-        json_t *harm = lexicon_harm(lexicon, turned.data, &at);
-        bool first = harm && !ret->harm;
-        if (first)
-            ret->harm = json_array();
-        if (harm && (adds(ret->harm, harm) || first))
-            quote(piece, turned.data, at, &ret->quotes);
-        json_decref(harm);
+        struct paragraph p = {.said = piece, .turned = turned.data};
+        read_paragraph(lexicon, &p, ret);
         text_buffer_free(&turned);
         free(piece);
     }

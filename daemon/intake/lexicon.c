@@ -4,6 +4,7 @@
 #include "base/when.h"
 #include "intake/harm_note.h"
 #include "intake/lexicon_inside.h"
+#include <assert.h>
 #include <limits.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -727,17 +728,19 @@ json_t *lexicon_fill(const struct lexicon *lexicon, const json_t *complaint, int
     return filled;
 }
 
-json_t *lexicon_harm(const struct lexicon *lexicon, const char *text, size_t *ret_at)
+json_t *lexicon_harm(const struct lexicon *lexicon, const char *text, size_t ret_at[LEXICON_HARMS])
 {
     const struct field_word *kinds = fields_find("harm")->words;
     struct harm_heard *heard = NULL;
     int count = harm_note_read(lexicon->harm, NULL, text, &heard);
     json_t *harm = count ? json_array() : NULL;
-    for (int i = 0; i < count; i++)
+    assert(count <= LEXICON_HARMS);
+    for (int i = 0; i < count; i++) {
         if (heard[i].kind != HARM_WORDS_POSSIBLE)
             json_array_append_new(harm, json_string(kinds[heard[i].kind].word));
-    if (ret_at && count)
-        *ret_at = heard->from;
+        if (ret_at)
+            ret_at[i] = heard[i].from;
+    }
     free(heard);
     return harm;
 }

@@ -37,9 +37,10 @@ json_t *lexicon_fill(const struct lexicon *lexicon, const json_t *complaint, int
  * (harm_words_bare()) makes it possible, unless harm was heard or a person has read it. */
 void lexicon_fill_bare(const struct lexicon *lexicon, const char *note, json_t *filled,
                        json_t *taken);
-/* Kinds of harm that a text says by its phrases, a list; empty: it may mean it; NULL: it speaks of
- * none. For what is no caller's note: words weigh as they do in those. *ret_at (may be NULL): the
- * byte where the first is spoken of. New reference. */
-json_t *lexicon_harm(const struct lexicon *lexicon, const char *text, size_t *ret_at);
+enum { LEXICON_HARMS = 6 }; /* kinds of harm */
+/* Kinds of harm that a text says by its phrases, a list in the text's order; empty: it may mean it;
+ * NULL: it speaks of none. For what is no caller's note: words weigh as they do in those. ret_at
+ * (may be NULL): the byte where each is spoken of; the first of an empty list. New reference. */
+json_t *lexicon_harm(const struct lexicon *lexicon, const char *text, size_t ret_at[LEXICON_HARMS]);
 
 #endif

@@ -200,6 +200,41 @@ static void files_are_heard_by_their_paragraphs(void **state)
     text_buffer_free(&text);
 }
 
+/* Letters of two bytes, cut by neither end; of what one paragraph says, a line of each kind. */
+static void what_is_quoted_can_be_read(void **state)
+{
+    struct fixture *f = *state;
+    struct overheard_file file;
+    for (size_t ahead = 90; ahead < 94; ahead++) {
+        struct text_buffer text = {0};
+        for (size_t i = 0; i < ahead; i++)
+            text_append(&text, "ñ");
+        text_append(&text, ahead % 2 ? "x" : "");
+        text_append(&text, " and our daughter vomited all night ");
+        for (size_t i = 0; i < 100; i++)
+            text_append(&text, "ñ");
+        overheard_file_read(f->lexicon, text.data, &file);
+        assert_non_null(file.harm);
+        assert_null(strchr(file.quotes.data, '?'));
+        assert_non_null(strstr(file.quotes.data, "vomited"));
+        overheard_file_clear(&file);
+        text_buffer_free(&text);
+    }
+    overheard_file_read(f->lexicon,
+                        "Our daughter vomited all night.\nMy son was cut by glass in the loaf.\n",
+                        &file);
+    assert_string_equal(file.quotes.data,
+                        "Our daughter vomited all night. / My son was cut by glass in the loaf.");
+    overheard_file_clear(&file);
+    overheard_file_read(f->lexicon,
+                        "Our daughter vomited all night.\n\nShe vomited again.\n"
+                        "My son was cut by glass in the loaf.\n",
+                        &file);
+    assert_string_equal(file.quotes.data,
+                        "Our daughter vomited all night. / My son was cut by glass in the loaf.");
+    overheard_file_clear(&file);
+}
+
 static void what_was_read_before_is_mailed_as_quoted(void **state)
 {
     struct fixture *f = *state;
@@ -234,6 +269,7 @@ int main(void)
                                         fixture_cleaned),
         cmocka_unit_test_setup_teardown(files_are_heard_by_their_paragraphs, fixture_clean,
                                         fixture_cleaned),
+        cmocka_unit_test_setup_teardown(what_is_quoted_can_be_read, fixture_clean, fixture_cleaned),
         cmocka_unit_test_setup_teardown(what_was_read_before_is_mailed_as_quoted, fixture_clean,
                                         fixture_cleaned),
     };
