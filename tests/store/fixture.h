@@ -1,4 +1,5 @@
-/* A database of one's own with a product, its two lots and, as one likes, complaints. */
+/* A database of one's own, in memory where there is a folder for it: empty, with rows, or with a
+ * product, its two lots and, as one likes, complaints. */
 #ifndef ODDLOAF_TESTS_STORE_FIXTURE_H
 #define ODDLOAF_TESTS_STORE_FIXTURE_H
 
@@ -6,8 +7,10 @@
 #include "check.h"
 #include "store/complaint.h"
 #include "store/db.h"
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 struct fixture {
     char dir[64];
@@ -21,21 +24,40 @@ static inline void fixture_write(struct fixture *f, const char *sql)
         fail_msg("%s", err.text);
 }
 
-/* In a transaction of the writer. */
-static inline int fixture_open(void **state)
+static inline int fixture_empty(void **state)
 {
     struct fixture *f = xcalloc(1, sizeof *f);
-    strcpy(f->dir, "/tmp/oddloaf-store-XXXXXX");
+    const char *where = access("/dev/shm", W_OK) == 0 ? "/dev/shm" : "/tmp";
+    snprintf(f->dir, sizeof f->dir, "%s/oddloaf-store-XXXXXX", where);
     assert_non_null(mkdtemp(f->dir));
     assert_int_equal(store_open(f->dir, STORE_WRITE, &f->store, NULL), 0);
-    assert_int_equal(store_begin(f->store, NULL), 0);
-    fixture_write(f, "INSERT INTO product(id, product, name, family, shelf_life_days, unit_g, "
-                     "gtin) VALUES(1,'W24','Wheat','pan-bread',10,680,NULL);"
-                     "INSERT INTO lot(id,lot,fold,product_id,line,made_from_ms,made_to_ms,"
-                     "packed_from_ms,packed_to_ms,units,code_day) VALUES"
-                     "(1,'L1','L1',1,'1',0,1,2,3,1000,10),(2,'L2','L2',1,'1',0,1,2,3,1000,10);");
     *state = f;
     return 0;
+}
+
+/* In a transaction of the writer. */
+static inline int fixture_with(void **state, const char *rows)
+{
+    fixture_empty(state);
+    struct fixture *f = *state;
+    assert_int_equal(store_begin(f->store, NULL), 0);
+    fixture_write(f, rows);
+    return 0;
+}
+
+/* One product and one lot of it, "L1". */
+#define FIXTURE_LOT                                                                                \
+    "INSERT INTO product(id, product, name, family, shelf_life_days, unit_g, gtin)"                \
+    " VALUES(1, 'W24', 'Wheat', 'pan-bread', 10, 680, NULL);"                                      \
+    "INSERT INTO lot(id, lot, fold, product_id, line, made_from_ms, made_to_ms, packed_from_ms,"   \
+    " packed_to_ms, units, code_day) VALUES(1, 'L1', 'L1', 1, '1', 0, 1, 2, 3, 1000, 10);"
+
+static inline int fixture_open(void **state)
+{
+    return fixture_with(
+        state, FIXTURE_LOT
+        "INSERT INTO lot(id, lot, fold, product_id, line, made_from_ms, made_to_ms, packed_from_ms,"
+        " packed_to_ms, units, code_day) VALUES(2, 'L2', 'L2', 1, '1', 0, 1, 2, 3, 1000, 10)");
 }
 
 static inline int fixture_close(void **state)

@@ -1,43 +1,9 @@
 /* Statements: what fails answers the code that its error carries, and a query that was left early
  * leaves nothing open. */
-#include "base/text.h"
-#include "check.h"
-#include "store/db.h"
+#include "fixture.h"
 #include "store/lot_find.h"
 #include "store/store_inside.h"
 #include <pthread.h>
-#include <stdio.h>
-#include <stdlib.h>
-#include <string.h>
-#include <unistd.h>
-
-struct fixture {
-    char dir[64];
-    struct store *store;
-};
-
-static int setup(void **state)
-{
-    struct fixture *f = xcalloc(1, sizeof *f);
-    struct error err = {0};
-    strcpy(f->dir, "/tmp/oddloaf-db-XXXXXX");
-    assert_non_null(mkdtemp(f->dir));
-    assert_int_equal(store_open(f->dir, STORE_WRITE, &f->store, &err), 0);
-    *state = f;
-    return 0;
-}
-
-static int teardown(void **state)
-{
-    struct fixture *f = *state;
-    struct text_buffer command = {0};
-    store_close(f->store);
-    text_appendf(&command, "rm -rf %s", f->dir);
-    int rc = system(command.data);
-    text_buffer_free(&command);
-    free(f);
-    return rc;
-}
 
 /* Rows kept are as they were read, and leave the connection free for other statements. */
 static void test_rows_kept_live_beside_other_statements(void **state)
@@ -230,17 +196,21 @@ static void test_the_log_is_emptied_as_it_grows(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup_teardown(test_rows_kept_live_beside_other_statements, setup,
-                                        teardown),
+        cmocka_unit_test_setup_teardown(test_rows_kept_live_beside_other_statements, fixture_empty,
+                                        fixture_close),
         cmocka_unit_test(test_code_and_error_agree_where_no_table_is),
-        cmocka_unit_test_setup_teardown(test_a_query_left_early_is_reset, setup, teardown),
-        cmocka_unit_test_setup_teardown(test_unknown_values_are_null, setup, teardown),
-        cmocka_unit_test_setup_teardown(test_none_found_says_what, setup, teardown),
-        cmocka_unit_test_setup_teardown(test_a_broken_constraint_is_a_conflict, setup, teardown),
-        cmocka_unit_test_setup_teardown(test_what_nobody_waits_for_ends, setup, teardown),
-        cmocka_unit_test_setup_teardown(test_the_log_is_emptied_as_it_grows, setup, teardown),
-        cmocka_unit_test_setup_teardown(test_a_log_cut_before_it_was_noted_is_told, setup,
-                                        teardown),
+        cmocka_unit_test_setup_teardown(test_a_query_left_early_is_reset, fixture_empty,
+                                        fixture_close),
+        cmocka_unit_test_setup_teardown(test_unknown_values_are_null, fixture_empty, fixture_close),
+        cmocka_unit_test_setup_teardown(test_none_found_says_what, fixture_empty, fixture_close),
+        cmocka_unit_test_setup_teardown(test_a_broken_constraint_is_a_conflict, fixture_empty,
+                                        fixture_close),
+        cmocka_unit_test_setup_teardown(test_what_nobody_waits_for_ends, fixture_empty,
+                                        fixture_close),
+        cmocka_unit_test_setup_teardown(test_the_log_is_emptied_as_it_grows, fixture_empty,
+                                        fixture_close),
+        cmocka_unit_test_setup_teardown(test_a_log_cut_before_it_was_noted_is_told, fixture_empty,
+                                        fixture_close),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

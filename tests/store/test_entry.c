@@ -1,18 +1,8 @@
 /* How a report came is kept once: in its own row until that changes. */
-#include "base/text.h"
-#include "check.h"
-#include "store/db.h"
+#include "fixture.h"
 #include "store/entry.h"
 #include "store/entry_find.h"
 #include "store/joined.h"
-#include <stdio.h>
-#include <stdlib.h>
-#include <string.h>
-
-struct fixture {
-    char dir[64];
-    struct store *store;
-};
 
 static const char UUID[] = "01990000-0000-7000-8000-000000000001";
 static const char OTHER[] = "01990000-0000-7000-8000-000000000002";
@@ -35,24 +25,7 @@ static struct complaint_new complaint_of(const char *uuid, const char *body)
 
 static int setup(void **state)
 {
-    struct fixture *f = xcalloc(1, sizeof *f);
-    strcpy(f->dir, "/tmp/oddloaf-entry-XXXXXX");
-    assert_non_null(mkdtemp(f->dir));
-    assert_int_equal(store_open(f->dir, STORE_WRITE, &f->store, NULL), 0);
-    assert_int_equal(store_begin(f->store, NULL), 0);
-    *state = f;
-    return 0;
-}
-
-static int teardown(void **state)
-{
-    struct fixture *f = *state;
-    char command[96];
-    store_close(f->store);
-    snprintf(command, sizeof command, "rm -rf %s", f->dir);
-    int rc = system(command);
-    free(f);
-    return rc;
+    return fixture_with(state, "");
 }
 
 static int take_first(void *arg, const struct entry_row *row)
@@ -164,14 +137,14 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(test_it_stays_when_the_complaint_changes_and_goes, setup,
-                                        teardown),
+                                        fixture_close),
         cmocka_unit_test_setup_teardown(test_it_stays_when_the_report_is_joined_and_taken_from_it,
-                                        setup, teardown),
+                                        setup, fixture_close),
         cmocka_unit_test_setup_teardown(
             test_rows_of_one_moment_are_named_by_as_many_digits_as_tell_them_apart, setup,
-            teardown),
+            fixture_close),
         cmocka_unit_test_setup_teardown(test_what_is_masked_later_is_masked_in_what_came, setup,
-                                        teardown),
+                                        fixture_close),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

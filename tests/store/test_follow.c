@@ -1,20 +1,11 @@
 /* How cases are followed up: what is kept, two cases that become one, who is to be called back,
  * what is overdue, and how long each stage took. */
-#include "base/text.h"
-#include "check.h"
+#include "fixture.h"
 #include "store/call_back.h"
-#include "store/db.h"
 #include "store/follow.h"
 #include "store/stage.h"
-#include <stdlib.h>
-#include <string.h>
 
 #define DAY(n) ((n)*WHEN_DAY_MS)
-
-struct fixture {
-    char dir[64];
-    struct store *store;
-};
 
 /* Case 1: two complaints, one of them joined to by a report; case 2 moved to it; 3 settled; 4
  * settled, and harm came since; 5 empty. */
@@ -37,28 +28,7 @@ static const char ROWS[] =
 
 static int setup(void **state)
 {
-    struct fixture *f = xcalloc(1, sizeof *f);
-    struct error err = {0};
-    strcpy(f->dir, "/tmp/oddloaf-follow-XXXXXX");
-    assert_non_null(mkdtemp(f->dir));
-    assert_int_equal(store_open(f->dir, STORE_WRITE, &f->store, &err), 0);
-    assert_int_equal(store_begin(f->store, NULL), 0);
-    if (db_exec(f->store, ROWS, &err))
-        fail_msg("%s", err.text);
-    *state = f;
-    return 0;
-}
-
-static int teardown(void **state)
-{
-    struct fixture *f = *state;
-    struct text_buffer command = {0};
-    store_close(f->store);
-    text_appendf(&command, "rm -rf %s", f->dir);
-    int rc = system(command.data);
-    text_buffer_free(&command);
-    free(f);
-    return rc;
+    return fixture_with(state, ROWS);
 }
 
 static struct follow_row put(struct fixture *f, int64_t case_id, int by_rule, const char *owner,
@@ -406,7 +376,7 @@ static void test_what_waits_in_each_stage(void **state)
 
 int main(void)
 {
-#define TEST(name) cmocka_unit_test_setup_teardown(test_##name, setup, teardown)
+#define TEST(name) cmocka_unit_test_setup_teardown(test_##name, setup, fixture_close)
     const struct CMUnitTest tests[] = {
         TEST(what_is_put_is_got),
         TEST(one_that_was_never_weighed_takes_all_of_the_one_that_moves),

@@ -1,51 +1,15 @@
 /* Holds side by side on one lot, on codes that no record bears, and what is refused of them. */
-#include "base/text.h"
 #include "base/words.h"
-#include "check.h"
-#include "store/db.h"
+#include "fixture.h"
 #include "store/hold.h"
-#include <stdlib.h>
-#include <string.h>
-
-struct fixture {
-    char dir[64];
-    struct store *store;
-};
 
 static int setup(void **state)
 {
-    struct fixture *f = xcalloc(1, sizeof *f);
-    struct error err = {0};
-    strcpy(f->dir, "/tmp/oddloaf-hold-XXXXXX");
-    assert_non_null(mkdtemp(f->dir));
-    assert_int_equal(store_open(f->dir, STORE_WRITE, &f->store, &err), 0);
-    assert_int_equal(store_begin(f->store, NULL), 0);
-    assert_int_equal(
-        db_exec(f->store,
-                "INSERT INTO product(id, product, name, family, shelf_life_days, unit_g, gtin) "
-                "VALUES(1, 'W24', 'Wheat', 'pan-bread', 10, 680, NULL);"
-                "INSERT INTO lot(id, lot, fold, product_id, line, made_from_ms, made_to_ms,"
-                " packed_from_ms, packed_to_ms, units, code_day)"
-                " VALUES(1, 'L1', 'L1', 1, '1', 0, 1, 2, 3, 1000, 10);"
-                "INSERT INTO complaint_case(id, symptom, lot_id, opened_ms, as_of_ms, complaints,"
-                " packs, state, moved_to) VALUES(1, 'mold', 1, 0, 0, 1, 1, 'open', NULL),"
-                " (2, 'mold', NULL, 0, 0, 0, 0, 'moved', 1)",
-                &err),
-        0);
-    *state = f;
-    return 0;
-}
-
-static int teardown(void **state)
-{
-    struct fixture *f = *state;
-    struct text_buffer command = {0};
-    store_close(f->store);
-    text_appendf(&command, "rm -rf %s", f->dir);
-    int rc = system(command.data);
-    text_buffer_free(&command);
-    free(f);
-    return rc;
+    return fixture_with(
+        state, FIXTURE_LOT
+        "INSERT INTO complaint_case(id, symptom, lot_id, opened_ms, as_of_ms, complaints,"
+        " packs, state, moved_to) VALUES(1, 'mold', 1, 0, 0, 1, 1, 'open', NULL),"
+        " (2, 'mold', NULL, 0, 0, 0, 0, 'moved', 1)");
 }
 
 static const struct hold_of LOT = {1, "L1"}, CODE = {0, "l-2"};
@@ -199,13 +163,14 @@ static void test_a_hold_follows_its_case(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup_teardown(test_several_stand_until_each_has_ended, setup, teardown),
-        cmocka_unit_test_setup_teardown(test_every_disposition_ends_a_hold, setup, teardown),
-        cmocka_unit_test_setup_teardown(test_all_end_at_once, setup, teardown),
-        cmocka_unit_test_setup_teardown(test_what_is_not_so_is_refused, setup, teardown),
-        cmocka_unit_test_setup_teardown(test_what_is_gone_is_told, setup, teardown),
-        cmocka_unit_test_setup_teardown(test_a_code_becomes_the_lots, setup, teardown),
-        cmocka_unit_test_setup_teardown(test_a_hold_follows_its_case, setup, teardown),
+        cmocka_unit_test_setup_teardown(test_several_stand_until_each_has_ended, setup,
+                                        fixture_close),
+        cmocka_unit_test_setup_teardown(test_every_disposition_ends_a_hold, setup, fixture_close),
+        cmocka_unit_test_setup_teardown(test_all_end_at_once, setup, fixture_close),
+        cmocka_unit_test_setup_teardown(test_what_is_not_so_is_refused, setup, fixture_close),
+        cmocka_unit_test_setup_teardown(test_what_is_gone_is_told, setup, fixture_close),
+        cmocka_unit_test_setup_teardown(test_a_code_becomes_the_lots, setup, fixture_close),
+        cmocka_unit_test_setup_teardown(test_a_hold_follows_its_case, setup, fixture_close),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

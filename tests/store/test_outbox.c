@@ -1,48 +1,15 @@
 /* Mails and their deliveries: each recipient by itself, urgent ones never behind another. */
-#include "base/text.h"
-#include "check.h"
-#include "store/db.h"
+#include "fixture.h"
 #include "store/outbox.h"
-#include <stdio.h>
-#include <stdlib.h>
-#include <string.h>
 
 #define NOW INT64_C(1800000000000)
 
-struct fixture {
-    char dir[64];
-    struct store *store;
-};
-
 static int setup(void **state)
 {
-    struct fixture *f = xcalloc(1, sizeof *f);
-    struct error err = {0};
-    strcpy(f->dir, "/tmp/oddloaf-outbox-XXXXXX");
-    assert_non_null(mkdtemp(f->dir));
-    assert_int_equal(store_open(f->dir, STORE_WRITE, &f->store, &err), 0);
-    assert_int_equal(store_begin(f->store, NULL), 0);
-    assert_int_equal(db_exec(f->store,
-                             "INSERT INTO complaint_case(id, symptom, opened_ms, as_of_ms,"
-                             " complaints, packs) WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL"
-                             " SELECT i + 1 FROM n WHERE i < 99) SELECT i, 'mold', 0, 0, 1, 1"
-                             " FROM n",
-                             &err),
-                     0);
-    *state = f;
-    return 0;
-}
-
-static int teardown(void **state)
-{
-    struct fixture *f = *state;
-    struct text_buffer command = {0};
-    store_close(f->store);
-    text_appendf(&command, "rm -rf %s", f->dir);
-    int rc = system(command.data);
-    text_buffer_free(&command);
-    free(f);
-    return rc;
+    return fixture_with(state, "INSERT INTO complaint_case(id, symptom, opened_ms, as_of_ms,"
+                               " complaints, packs) WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL"
+                               " SELECT i + 1 FROM n WHERE i < 99) SELECT i, 'mold', 0, 0, 1, 1"
+                               " FROM n");
 }
 
 static void add(struct fixture *f, const char *event, int64_t case_id, int revision)
@@ -371,19 +338,22 @@ static void people_see_what_is_stuck(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup_teardown(a_mail_to_nobody_waits, setup, teardown),
-        cmocka_unit_test_setup_teardown(each_recipient_by_itself, setup, teardown),
-        cmocka_unit_test_setup_teardown(one_mail_is_sent_again_by_its_number, setup, teardown),
-        cmocka_unit_test_setup_teardown(who_gets_what_waits_may_change, setup, teardown),
-        cmocka_unit_test_setup_teardown(a_held_mail_is_not_among_all, setup, teardown),
-        cmocka_unit_test_setup_teardown(the_hook_alone_sends_no_mail, setup, teardown),
-        cmocka_unit_test_setup_teardown(what_was_never_tried_goes_first, setup, teardown),
-        cmocka_unit_test_setup_teardown(one_case_s_mails_keep_their_order, setup, teardown),
-        cmocka_unit_test_setup_teardown(a_clock_put_back_keeps_nothing_waiting, setup, teardown),
-        cmocka_unit_test_setup_teardown(nothing_is_added_to_what_is_under_way, setup, teardown),
-        cmocka_unit_test_setup_teardown(a_mail_that_is_tried_for_long_is_stuck, setup, teardown),
-        cmocka_unit_test_setup_teardown(harm_leaves_with_nothing_written, setup, teardown),
-        cmocka_unit_test_setup_teardown(people_see_what_is_stuck, setup, teardown),
+        cmocka_unit_test_setup_teardown(a_mail_to_nobody_waits, setup, fixture_close),
+        cmocka_unit_test_setup_teardown(each_recipient_by_itself, setup, fixture_close),
+        cmocka_unit_test_setup_teardown(one_mail_is_sent_again_by_its_number, setup, fixture_close),
+        cmocka_unit_test_setup_teardown(who_gets_what_waits_may_change, setup, fixture_close),
+        cmocka_unit_test_setup_teardown(a_held_mail_is_not_among_all, setup, fixture_close),
+        cmocka_unit_test_setup_teardown(the_hook_alone_sends_no_mail, setup, fixture_close),
+        cmocka_unit_test_setup_teardown(what_was_never_tried_goes_first, setup, fixture_close),
+        cmocka_unit_test_setup_teardown(one_case_s_mails_keep_their_order, setup, fixture_close),
+        cmocka_unit_test_setup_teardown(a_clock_put_back_keeps_nothing_waiting, setup,
+                                        fixture_close),
+        cmocka_unit_test_setup_teardown(nothing_is_added_to_what_is_under_way, setup,
+                                        fixture_close),
+        cmocka_unit_test_setup_teardown(a_mail_that_is_tried_for_long_is_stuck, setup,
+                                        fixture_close),
+        cmocka_unit_test_setup_teardown(harm_leaves_with_nothing_written, setup, fixture_close),
+        cmocka_unit_test_setup_teardown(people_see_what_is_stuck, setup, fixture_close),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

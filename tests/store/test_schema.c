@@ -1,53 +1,19 @@
 /* What no row may say: words, states and weights that mean nothing, and rows that name others that
  * are not there. */
-#include "base/text.h"
-#include "check.h"
-#include "store/db.h"
-#include <stdio.h>
-#include <stdlib.h>
-#include <string.h>
-
-struct fixture {
-    char dir[64];
-    struct store *store;
-};
+#include "fixture.h"
 
 static int setup(void **state)
 {
-    struct fixture *f = xcalloc(1, sizeof *f);
-    struct error err = {0};
-    strcpy(f->dir, "/tmp/oddloaf-schema-XXXXXX");
-    assert_non_null(mkdtemp(f->dir));
-    assert_int_equal(store_open(f->dir, STORE_WRITE, &f->store, &err), 0);
-    assert_int_equal(
-        db_exec(f->store,
-                "INSERT INTO product(id, product, name, family, shelf_life_days, unit_g, gtin) "
-                "VALUES(1, 'W24', 'Wheat', 'pan-bread', 10, 680, NULL);"
-                "INSERT INTO lot(id, lot, fold, product_id, line, made_from_ms, made_to_ms,"
-                " packed_from_ms, packed_to_ms, units, code_day)"
-                " VALUES(1, 'L1', 'L1', 1, '1', 0, 1, 2, 3, 1000, 10);"
-                "INSERT INTO complaint_case(id, symptom, lot_id, opened_ms, as_of_ms, complaints,"
-                " packs) VALUES(1, 'mold', 1, 0, 0, 1, 1);"
-                "INSERT INTO complaint(id, uuid, received_ms, logged_ms, channel, symptom, case_id,"
-                " lot_id, body) VALUES(1, 'u1', 0, 0, 'phone', 'mold', 1, 1, '{}');"
-                "INSERT INTO outbox(id, event, case_id, message_id, created_ms)"
-                " VALUES(1, 'case', 1, 'm1', 0)",
-                &err),
-        0);
-    *state = f;
+    fixture_empty(state);
+    fixture_write(
+        *state, FIXTURE_LOT
+        "INSERT INTO complaint_case(id, symptom, lot_id, opened_ms, as_of_ms, complaints,"
+        " packs) VALUES(1, 'mold', 1, 0, 0, 1, 1);"
+        "INSERT INTO complaint(id, uuid, received_ms, logged_ms, channel, symptom, case_id,"
+        " lot_id, body) VALUES(1, 'u1', 0, 0, 'phone', 'mold', 1, 1, '{}');"
+        "INSERT INTO outbox(id, event, case_id, message_id, created_ms)"
+        " VALUES(1, 'case', 1, 'm1', 0)");
     return 0;
-}
-
-static int teardown(void **state)
-{
-    struct fixture *f = *state;
-    struct text_buffer command = {0};
-    store_close(f->store);
-    text_appendf(&command, "rm -rf %s", f->dir);
-    int rc = system(command.data);
-    text_buffer_free(&command);
-    free(f);
-    return rc;
 }
 
 static const struct {
@@ -161,10 +127,11 @@ static void test_a_contact_takes_its_keys_along(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup_teardown(test_rows_that_mean_nothing_are_refused, setup, teardown),
+        cmocka_unit_test_setup_teardown(test_rows_that_mean_nothing_are_refused, setup,
+                                        fixture_close),
         cmocka_unit_test_setup_teardown(test_no_row_is_read_for_what_many_are_asked, setup,
-                                        teardown),
-        cmocka_unit_test_setup_teardown(test_a_contact_takes_its_keys_along, setup, teardown),
+                                        fixture_close),
+        cmocka_unit_test_setup_teardown(test_a_contact_takes_its_keys_along, setup, fixture_close),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
