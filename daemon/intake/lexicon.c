@@ -110,6 +110,7 @@ static bool holds(const json_t *list, const json_t *value)
 }
 
 #define SHORT 7      /* words of a note that needs not say all: "lo vio el lunes en la tarde" */
+#define BARE 3       /* words of a sentence that needs not say of what: "all green" */
 #define SAID_REACH 5 /* words from who says it to what is said */
 
 /* One that the note says of a field, and where. */
@@ -630,6 +631,41 @@ static bool is_barred(const struct reading *reading, const char *symptom, const 
     return false;
 }
 
+/* "The blue crates, not the black ones": a colour alone tells mold only where its sentence speaks
+ * of bread, of a place on it or of how it was kept, or is too short to. */
+static bool is_of_bread(const struct reading *reading, const struct lexicon_match *match)
+{
+    int first = match->from, last = match->to;
+    while (first > 0 && reading->words[first].before != PAUSE_SENTENCE)
+        first--;
+    while (last < reading->count && reading->words[last].before != PAUSE_SENTENCE)
+        last++;
+    bool ret = last - first <= BARE || !reading->language->lists[LEXICON_PRODUCT].count;
+    for (int at = first; at < last && !ret; at++)
+        ret = lexicon_is(&reading->words[at], LEXICON_PRODUCT);
+    for (int i = 0; i < reading->match_count && !ret; i++) {
+        const struct lexicon_match *other = &reading->matches[i];
+        int field = other->phrase->field;
+        ret = field >= 0 && field != match->phrase->field && other->from >= first &&
+              other->to <= last && !other->aside && !other->negated &&
+              strncmp(reading->language->fields[field].field->name, "observed/", 9) == 0;
+    }
+    return ret;
+}
+
+static bool speaks_of_bread(const struct reading *reading, const char *name)
+{
+    for (int i = 0; i < reading->match_count; i++) {
+        const struct lexicon_match *match = &reading->matches[i];
+        int field = match->phrase->field;
+        if (field >= 0 && match->phrase->says == LEXICON_ANSWER && !match->aside &&
+            strcmp(reading->language->fields[field].field->name, name) == 0 &&
+            is_of_bread(reading, match))
+            return true;
+    }
+    return false;
+}
+
 static void turn_to(const struct lexicon *lexicon, struct reading *reading,
                     const struct language_reading *all, int language)
 {
@@ -644,16 +680,18 @@ static void infer_symptom(const struct lexicon *lexicon, struct reading *reading
 {
     static const struct {
         const char *field, *symptom;
-    } TELLS[] = {{"observed/colour", "mold"},
-                 {"observed/spots", "mold"},
-                 {"observed/odor", "off-odor"},
-                 {"observed/crumb", "staling"}};
+        bool of_bread; /* only where it is told of bread */
+    } TELLS[] = {{"observed/colour", "mold", true},
+                 {"observed/spots", "mold", false},
+                 {"observed/odor", "off-odor", false},
+                 {"observed/crumb", "staling", false}};
     for (size_t t = 0; t < sizeof TELLS / sizeof TELLS[0]; t++) {
         reading->symptom = lexicon_symptom(TELLS[t].symptom) | 1u << 31;
         for (int i = 0; i < lexicon->count && !answered(filled, "symptom"); i++) {
             turn_to(lexicon, reading, all, i);
             lexicon_match(reading);
             if (is_barred(reading, TELLS[t].symptom, TELLS[t].field) ||
+                (TELLS[t].of_bread && !speaks_of_bread(reading, TELLS[t].field)) ||
                 !tells(reading, TELLS[t].field, taken))
                 continue;
             json_object_set_new(filled, "symptom", json_string(TELLS[t].symptom));

@@ -52,6 +52,7 @@ enum lexicon_list {
     LEXICON_ASKS,       /* begin what is asked, not told: "is", "do" */
     LEXICON_WONDERS,    /* in a question that tells nevertheless: "normal", "supposed" */
     LEXICON_AGREES,     /* tell what was asked: "yes" */
+    LEXICON_PRODUCT,    /* what the bakery makes: "loaf" */
     LEXICON_WHICH,      /* a "one" behind them counts nothing: "this one" */
     LEXICON_LISTS
 };
@@ -64,7 +65,8 @@ enum lexicon_says {
     LEXICON_OPEN,  /* one of several answers: "white" */
     LEXICON_HEDGE, /* what its clause says may be so: "maybe" */
     LEXICON_ASIDE, /* what its clause says from there on is of something else, asked or advised */
-    LEXICON_APART  /* all that its clause says is of another time or other bread: "in June" */
+    LEXICON_APART, /* all that its clause says is of another time or other bread: "in June" */
+    LEXICON_IDLE   /* all that the note says is of no trouble: "no complaint" */
 };
 struct lexicon_phrase {
     enum lexicon_says says;

@@ -250,6 +250,13 @@ static void read_apart(const struct doc_place *place, void *into)
     read_phrase(place, &apart);
 }
 
+static void read_idle(const struct doc_place *place, void *into)
+{
+    struct lexicon_phrase idle = {.field = -1, .says = LEXICON_IDLE};
+    (void)into;
+    read_phrase(place, &idle);
+}
+
 static void read_hedge(const struct doc_place *place, void *into)
 {
     struct lexicon_phrase hedge = {.field = -1, .says = LEXICON_HEDGE};
@@ -434,11 +441,13 @@ void lexicon_language_read(struct doc *doc, struct lexicon_language *ret)
         WORDS_ROW("wonders", LEXICON_WONDERS),
         WORDS_ROW("agrees", LEXICON_AGREES),
         WORDS_ROW("which", LEXICON_WHICH),
+        WORDS_ROW("product", LEXICON_PRODUCT),
         {"sets", DOC_MAP, .high = LEXICON_SETS, .each = read_set},
         {"fields", DOC_LIST, .high = LEXICON_FIELDS, .each = read_field, .required = true},
         {"ignore", DOC_LIST, .each = read_ignored},
         {"aside", DOC_LIST, .each = read_aside},
         {"apart", DOC_LIST, .each = read_apart},
+        {"idle", DOC_LIST, .each = read_idle},
         {"hedges", DOC_LIST, .each = read_hedge},
         {0}};
     struct doc_place top = doc_top(doc);

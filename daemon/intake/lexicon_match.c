@@ -521,20 +521,46 @@ static enum question answered_behind(const struct reading *reading, int end)
     return QUESTION_ASKED;
 }
 
+/* Which words a phrase speaks for that leaves its clause, or the whole note, without an answer. */
+static void reach(const struct reading *reading, const struct lexicon_match *by, int *ret_begin,
+                  int *ret_end)
+{
+    enum lexicon_says says = by->phrase->says;
+    bool hedge = says == LEXICON_HEDGE, idle = says == LEXICON_IDLE;
+    *ret_end = idle ? reading->count : hedge ? clause_end(reading, by) : aside_end(reading, by);
+    *ret_begin = by->from;
+    if (idle)
+        *ret_begin = 0;
+    else if (says == LEXICON_APART)
+        *ret_begin = clause_begin(reading, by, reading->count);
+    else if (hedge && *ret_end == by->to)
+        *ret_begin = clause_begin(reading, by, HEDGED);
+}
+
+/* "No complaint about her health": a longer phrase has its words. */
+static bool is_within(const struct language_reading *as, const struct lexicon_match *match)
+{
+    for (int i = 0; i < as->found_count; i++) {
+        const struct lexicon_match *other = &as->found[i];
+        if (other->from <= match->from && other->to >= match->to &&
+            other->to - other->from > match->to - match->from)
+            return true;
+    }
+    return false;
+}
+
 /* "My neighbor's loaf went green, mine is dry": the first clause tells nothing. "Maybe green,
  * black perhaps": nothing is sure. */
 static void mark_clauses(const struct reading *reading, struct language_reading *as)
 {
     for (int i = 0; i < as->found_count; i++) {
         const struct lexicon_match *by = &as->found[i];
-        bool hedge = by->phrase->says == LEXICON_HEDGE, apart = by->phrase->says == LEXICON_APART;
-        if (!hedge && !apart && by->phrase->says != LEXICON_ASIDE)
+        bool hedge = by->phrase->says == LEXICON_HEDGE, idle = by->phrase->says == LEXICON_IDLE;
+        if (by->phrase->says < LEXICON_HEDGE || (idle && is_within(as, by)))
             continue;
-        int end = hedge ? clause_end(reading, by) : aside_end(reading, by);
-        int begin = apart                    ? clause_begin(reading, by, reading->count)
-                    : hedge && end == by->to ? clause_begin(reading, by, HEDGED)
-                                             : by->from;
-        enum question question = hedge ? QUESTION_ASKED : answered_behind(reading, end);
+        int begin, end;
+        reach(reading, by, &begin, &end);
+        enum question question = hedge || idle ? QUESTION_ASKED : answered_behind(reading, end);
         for (int k = 0; k < as->found_count; k++) {
             struct lexicon_match *match = &as->found[k];
             bool within = match->from >= begin && match->from < end;

@@ -435,6 +435,9 @@ static void what_is_not_the_loaf_s_is_not_told(void **state)
     (void)state;
     static const char *const notes[][3] = {
         {NULL, "the driver had a sour attitude and threw the bags", ""},
+        {NULL, "I ordered the blue crates, not the black ones", ""},
+        {NULL, "Her parakeet pecked at a dry crust, no complaint", ""},
+        {NULL, "el pan duro es para budin, no es queja", ""},
         {NULL, "my mouth was dry", ""},
         {"mold", "this one had specks", ""},
         {"mold", "compr\xC3\xA9 una bolsa de pan, con moho", ""},
