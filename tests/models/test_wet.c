@@ -19,6 +19,10 @@ static void saturation_matches_if97(void **state)
         double k = 274 + 7 * n_k;
         relative("there and back", wet_saturation_temp_k(wet_saturation_pa(k)), k, 1e-9);
     }
+    /* the ends, freezing and the critical point, belong to it */
+    relative("0 °C", wet_saturation_pa(273.15), 611.213, 1e-5);
+    relative("critical", wet_saturation_pa(647.096), 22.064e6, 1e-5);
+    assert_true(isnan(wet_saturation_pa(273.149)) && isnan(wet_saturation_pa(647.097)));
     assert_true(isnan(wet_saturation_pa(200)));
     assert_true(isnan(wet_saturation_temp_k(100)));
 }
