@@ -314,26 +314,35 @@ static int rank_others(const struct measures *x, struct store *store, struct err
               : work_add(store, WORK_SINCE, lot.packed_from_ms / WHEN_DAY_MS - 1, x->now_ms, err);
 }
 
-static int hear(struct measures *x, struct store *store, int64_t case_id, struct error *err)
+static int hear(const struct measures *x, struct store *store, int64_t case_id,
+                struct overheard *ret, struct error *err)
 {
-    x->heard.desk = &x->setup->desk;
-    x->heard.case_id = case_id;
-    x->heard.lot_id = x->lot.lot_id;
-    x->heard.lot = x->lot.code;
-    x->heard.told_before = !x->changed;
-    x->heard.where = "a laboratory's result of the lot says so";
-    x->heard.why = (struct complaint_why){x->by, x->words.data, x->now_ms};
-    return overheard_hear(store, &x->heard, err);
+    *ret = (struct overheard){.desk = &x->setup->desk,
+                              .case_id = case_id,
+                              .lot_id = x->lot.lot_id,
+                              .lot = x->lot.code,
+                              .told_before = !x->changed,
+                              .where = "a laboratory's result of the lot says so",
+                              .why = {x->by, x->words.data, x->now_ms}};
+    return overheard_hear(store, ret, err);
 }
 
-/* Of the case it was measured for, or else of all about the lot, or of the lot alone. */
+/* Of the case it was measured for, or else of all about the lot, or of the lot alone. The answer
+ * tells of one that was news, if any was. */
 static int hear_all(struct measures *x, struct store *store, struct error *err)
 {
+    json_decref(x->heard.harm); /* of a job that was rolled back and runs again */
     if (x->case_id || x->cases.count == 0)
-        return hear(x, store, x->case_id, err);
+        return hear(x, store, x->case_id, &x->heard, err);
+    x->heard = (struct overheard){0};
     int rc = 0;
-    for (int i = x->cases.count; i-- > 0 && !rc;)
-        rc = hear(x, store, x->case_ids[i], err);
+    for (int i = x->cases.count; i-- > 0 && !rc;) {
+        struct overheard other = x->heard, one;
+        rc = hear(x, store, x->case_ids[i], &one, err);
+        bool news = !other.mailed && (one.mailed || !other.harm);
+        x->heard = news ? one : other;
+        json_decref(news ? other.harm : one.harm);
+    }
     return rc;
 }
 

@@ -349,6 +349,10 @@ def check_measured(plant):
     line["results"] = [{"quantity": "foreign_body", "value": "glass splinters found"}]
     heard = plant.post("/v1/lots/measure", {**line, "sample": "2", "note": "-"})[1]["heard"]
     assert heard["harm"] and heard["alarm"], heard
+    log(plant, lot="L9 6312 A0400", harm=["foreign-matter"])
+    other = log(plant, lot="L9 6312 A0400", symptom="staling")  # news of this case, none of the one before
+    heard = plant.post("/v1/lots/measure", {**line, "sample": "3", "note": "-"})[1]["heard"]
+    assert heard["alarm"] and heard["complaint"] == other["complaint"], heard
 
 
 def main():
