@@ -1,6 +1,7 @@
 /* Loading as the outside sees it: idempotence, history, all or nothing, crashes between slices. */
 #include "fixture.h"
 #include "records/apply.h"
+#include "records/stage.h"
 #include "store/complaint.h"
 #include "store/record_find.h"
 #include "store/work.h"
@@ -283,6 +284,36 @@ static void test_stopped_between_slices_goes_on_at_the_next_start(void **state)
     free(text);
 }
 
+/* By an older version, whose targets bore no day: they hold from the first lot on. */
+static void test_targets_accepted_without_a_day_are_applied(void **state)
+{
+    struct fixture *f = *state;
+    struct error err = {0};
+    struct clock clock = clock_system();
+    struct load_file file = {.kind = RECORD_TARGETS, .accepted_ms = 1, .id = FIRST_ID};
+    struct record_cell cells[] = {{.form = RECORD_INTEGER},
+                                  {.form = RECORD_TEXT, .text = "crumb_ph", .length = 8},
+                                  {.form = RECORD_NUMBER, .number = 5.2},
+                                  {.form = RECORD_NOTHING},
+                                  {.form = RECORD_NUMBER, .number = 5.4}};
+    struct stage *stage;
+    char path[160];
+    uint64_t offset;
+    assert_int_equal(record_find_product(f->store, "W24", &cells[0].integer, &err), 0);
+    snprintf(file.source, sizeof file.source, "input");
+    snprintf(file.path, sizeof file.path, "loads/%s.rows", FIRST_ID);
+    snprintf(path, sizeof path, "%s/%s", f->dir, file.path);
+    assert_int_equal(stage_new(path, sizeof cells / sizeof *cells, &stage, &err), 0);
+    assert_int_equal(stage_append(stage, true, 2, cells, &offset, &err), 0);
+    assert_int_equal(stage_sync(stage, &err), 0);
+    stage_free(stage);
+    assert_int_equal(apply_accept(f->writer, &file, &err), 0);
+    assert_int_equal(apply_until(f->writer, f->dir, FIRST_ID, &clock, -1, &err), 0);
+    assert_int_equal(state_of(f, FIRST_ID).new_rows, 1);
+    fixture_expect(f, RECORD_TARGETS, "product,quantity,target,high\nW24,crumb_ph,5.2,5.4\n", 0, 0,
+                   1);
+}
+
 static void test_files_are_applied_in_the_order_of_acceptance(void **state)
 {
     struct fixture *f = *state;
@@ -493,6 +524,7 @@ int main(void)
         TEST(test_a_trial_of_several_kinds_knows_of_the_kinds_before),
         TEST(test_abort_leaves_nothing_behind),
         TEST(test_stopped_between_slices_goes_on_at_the_next_start),
+        TEST(test_targets_accepted_without_a_day_are_applied),
         TEST(test_files_are_applied_in_the_order_of_acceptance),
         TEST(test_a_file_that_is_gone_does_not_block_the_others),
         TEST(test_leftovers_of_a_crash_are_removed),
