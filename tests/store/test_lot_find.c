@@ -239,15 +239,17 @@ static void how_much_was_on_sale(void **state)
     assert_true(volume.lots_per_day == 1 && volume.units_per_day == 200);
 }
 
-#define TEST(name) cmocka_unit_test_setup_teardown(name, more_lots, fixture_close)
-
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(codes_are_folded),        TEST(rows_are_at_most_so_many),
-        TEST(keys_are_of_a_time_or_a_code_date),   TEST(a_stretch_ends_with_what_begins_otherwise),
-        TEST(what_is_on_record_is_named_in_order), TEST(where_a_lot_went),
-        TEST(products_by_code_and_number),         TEST(how_much_was_on_sale),
+        cmocka_unit_test(codes_are_folded),
+        cmocka_unit_test(rows_are_at_most_so_many),
+        cmocka_unit_test(keys_are_of_a_time_or_a_code_date),
+        cmocka_unit_test(a_stretch_ends_with_what_begins_otherwise),
+        cmocka_unit_test(what_is_on_record_is_named_in_order),
+        cmocka_unit_test(where_a_lot_went),
+        cmocka_unit_test(products_by_code_and_number),
+        cmocka_unit_test(how_much_was_on_sale), /* the last: few lots are left */
     };
-    return cmocka_run_group_tests(tests, NULL, NULL);
+    return cmocka_run_group_tests(tests, more_lots, fixture_close);
 }
