@@ -17,6 +17,7 @@
 #include "serve/service.h"
 #include "serve/sessions.h"
 #include "serve/uploads.h"
+#include "store/place.h"
 #include "tables/sheet_apart.h"
 #include <errno.h>
 #include <event2/event.h>
@@ -259,7 +260,12 @@ static void watch_signals(struct daemon *d)
 static void log_conversion(const struct daemon *d)
 {
     const struct store_migration *done = writer_migration(d->app.writer);
-    if (!done)
+    if (done && !*done->copy)
+        log_write(&d->app.log, LOG_LEVEL_WARNING,
+                  "the database was converted from schema %d to %d; the way back is the dump that "
+                  "was made of the server before",
+                  done->from, done->to);
+    if (!done || !*done->copy)
         return;
     log_write(&d->app.log, LOG_LEVEL_WARNING,
               "the database was converted from schema %d to %d; as it was, it is kept in %s: to go "
@@ -274,7 +280,9 @@ static int start_store(struct daemon *d, struct error *err)
     size_t queue = (size_t)config_number(config, "queue");
     if (mkdir(d->app.state_dir, 0700) && errno != EEXIST)
         return error_set(err, ERROR_IO, "cannot make %s: %s", d->app.state_dir, strerror(errno));
-    int rc = writer_start(d->app.state_dir, queue, &d->app.writer, err);
+    int rc = place_set(d->app.state_dir, config_text(config, "store"), err);
+    if (!rc)
+        rc = writer_start(d->app.state_dir, queue, &d->app.writer, err);
     if (!rc)
         log_conversion(d);
     if (!rc && writer_is_alone(d->app.writer))
@@ -395,6 +403,10 @@ static int check(struct daemon *d)
     int mail_rc = setup_check_mail(d->app.setup, &d->app.log, &err);
     if (inbox_check(d->app.setup, &d->app.log, &err) || mail_rc)
         return EXIT_CONFIG;
+    if (place_check(config_text(d->app.setup->config, "store"), &err)) {
+        log_error(d, "the settings", &err);
+        return EXIT_CONFIG;
+    }
     printf("settings (%s) and rules (%s) are sound: %d causes, %s\n", settings_file(d->app.setup),
            d->app.setup->rules_dir, triage_cause_count(d->app.setup->triage),
            triage_hash(d->app.setup->triage));

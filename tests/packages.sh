@@ -4,9 +4,9 @@
 
 PACKAGES_BUILD="gcc libc6-dev cmake ninja-build pkg-config libevent-dev libjansson-dev
   libsqlite3-dev libgsl-dev libpcre2-dev libcsv-dev libzip-dev libexpat1-dev libmagic-dev libcurl4-openssl-dev libssl-dev
-  libsystemd-dev dpkg-dev file"
+  libsystemd-dev libpq-dev dpkg-dev file"
 PACKAGES_DEMO="python3 tzdata"
-PACKAGES_TEST="git libcmocka-dev zsh clang clang-format clang-tidy libclang-rt-dev jq sqlite3 curl tmux
+PACKAGES_TEST="git libcmocka-dev zsh clang clang-format clang-tidy libclang-rt-dev jq sqlite3 postgresql curl tmux
   wamerican-small wspanish msmtp systemd systemd-container debootstrap python3-seccomp
   python3-aiosmtpd python3-numpy python3-scipy python3-sklearn python3-jsonschema python3-prometheus-client r-base-core
   r-cran-epitools r-cran-surveillance chromium openssl"

@@ -5,7 +5,7 @@
 #   slow   long references (R, SciPy) and simulated plants
 #   tsan   ThreadSanitizer: the threads' tests and the daemon under load
 #   lint   formatting and clang-tidy
-#   builds as others build it: gcc with NDEBUG and link-time optimization, clang, no libsystemd; clang-tidy, deeper
+#   builds as others build it: gcc with NDEBUG and link-time optimization, clang, no libsystemd, no libpq; clang-tidy, deeper
 # Fuzzing and benchmarks have commands of their own (DEVELOPERS.md).
 #
 #     sh tests/run.sh [plain asan slow tsan lint builds]
@@ -65,8 +65,8 @@ step_builds() {
   say "clang, NDEBUG, link-time optimization; benchmarks, no tests"
   build clang all -DCMAKE_C_COMPILER=clang -DCMAKE_BUILD_TYPE=Release -DCMAKE_C_FLAGS_RELEASE="-O2 -DNDEBUG" \
     -DCMAKE_INTERPROCEDURAL_OPTIMIZATION=ON -DODDLOAF_TESTS=OFF -DODDLOAF_BENCHES=ON
-  say "without libsystemd; the smallest there is"
-  build bare all -DODDLOAF_SYSTEMD=OFF -DCMAKE_BUILD_TYPE=MinSizeRel -DODDLOAF_TESTS=OFF
+  say "without libsystemd and libpq; the smallest there is"
+  build bare all -DODDLOAF_SYSTEMD=OFF -DODDLOAF_POSTGRES=OFF -DCMAKE_BUILD_TYPE=MinSizeRel -DODDLOAF_TESTS=OFF
 }
 
 tidy() { # options…; a file a run: version 14 carries its va_list checker's state into the next

@@ -5,6 +5,7 @@
 #include "serve/route.h"
 #include "store/backup.h"
 #include "store/backup_last.h"
+#include "store/place.h"
 #include "store/restore.h"
 #include <stdlib.h>
 #include <sys/stat.h>
@@ -14,7 +15,9 @@ static int read_place(const struct request *rq, const char *name, char **ret, st
 {
     const char *named = "";
     json_t *body = NULL;
-    int rc = request_json(rq, &body, err);
+    int rc = place_refuse(rq->app->state_dir, "a backup", err);
+    if (!rc)
+        rc = request_json(rq, &body, err);
     if (!rc)
         rc = jsonx_string(body, name, &named, err);
     if (!rc)

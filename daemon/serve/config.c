@@ -16,6 +16,8 @@ struct setting {
 static const struct setting SETTINGS[] = {
     {"plant", SETTING_TEXT, "", 0, 0, 0, "name of the plant, as mail and reports print it"},
     {"time_zone", SETTING_TEXT, "UTC", 0, 0, 0, "IANA zone of the plant: decides days and weeks"},
+    {"store", SETTING_TEXT, "", 0, 0, 0,
+     "postgresql://…: the server that keeps the state; \"\": a file in the state's folder does"},
     {"contact_days", SETTING_NUMBER, NULL, 90, 1, 3650,
      "days after which a caller's contact data is purged (local law decides)"},
     {"settle_lot_at", SETTING_NUMBER, NULL, 80, 50, 100,
@@ -121,7 +123,7 @@ static const struct setting SETTINGS[] = {
 enum { SETTING_COUNT = sizeof SETTINGS / sizeof SETTINGS[0] };
 
 /* A running daemon keeps these as it started with them; all others take effect at a reload. */
-static const char *const NEEDS_RESTART[] = {"tcp/listen"};
+static const char *const NEEDS_RESTART[] = {"tcp/listen", "store"};
 enum { NEEDS_RESTART_COUNT = sizeof NEEDS_RESTART / sizeof NEEDS_RESTART[0] };
 
 struct config {

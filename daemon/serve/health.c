@@ -129,10 +129,11 @@ static void of_database(const struct health *h, json_t *needs)
         need(needs, "damaged", damage->hint, "%s", damage->text);
 }
 
-/* The database once more: a backup of it. */
+/* The database once more, where it lies there: a backup of it. */
 static int64_t least_free(const struct setup *setup, const struct store_size *size)
 {
-    return config_number(setup->config, "disk_low_mb") * MB + size->db_bytes;
+    return config_number(setup->config, "disk_low_mb") * MB +
+           (size->elsewhere ? 0 : size->db_bytes);
 }
 
 int health_room(const struct app *app, const struct setup *setup, struct store *store,
@@ -235,7 +236,7 @@ static void of_backups(const struct health *h, json_t *needs)
     int64_t late_h = every_h ? BACKUP_LATE * every_h : DEFAULT_LATE_H;
     const struct backup_last *last = &h->backup;
     bool something = h->totals.complaints || h->totals.lots;
-    if (h->unread.code)
+    if (h->unread.code || h->size.elsewhere)
         return;
     if (h->keeper.unbacked.code)
         need(needs, "no-backup", DO, "the last backup failed: %s", h->keeper.unbacked.text);

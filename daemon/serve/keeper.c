@@ -59,7 +59,7 @@ static bool backup_is_due(const struct keeper *k, struct store *store, int64_t e
 {
     struct backup_last last;
     int64_t now_ms = app_now_ms(k->app);
-    if (every_h == 0 || backup_last_get(store, &last, NULL))
+    if (every_h == 0 || store_is_server(store) || backup_last_get(store, &last, NULL))
         return false;
     if (k->failed_ms && clock_monotonic_ms() - k->failed_ms < BACKUP_AGAIN_MS)
         return false;
@@ -133,7 +133,7 @@ static void keeper_round(struct store *store, void *arg)
     setpriority(PRIO_PROCESS, 0, KEEPER_NICE); /* of this thread alone, on Linux */
     struct setup *setup = app_setup(k->app);
     int64_t now_ms = clock_monotonic_ms();
-    if (!k->checked)
+    if (!k->checked && !store_is_server(store))
         check(k, store);
     k->looked_ms = now_ms;
     if (!atomic_load(&k->stopping) &&

@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "base/when.h"
 #include "store/backup.h"
+#include "store/place.h"
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
@@ -47,6 +48,8 @@ int restoring_run(const struct log *log, const char *state_dir, const char *file
     struct clock clock = clock_system();
     *ret = (struct restored){0};
     int rc = check_user(state_dir, err);
+    if (!rc)
+        rc = place_refuse(state_dir, "a backup", err);
     if (!rc)
         rc = find(state_dir, file, &path, err);
     if (!rc)

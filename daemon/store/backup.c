@@ -3,6 +3,7 @@
 #include "base/when.h"
 #include "store/disk.h"
 #include "store/file_hash.h"
+#include "store/place.h"
 #include "store/sqlite_code.h"
 #include "store/store_inside.h"
 #include <dirent.h>
@@ -165,6 +166,8 @@ static int try_place(const struct store *store, const char *path, const char *pa
 
 int backup_make(struct store *store, const char *path, struct error *err)
 {
+    if (store->engine->is_server)
+        return place_refuse(store->state_dir, "a backup", err);
     if (access(path, F_OK) == 0) {
         error_field(err, "path", path);
         return error_set(err, ERROR_CONFLICT, "%s exists already", path);

@@ -173,10 +173,11 @@ bool db_next(struct db_query *q)
 
 void db_keep(struct db_query *q)
 {
-    struct db_rows rows = {.columns = q->statement ? q->store->engine->columns(q->statement) : 0};
+    struct db_rows rows = {0};
     int capacity = 0;
     assert(!q->kept && q->rows == 0);
     while (db_next(q)) {
+        rows.columns = q->store->engine->columns(q->statement);
         if (rows.count == capacity) {
             capacity = capacity ? 2 * capacity : 8;
             rows.cells =

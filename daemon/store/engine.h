@@ -53,4 +53,8 @@ struct engine {
 
 extern const struct engine ENGINE_SQLITE;
 
+/* Of a state that is kept there, NULL: in its folder. NULL, and ERROR_INVALID said: this build has
+ * none. */
+const struct engine *engine_of(const char *address, struct error *err);
+
 #endif

@@ -108,7 +108,7 @@ static int migrate_one(struct store *store, const struct migration *parts, size_
     return rc;
 }
 
-static int migrate(struct store *store, int version, struct error *err)
+static int migrate(struct store *store, int version, int until, struct error *err)
 {
     size_t total;
     const struct migration *all = schema_migrations(&total);
@@ -119,7 +119,7 @@ static int migrate(struct store *store, int version, struct error *err)
         while (i + count < total && all[i + count].number == all[i].number)
             count++;
         assert(i == 0 || all[i].number > all[i - 1].number);
-        if (all[i].number > version)
+        if (all[i].number > version && all[i].number <= until)
             rc = migrate_one(store, &all[i], count, err);
         i += count;
     }
@@ -191,7 +191,7 @@ static int open_writer(struct store *store, const char *state_dir, struct error 
         rc = db_exec(store, identify, err);
     if (!rc && version > 0 && version < schema_version())
         rc = keep_before(store, state_dir, version, err);
-    return rc ? rc : migrate(store, version, err);
+    return rc ? rc : migrate(store, version, schema_version(), err);
 }
 
 static int open_reader(struct store *store, struct error *err)
@@ -373,7 +373,8 @@ static struct store_size size(const struct store *store)
 {
     struct text_buffer wal = {0};
     text_appendf(&wal, "%s-wal", store->path);
-    struct store_size bytes = {file_bytes(store->path), file_bytes(wal.data)};
+    struct store_size bytes = {.db_bytes = file_bytes(store->path),
+                               .wal_bytes = file_bytes(wal.data)};
     text_buffer_free(&wal);
     return bytes;
 }
@@ -501,6 +502,33 @@ static const void *bytes(void *statement, int at, size_t *ret_length)
     const void *blob = sqlite3_column_blob(statement, at);
     *ret_length = (size_t)sqlite3_column_bytes(statement, at);
     return blob;
+}
+
+void engine_sqlite_drop(struct store *blank)
+{
+    if (!blank)
+        return;
+    disconnect(blank);
+    free(blank->path);
+    free(blank);
+}
+
+int engine_sqlite_blank(int version, struct store **ret, struct error *err)
+{
+    struct store *store = xcalloc(1, sizeof *store);
+    store->engine = &ENGINE_SQLITE;
+    store->path = xstrdup(":memory:");
+    store->mode = STORE_WRITE;
+    int rc = sqlite3_open(store->path, &store->db) == SQLITE_OK
+                 ? harden(store, err)
+                 : error_set(err, ERROR_MEMORY, "no memory for a database");
+    if (!rc)
+        rc = migrate(store, 0, version, err);
+    if (rc)
+        engine_sqlite_drop(store);
+    else
+        *ret = store;
+    return rc;
 }
 
 const struct engine ENGINE_SQLITE = {

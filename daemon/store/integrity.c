@@ -1,6 +1,7 @@
 #include "store/integrity.h"
 #include "base/text.h"
 #include "store/db.h"
+#include "store/place.h"
 #include "store/store_inside.h"
 #include <sqlite3.h>
 #include <stdlib.h>
@@ -59,6 +60,8 @@ int integrity_check(struct store *store, const atomic_bool *stop, struct error *
 {
     struct tables tables = {0};
     struct error why = {0};
+    if (store->engine->is_server)
+        return place_refuse(store->state_dir, "a check", err);
     if (stop)
         sqlite3_progress_handler(store->db, LOOK_EVERY, is_stopped, (void *)(uintptr_t)stop);
     int rc = list_tables(store, &tables, &why);

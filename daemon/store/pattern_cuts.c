@@ -74,7 +74,7 @@ static void add_views(struct text_buffer *sql)
         " WHEN '' THEN ''");
     each_cut(sql, OF_ALL, 0, " WHEN '@' THEN c.cut_@");
     text_append(sql,
-        " END AS level FROM pattern_place c CROSS JOIN pattern_factor f) a"
+        " END AS level FROM pattern_place c CROSS JOIN pattern_factor f)"
         " WHERE factor = '' OR level <> ''"
         " UNION ALL SELECT c.complaint_id, c.lot_id, c.received_ms, c.received_week, c.made_week,"
         " s.factor, s.level, s.symptom, h.n FROM pattern_place c CROSS JOIN pattern_share h"
@@ -86,7 +86,7 @@ static void add_views(struct text_buffer *sql)
         " " SCHEMA_WEEK_OF("l.packed_from_ms") " AS week, f.factor, CASE f.factor WHEN '' THEN ''");
     each_cut(sql, OF_COMPLAINT, CUT_SENT, " WHEN '@' THEN d.@");
     text_append(sql,
-        " END AS level FROM dispatch d JOIN lot l ON l.id = d.lot_id CROSS JOIN pattern_factor f) a"
+        " END AS level FROM dispatch d JOIN lot l ON l.id = d.lot_id CROSS JOIN pattern_factor f)"
         " WHERE level <> '';");
 
     text_append(sql,
@@ -97,7 +97,7 @@ static void add_views(struct text_buffer *sql)
     each_cut(sql, OF_PRODUCT, 0, " WHEN '@' THEN p.#");
     text_append(sql,
         " END AS level, l.units AS n FROM lot l JOIN product p ON p.id = l.product_id CROSS JOIN"
-        " pattern_factor f) a WHERE factor = '' OR level <> ''");
+        " pattern_factor f) WHERE factor = '' OR level <> ''");
     text_append(sql,
         " UNION ALL SELECT lot_id, week, factor, level, n FROM pattern_sent;");
 }

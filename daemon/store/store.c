@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "store/db.h"
 #include "store/owner.h"
+#include "store/place.h"
 #include "store/schema.h"
 #include "store/store_inside.h"
 #include <assert.h>
@@ -14,16 +15,28 @@ int store_schema_version(void)
     return schema_version();
 }
 
-int store_open(const char *state_dir, enum store_mode mode, struct store **ret, struct error *err)
+/* On a server if the state's folder says so. */
+static int find_place(struct store *store, struct error *err)
 {
     struct text_buffer path = {0};
-    text_appendf(&path, "%s/oddloaf.db", state_dir);
+    int rc = place_get(store->state_dir, &store->address, err);
+    if (rc)
+        return rc;
+    text_appendf(&path, "%s/oddloaf.db", store->state_dir);
+    store->path = store->address ? place_name(store->address) : text_take(&path);
+    store->engine = engine_of(store->address, err);
+    text_buffer_free(&path);
+    return store->engine ? 0 : ERROR_INVALID;
+}
+
+int store_open(const char *state_dir, enum store_mode mode, struct store **ret, struct error *err)
+{
     struct store *store = xcalloc(1, sizeof *store);
-    store->engine = &ENGINE_SQLITE;
-    store->path = text_take(&path);
     store->state_dir = xstrdup(state_dir);
     store->mode = mode;
-    int rc = mode == STORE_WRITE ? owner_take(state_dir, &store->owner, err) : 0;
+    int rc = find_place(store, err);
+    if (!rc && mode == STORE_WRITE)
+        rc = owner_take(state_dir, &store->owner, err);
     if (!rc)
         rc = store->engine->open(store, err);
     if (rc) {
@@ -40,10 +53,12 @@ void store_close(struct store *store)
     assert(!store || store->open == 0);
     if (!store)
         return;
-    store->engine->close(store);
+    if (store->engine)
+        store->engine->close(store);
     owner_free(store->owner);
     free(store->path);
     free(store->state_dir);
+    free(store->address);
     free(store);
 }
 
@@ -52,7 +67,8 @@ void store_close(struct store *store)
 int store_begin(struct store *store, struct error *err)
 {
     assert(!store->engine->in_transaction(store)); /* one does not hold another */
-    int rc = store_present(store, err);
+    /* a server that was away is asked again by what begins */
+    int rc = store->engine->is_server ? 0 : store_present(store, err);
     error_clear(&store->failed);
     if (rc)
         return rc;
@@ -145,6 +161,11 @@ void store_checkpoint_soon(struct store *store)
 const struct store_migration *store_migration(const struct store *store)
 {
     return store->migration.to ? &store->migration : NULL;
+}
+
+bool store_is_server(const struct store *store)
+{
+    return store->engine->is_server;
 }
 
 bool store_is_alone(const struct store *store)

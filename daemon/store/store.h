@@ -1,5 +1,5 @@
-/* The store: one SQLite file behind domain functions. No SQL and no sqlite type leaves this folder,
- * so that another database can stand behind the same functions.
+/* The store behind domain functions: one SQLite file in the state's folder or, where the settings
+ * name it (place.h), a PostgreSQL server. No SQL and no type of either leaves this folder.
  *
  * A `struct store` is one connection, used by one thread at a time. There is one writing
  * connection (owned by the writer thread, writer.h) and any number of read-only ones (readers.h).
@@ -39,7 +39,8 @@ void store_close(struct store *store); /* NULL is fine */
  * its neighbours in a group commit.
  * A transaction or savepoint in which the database failed at anything but a constraint is not kept:
  * store_commit(), store_nest() and store_unnest(keep) answer that failure, and undo it, even if
- * whoever asked took it for "none". A savepoint that is taken back takes its failures with it. */
+ * whoever asked took it for "none". A savepoint that is taken back takes its failures with it.
+ * ERROR_UNREACHABLE of store_commit(): a server was lost meanwhile, and may have kept it. */
 int store_begin(struct store *store, struct error *err);
 int store_commit(struct store *store, struct error *err);
 void store_rollback(struct store *store);
@@ -67,10 +68,13 @@ int store_present(const struct store *store, struct error *err);
  * first later one that finds no reader holding it. */
 void store_checkpoint_soon(struct store *store);
 
+/* It is on a server, whose own tools back it up and check it. */
+bool store_is_server(const struct store *store);
+
 /* The conversion that opening it took. */
 struct store_migration {
     int from, to;   /* schemas */
-    char copy[512]; /* of the database before */
+    char copy[512]; /* of the database before; "": on a server, where nobody made one */
 };
 const struct store_migration *store_migration(const struct store *store); /* NULL: none */
 /* The writing connection was opened on a full disk: no other program reads the database until it
@@ -85,6 +89,7 @@ bool store_is_dropped(const struct store *store);
 
 struct store_size {
     int64_t db_bytes, wal_bytes;
+    bool elsewhere; /* on a server: not on the disk of the state's folder */
 };
 struct store_size store_size(const struct store *store);
 int store_schema_version(void);

@@ -9,11 +9,14 @@
 enum { DB_CACHE_SLOTS = 512, DB_MEMOS = 4 };
 
 struct sqlite3;
+struct session;
 
 struct store {
     const struct engine *engine;
-    struct sqlite3 *db;     /* of SQLite */
-    char *path, *state_dir; /* path: of the file, as people are told */
+    struct sqlite3 *db;      /* of SQLite */
+    struct session *session; /* of a server */
+    char *path, *state_dir;  /* path: of the file or the server, as people are told */
+    char *address;           /* of the server */
     enum store_mode mode;
     struct owner *owner; /* of the state, if this store writes */
     struct files files;  /* as this store left them, if it writes */

@@ -114,9 +114,13 @@ static bool commit(struct store *store, struct queued *group, bool nested)
         rc = store_commit(store, &err);
     else
         store_rollback(store);
-    if (rc && (nested || !group->next))
-        fail_all(group, rc, &err);
-    return rc == 0;
+    /* a server that was lost at the end of it may have kept it: again might be twice */
+    bool unknown = rc == ERROR_UNREACHABLE;
+    if (unknown)
+        err.code = ERROR_BUSY;
+    if (rc && (nested || unknown || !group->next))
+        fail_all(group, (int)err.code, &err);
+    return rc == 0 || unknown;
 }
 
 /* Most groups have nothing to refuse. One that has is done again with a savepoint a job; one that

@@ -12,6 +12,7 @@
 #include "intake/harm.h"
 #include "intake/lexicon.h"
 #include "lots/lot_rules.h"
+#include "state.h"
 #include "store/db.h"
 #include <stdio.h>
 #include <stdlib.h>
@@ -80,7 +81,7 @@ static inline int fixture_open(void **state)
     struct fixture *f = xcalloc(1, sizeof *f);
     struct error err = {0};
     strcpy(f->dir, "/tmp/oddloaf-desk-XXXXXX");
-    assert_non_null(mkdtemp(f->dir));
+    assert_non_null(state_folder(f->dir));
     if (store_open(f->dir, STORE_WRITE, &f->store, &err) || store_begin(f->store, &err) ||
         tz_open("America/New_York", &f->tz, &err) ||
         lot_rules_load(ODDLOAF_SOURCE_DIR "/rules/lots.json", NULL, NULL, &f->matcher, &err) ||

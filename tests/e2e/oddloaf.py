@@ -83,7 +83,11 @@ class Plant:
         self.socket = str(self.dir / "s.sock")
         self.config = {"plant": "Harrow Mill Bakery", "time_zone": "America/New_York",
                        "mail": {"program": ""}, **(config or {})}
-        self.keep = keep
+        self.keep, self.database = keep, None
+        if os.environ.get("ODDLOAF_TEST_SERVER") and "store" not in self.config:
+            self.database = f"e{uuid.uuid4().hex}"
+            self.ask_server(f"CREATE DATABASE {self.database} TEMPLATE empty STRATEGY FILE_COPY")
+            self.config["store"] = f"postgresql:///{self.database}?{os.environ['ODDLOAF_TEST_SERVER']}"
         self.rules = pathlib.Path(rules) if rules else ROOT / "rules"
         self.before_exec = before_exec  # called in the child before it becomes the daemon
         self.daemon = None
@@ -96,8 +100,16 @@ class Plant:
         if failed:
             print(self.log_text()[-2000:], file=sys.stderr)  # what it said before it died, if it did
         self.stop()
+        if self.database:
+            self.ask_server(f"DROP DATABASE {self.database} WITH (FORCE)")
         if not self.keep:
             shutil.rmtree(self.dir, ignore_errors=True)
+
+    @staticmethod
+    def ask_server(sql):
+        """Of the tests' PostgreSQL server (tests/store/postgresql.py), where they are told of one."""
+        subprocess.run(["psql", "-qX", "-d", f"postgresql:///postgres?{os.environ['ODDLOAF_TEST_SERVER']}",
+                        "-c", sql], check=True)
 
     # ---- daemon ----
     def start(self, expect_ready=True):

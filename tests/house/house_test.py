@@ -23,6 +23,7 @@ INCLUDE = re.compile(r'^\s*#\s*include\s+(["<])([^">]+)[">]', re.MULTILINE)
 EVERYWHERE = object()
 OUTSIDE = {
     "sqlite3.h": {"daemon/store"},
+    "libpq-fe.h": {"daemon/store"},
     "gsl/": {"daemon/stats", "daemon"},  # main.c turns off GSL's own error handler
     "pcre2.h": {"daemon/lots"},
     "csv.h": {"daemon/tables", "client/deliver"},

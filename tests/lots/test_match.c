@@ -1,5 +1,6 @@
 /* What the matcher understands and which lots it names, on one small invented plant. */
 #include "check.h"
+#include "state.h"
 
 #include "lots/lot_rules.h"
 #include "lots/match.h"
@@ -76,7 +77,8 @@ static int set_up(void **state)
     (void)state;
     struct error err = {0};
     strcpy(world.folder, "/tmp/oddloaf-match-XXXXXX");
-    if (!mkdtemp(world.folder) || store_open(world.folder, STORE_WRITE, &world.store, &err) < 0 ||
+    if (!state_folder(world.folder) ||
+        store_open(world.folder, STORE_WRITE, &world.store, &err) < 0 ||
         tz_open("America/New_York", &world.tz, &err) < 0 ||
         lot_rules_load(ODDLOAF_SOURCE_DIR "/rules/lots.json", NULL, NULL, &world.matcher, &err))
         return -1;

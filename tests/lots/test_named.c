@@ -1,5 +1,6 @@
 /* Which product and which store are meant by what people type. */
 #include "check.h"
+#include "state.h"
 
 #include "lots/named_in_text.h"
 #include "lots/outlet_named.h"
@@ -18,7 +19,7 @@ static int set_up(void **state)
     (void)state;
     struct error err = {0};
     strcpy(folder, "/tmp/oddloaf-named-XXXXXX");
-    if (!mkdtemp(folder) || store_open(folder, STORE_WRITE, &store, &err) < 0)
+    if (!state_folder(folder) || store_open(folder, STORE_WRITE, &store, &err) < 0)
         return -1;
     int rc = db_exec(
         store,

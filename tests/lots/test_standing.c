@@ -1,6 +1,7 @@
 /* What is said of a lot, state by state: no text names one lot alone below the settle level, and
  * the code as read goes along. */
 #include "check.h"
+#include "state.h"
 
 #include "lots/lot_rules.h"
 #include "lots/standing.h"
@@ -37,7 +38,8 @@ static int set_up(void **state)
     (void)state;
     struct error err = {0};
     strcpy(world.folder, "/tmp/oddloaf-standing-XXXXXX");
-    if (!mkdtemp(world.folder) || store_open(world.folder, STORE_WRITE, &world.store, &err) < 0 ||
+    if (!state_folder(world.folder) ||
+        store_open(world.folder, STORE_WRITE, &world.store, &err) < 0 ||
         tz_open("America/New_York", &world.tz, &err) < 0 ||
         lot_rules_load(ODDLOAF_SOURCE_DIR "/rules/lots.json", NULL, NULL, &world.matcher, &err))
         return -1;

@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "check.h"
 #include "notify/mailer.h"
+#include "state.h"
 #include "store/db.h"
 #include "store/outbox.h"
 #include <poll.h>
@@ -112,7 +113,7 @@ static int setup(void **state)
     struct error err = {0};
     char script[256];
     strcpy(f->dir, "/tmp/oddloaf-mailer-XXXXXX");
-    assert_non_null(mkdtemp(f->dir));
+    assert_non_null(state_folder(f->dir));
     snprintf(f->program, sizeof f->program, "%s/program", f->dir);
     snprintf(f->sent, sizeof f->sent, "%s/sent", f->dir);
     snprintf(script, sizeof script, "#!/bin/sh\ncat >>%s\n", f->sent);

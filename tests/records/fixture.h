@@ -6,6 +6,7 @@
 #include "base/text.h"
 #include "records/load.h"
 #include "rules/load_catalogue.h"
+#include "state.h"
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -131,7 +132,7 @@ static inline int fixture_setup(void **state)
     struct error err = {0};
     const char *where = access("/dev/shm", W_OK) == 0 ? "/dev/shm" : "/tmp";
     snprintf(f->dir, sizeof f->dir, "%s/oddloaf-records-XXXXXX", where);
-    if (!mkdtemp(f->dir) ||
+    if (!state_folder(f->dir) ||
         load_catalogue(ODDLOAF_SOURCE_DIR "/rules", NULL, NULL, &f->catalogue, &err))
         return -1;
     fixture_start(f);

@@ -5,6 +5,7 @@
 
 #include "base/text.h"
 #include "check.h"
+#include "state.h"
 #include "store/complaint.h"
 #include "store/db.h"
 #include <stdio.h>
@@ -29,7 +30,7 @@ static inline int fixture_empty(void **state)
     struct fixture *f = xcalloc(1, sizeof *f);
     const char *where = access("/dev/shm", W_OK) == 0 ? "/dev/shm" : "/tmp";
     snprintf(f->dir, sizeof f->dir, "%s/oddloaf-store-XXXXXX", where);
-    assert_non_null(mkdtemp(f->dir));
+    assert_non_null(state_folder(f->dir));
     assert_int_equal(store_open(f->dir, STORE_WRITE, &f->store, NULL), 0);
     *state = f;
     return 0;

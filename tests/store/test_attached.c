@@ -102,7 +102,8 @@ static void test_bytes_that_changed_are_not_given_out(void **state)
     struct error err = {0};
     assert_int_equal(put(f, (struct attached_row){.case_id = 1, .name = "a"}, "x", &NO_LIMITS, &id),
                      0);
-    fixture_write(f, "UPDATE attached_file SET data = x'79'");
+    static const char SQL[] = "UPDATE attached_file SET data = ?1";
+    assert_int_equal(db_run(f->store, SQL, DB(DB_BYTES("y", 1)), &err), 0);
     assert_int_equal(attached_get(f->store, id, take, name, &bytes, &err), ERROR_INTERNAL);
     assert_non_null(strstr(err.text, "is not what was attached"));
     name[0] = '\0';
@@ -178,6 +179,8 @@ static void test_photos_kept_long_enough_end_when_they_go(void **state)
     assert_int_equal(files(f), 0);
     assert_int_equal(number(f, SQL), 4 * WHEN_DAY_MS);
     assert_int_equal(store_commit(f->store, NULL), 0);
+    if (state_on_server()) /* it has a log of its own */
+        return;
     struct text_buffer log = {0};
     struct stat st;
     text_appendf(&log, "%s/oddloaf.db-wal", f->dir);
@@ -188,6 +191,8 @@ static void test_photos_kept_long_enough_end_when_they_go(void **state)
 
 static void test_a_backup_holds_the_files_and_looks_at_them(void **state)
 {
+    if (state_on_server())
+        skip();
     struct fixture *f = *state;
     int64_t id = 0;
     struct error err = {0};
@@ -198,7 +203,8 @@ static void test_a_backup_holds_the_files_and_looks_at_them(void **state)
     text_appendf(&path, "%s/good.db", f->dir);
     assert_int_equal(backup_make(f->store, path.data, &err), 0);
     assert_int_equal(store_begin(f->store, NULL), 0);
-    fixture_write(f, "UPDATE attached_file SET data = x'79'");
+    static const char SQL[] = "UPDATE attached_file SET data = ?1";
+    assert_int_equal(db_run(f->store, SQL, DB(DB_BYTES("y", 1)), &err), 0);
     assert_int_equal(store_commit(f->store, NULL), 0);
     text_append(&path, "2");
     assert_int_equal(backup_make(f->store, path.data, &err), ERROR_INTERNAL);

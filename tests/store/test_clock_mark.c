@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "base/when.h"
 #include "check.h"
+#include "state.h"
 #include "store/clock_mark.h"
 #include <stdlib.h>
 #include <string.h>
@@ -33,7 +34,7 @@ static void a_jump_waits_a_day(void **state)
     char dir[] = "/tmp/oddloaf-clock-XXXXXX";
     int64_t now_ms = NOW;
     (void)state;
-    assert_non_null(mkdtemp(dir));
+    assert_non_null(state_folder(dir));
     assert_int_equal(store_open(dir, STORE_WRITE, &store, NULL), 0);
     assert_int_equal(store_begin(store, NULL), 0);
     assert_int_equal(look(store, now_ms), CLOCK_WAITING); /* nothing is known of it yet */

@@ -1,5 +1,6 @@
 /* When each lot of a material was first used is kept right whatever comes later. */
 #include "check.h"
+#include "state.h"
 #include "store/db.h"
 #include "store/evidence.h"
 #include "store/material_first.h"
@@ -15,7 +16,7 @@ static int setup(void **state)
 {
     (void)state;
     strcpy(dir, "/tmp/oddloaf-material-XXXXXX");
-    assert_non_null(mkdtemp(dir));
+    assert_non_null(state_folder(dir));
     assert_int_equal(store_open(dir, STORE_WRITE, &store, NULL), 0);
     assert_int_equal(store_begin(store, NULL), 0);
     return db_exec(store,

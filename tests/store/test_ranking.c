@@ -1,6 +1,7 @@
 /* Rankings: what of them is kept, read again and compared, and those of older files. */
 #include "base/text.h"
 #include "check.h"
+#include "state.h"
 #include "store/db.h"
 #include "store/ranking.h"
 #include "store/ranking_pack.h"
@@ -28,7 +29,7 @@ static int setup(void **state)
 {
     struct fixture *f = xcalloc(1, sizeof *f);
     strcpy(f->dir, "/tmp/oddloaf-ranking-XXXXXX");
-    assert_non_null(mkdtemp(f->dir));
+    assert_non_null(state_folder(f->dir));
     *state = f;
     return 0;
 }
@@ -229,6 +230,8 @@ static int see_verdict(void *arg, const struct verdict_row *row)
 
 static void an_older_file_is_moved(void **state)
 {
+    if (state_on_server()) /* which never had a schema as old */
+        skip();
     struct fixture *f = *state;
     struct ranking read;
     int seen = 0;

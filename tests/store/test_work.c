@@ -2,6 +2,7 @@
  */
 #include "base/text.h"
 #include "check.h"
+#include "state.h"
 #include "store/work.h"
 #include <stdlib.h>
 
@@ -14,8 +15,9 @@ static char dir[] = "/tmp/oddloaf-work-XXXXXX";
 static int open_store(void **state)
 {
     (void)state;
-    return !mkdtemp(dir) || store_open(dir, STORE_WRITE, &store, NULL) ? -1
-                                                                       : store_begin(store, NULL);
+    return !state_folder(dir) || store_open(dir, STORE_WRITE, &store, NULL)
+               ? -1
+               : store_begin(store, NULL);
 }
 
 static int close_store(void **state)

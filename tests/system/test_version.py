@@ -29,7 +29,7 @@ def main():
         assert found, said(program)
         assert int(found[1]) == int(found[3]) == newest_schema(), said(program)
         named = dict(library.split(" ") for library in found[4].split(", "))
-        assert libraries <= set(named) <= libraries | {"systemd"}, named
+        assert libraries <= set(named) <= libraries | {"systemd", "libpq"}, named
         assert all(re.match(r"\d", version) for version in named.values()), named
     notes = re.findall(r"^### 0\.(\d+)$", (ROOT / "README.md").read_text(), re.M)
     assert notes and notes == sorted(notes, key=int, reverse=True), notes

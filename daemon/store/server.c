@@ -1,0 +1,282 @@
+#include "store/server.h"
+#include "base/text.h"
+#include "base/when.h"
+#include <poll.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum {
+    AGAIN_MS = 1000, /* between tries to connect: what waits is answered meanwhile */
+    LOOK_MS = 50,    /* whether somebody still waits for the answer */
+    MOST_WORDS = 64, /* of an address */
+};
+
+/* Held by the session of the one daemon that writes: "oddloaf", as a number. */
+#define WRITER_LOCK "31354205519110502"
+
+/* ---- addresses ---- */
+
+int server_check(const char *address, struct error *err)
+{
+    char *why = NULL;
+    bool named =
+        strncmp(address, "postgresql://", 13) == 0 || strncmp(address, "postgres://", 11) == 0;
+    PQconninfoOption *words = named ? PQconninfoParse(address, &why) : NULL;
+    int rc = words ? 0
+                   : error_set(err, ERROR_INVALID, "is no address of a PostgreSQL server: %.200s",
+                               why ? why : "it begins with postgresql://");
+    PQconninfoFree(words);
+    PQfreemem(why);
+    return rc;
+}
+
+static const char *word(const PQconninfoOption *words, const char *keyword)
+{
+    for (; words && words->keyword; words++)
+        if (strcmp(words->keyword, keyword) == 0)
+            return words->val && *words->val ? words->val : NULL;
+    return NULL;
+}
+
+char *server_name(const char *address)
+{
+    struct text_buffer name = {0};
+    PQconninfoOption *words = PQconninfoParse(address, NULL);
+    const char *host = word(words, "host"), *port = word(words, "port");
+    const char *database = word(words, "dbname");
+    text_appendf(&name, "postgresql://%s%s%s/%s", host ? host : "", port ? ":" : "",
+                 port ? port : "", database ? database : "");
+    PQconninfoFree(words);
+    return text_take(&name);
+}
+
+/* ---- what failed ---- */
+
+void server_note(struct server *server, const char *state, const char *says)
+{
+    snprintf(server->state, sizeof server->state, "%s", state ? state : "");
+    text_clip(says ? says : "", server->says, sizeof server->says);
+    for (char *at = server->says; *at; at++)
+        *at = *at == '\n' ? ' ' : *at;
+    for (size_t n = strlen(server->says); n && server->says[n - 1] == ' ';)
+        server->says[--n] = '\0';
+}
+
+bool server_lost(const struct server *server)
+{
+    return !server->connection || PQstatus(server->connection) != CONNECTION_OK;
+}
+
+bool server_took(struct server *server, PGresult *result)
+{
+    ExecStatusType status = PQresultStatus(result);
+    if (status == PGRES_TUPLES_OK || status == PGRES_COMMAND_OK || status == PGRES_COPY_IN ||
+        status == PGRES_EMPTY_QUERY)
+        return true;
+    const char *says = result ? PQresultErrorField(result, PG_DIAG_MESSAGE_PRIMARY) : NULL;
+    server_note(server,
+                result && !server_lost(server) ? PQresultErrorField(result, PG_DIAG_SQLSTATE) : "",
+                says ? says : PQerrorMessage(server->connection));
+    PQclear(result);
+    return false;
+}
+
+/* By class and code of appendix A of PostgreSQL's manual. The server stops, starts, has no more
+ * connections, or became a replica that may only be read: it will do again. */
+static const struct {
+    const char *state;
+    enum error_code code;
+} CODES[] = {{"23", ERROR_CONFLICT},    {"25P02", ERROR_CONFLICT},
+             {"53100", ERROR_NO_SPACE}, {"53200", ERROR_MEMORY},
+             {"53", ERROR_BUSY},        {"54", ERROR_TOO_LARGE},
+             {"57P", ERROR_BUSY},       {SERVER_UNKNOWN, ERROR_UNREACHABLE},
+             {"08", ERROR_BUSY},        {"40", ERROR_BUSY},
+             {"55P03", ERROR_BUSY},     {"25006", ERROR_BUSY},
+             {"28", ERROR_BUSY}};
+
+int server_fail(const struct server *server, struct error *err, const char *doing)
+{
+    enum error_code code = *server->state ? ERROR_IO : ERROR_BUSY;
+    for (size_t i = 0; i < sizeof CODES / sizeof CODES[0]; i++) {
+        if (*server->state && strncmp(server->state, CODES[i].state, strlen(CODES[i].state)) == 0) {
+            code = CODES[i].code;
+            break;
+        }
+    }
+    char *name = server_name(server->address);
+    error_set(err, code, "%s: %s: %s", doing, name, server->says);
+    free(name);
+    if (code == ERROR_BUSY)
+        error_hint(err,
+                   "the PostgreSQL server is away or not ready: try again in a moment; what is "
+                   "logged meanwhile waits with its sender");
+    if (code == ERROR_NO_SPACE)
+        error_hint(err, "free space on the disk of the PostgreSQL server, then try again");
+    return (int)code;
+}
+
+/* ---- connecting ---- */
+
+/* Where the address does not say: a server that vanished is noticed within seconds. */
+static const char *const USUAL[][2] = {
+    {"connect_timeout", "5"},  {"keepalives_idle", "5"},      {"keepalives_interval", "2"},
+    {"keepalives_count", "3"}, {"tcp_user_timeout", "10000"}, {"application_name", "oddloafd"}};
+
+static PGconn *connect_by(const char *address)
+{
+    const char *key[MOST_WORDS + 1] = {NULL}, *value[MOST_WORDS + 1] = {NULL};
+    PQconninfoOption *words = PQconninfoParse(address, NULL);
+    size_t count = 0;
+    for (size_t i = 0; i < sizeof USUAL / sizeof USUAL[0]; i++) {
+        if (word(words, USUAL[i][0]))
+            continue;
+        key[count] = USUAL[i][0];
+        value[count++] = USUAL[i][1];
+    }
+    for (const PQconninfoOption *one = words; one && one->keyword && count < MOST_WORDS - 1;
+         one++) {
+        if (!one->val)
+            continue;
+        key[count] = one->keyword;
+        value[count++] = one->val;
+    }
+    key[count] = "client_encoding";
+    value[count] = "UTF8";
+    PGconn *connection = PQconnectdbParams(key, value, 0);
+    PQconninfoFree(words);
+    return connection;
+}
+
+static void ignore_notice(void *arg, const PGresult *result)
+{
+    (void)arg;
+    (void)result;
+}
+
+PGresult *server_run(struct server *server, const char *sql)
+{
+    PGresult *result = PQexec(server->connection, sql);
+    return server_took(server, result) ? result : NULL;
+}
+
+static bool run_quietly(struct server *server, const char *sql)
+{
+    PGresult *result = server_run(server, sql);
+    PQclear(result);
+    return result != NULL;
+}
+
+/* What is answered is on the server's disk, whatever is its habit. */
+static bool set_up(struct server *server)
+{
+    static const char SQL[] =
+        "SET search_path = oddloaf; SET jit = off; SET statement_timeout = 0;"
+        "SET idle_in_transaction_session_timeout = 0; SET extra_float_digits = 1;"
+        "SELECT set_config('synchronous_commit', 'on', false)"
+        " WHERE current_setting('synchronous_commit') = 'off'";
+    enum { LEAST_VERSION = 150000 };
+    if (PQserverVersion(server->connection) < LEAST_VERSION) {
+        server_note(server, "0A000", "the server is older than PostgreSQL 15");
+        return false;
+    }
+    return run_quietly(server, SQL);
+}
+
+static bool take_lock(struct server *server)
+{
+    PGresult *result = server_run(server, "SELECT pg_try_advisory_lock(" WRITER_LOCK ")");
+    bool taken = result && strcmp(PQgetvalue(result, 0, 0), "t") == 0;
+    if (result && !taken)
+        server_note(server, "55P03", "another daemon writes to this database");
+    PQclear(result);
+    return taken;
+}
+
+static void disconnect(struct server *server)
+{
+    PQfinish(server->connection);
+    server->connection = NULL;
+}
+
+static bool connect_now(struct server *server)
+{
+    disconnect(server);
+    server->generation++;
+    server->named = 0;
+    server->connection = connect_by(server->address);
+    bool there = PQstatus(server->connection) == CONNECTION_OK;
+    if (!there)
+        server_note(server, "", PQerrorMessage(server->connection));
+    PQsetNoticeReceiver(server->connection, ignore_notice, NULL);
+    there = there && set_up(server);
+    there = there && (server->use != SERVER_WRITES || take_lock(server));
+    there = there && (server->use != SERVER_READS ||
+                      run_quietly(server, "SET default_transaction_read_only = on"));
+    server->tried_ms = there ? 0 : clock_monotonic_ms();
+    if (!there)
+        disconnect(server);
+    return there;
+}
+
+bool server_there(struct server *server)
+{
+    if (!server_lost(server))
+        return true;
+    if (server->began || (server->tried_ms && clock_monotonic_ms() - server->tried_ms < AGAIN_MS))
+        return false;
+    return connect_now(server);
+}
+
+struct server *server_new(const char *address, enum server_use use)
+{
+    struct server *server = xcalloc(1, sizeof *server);
+    server->address = xstrdup(address);
+    server->use = use;
+    return server;
+}
+
+void server_free(struct server *server)
+{
+    if (!server)
+        return;
+    disconnect(server);
+    free(server->address);
+    free(server);
+}
+
+/* ---- waiting ---- */
+
+static void cancel(struct server *server)
+{
+    char why[128];
+    PGcancel *handle = PQgetCancel(server->connection);
+    PQcancel(handle, why, sizeof why);
+    PQfreeCancel(handle);
+}
+
+static bool is_dropped(const atomic_bool *dropped)
+{
+    return atomic_load_explicit(dropped, memory_order_relaxed);
+}
+
+PGresult *server_wait(struct server *server, const atomic_bool *dropped)
+{
+    bool cancelled = false;
+    while (dropped && PQisBusy(server->connection)) {
+        struct pollfd wait = {PQsocket(server->connection), POLLIN, 0};
+        int events = poll(&wait, 1, LOOK_MS);
+        if (events == 0 && !cancelled && is_dropped(dropped)) {
+            cancel(server);
+            cancelled = true;
+        }
+        if (events != 0 && !PQconsumeInput(server->connection))
+            break;
+    }
+    PGresult *result = PQgetResult(server->connection);
+    for (PGresult *rest; result && (rest = PQgetResult(server->connection));) {
+        PQclear(result);
+        result = rest;
+    }
+    return result;
+}

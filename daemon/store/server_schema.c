@@ -1,0 +1,399 @@
+#include "store/server_schema.h"
+#include "base/text.h"
+#include "store/db.h"
+#include "store/dialect.h"
+#include "store/engine_sqlite.h"
+#include "store/schema.h"
+#include "store/store_inside.h"
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* A number that the table `about` has, so that no other program's schema is taken for ours. */
+#define ABOUT                                                                                      \
+    "CREATE TABLE about(application bigint NOT NULL, schema bigint NOT NULL);"                     \
+    "INSERT INTO about VALUES(%d, %d)"
+
+static int run(struct server *server, const char *sql, struct error *err)
+{
+    PGresult *result = server_run(server, sql);
+    PQclear(result);
+    return result ? 0 : server_fail(server, err, "the schema could not be made");
+}
+
+int server_schema_numbered(struct server *server, const char *table)
+{
+    struct text_buffer sql = {0};
+    text_appendf(&sql,
+                 "SELECT count(*) FROM pg_attribute WHERE attrelid = to_regclass('oddloaf.%s') AND"
+                 " attname = 'id'",
+                 table);
+    PGresult *result = server_run(server, sql.data);
+    int numbered = result ? *PQgetvalue(result, 0, 0) == '1' : -1;
+    PQclear(result);
+    text_buffer_free(&sql);
+    return numbered;
+}
+
+/* ---- what is there ---- */
+
+struct found {
+    bool any, about; /* any: something is in the schema */
+    bool schema;     /* there is one */
+    int version;     /* 0: none */
+    bool ours;
+};
+
+static bool is_true(const PGresult *result, int column)
+{
+    return *PQgetvalue(result, 0, column) == 't';
+}
+
+static int look(struct server *server, struct found *ret, struct error *err)
+{
+    static const char SQL[] =
+        "SELECT to_regnamespace('oddloaf') IS NOT NULL, to_regclass('oddloaf.about') IS NOT NULL,"
+        " EXISTS(SELECT 1 FROM pg_class c WHERE c.relnamespace = to_regnamespace('oddloaf'))";
+    *ret = (struct found){.any = false};
+    PGresult *result = server_run(server, SQL);
+    if (!result)
+        return server_fail(server, err, "cannot look at the store");
+    ret->schema = is_true(result, 0);
+    ret->about = is_true(result, 1);
+    ret->any = is_true(result, 2);
+    PQclear(result);
+    if (!ret->about)
+        return 0;
+    result = server_run(server, "SELECT application, schema FROM oddloaf.about");
+    if (!result)
+        return server_fail(server, err, "cannot look at the store");
+    if (PQntuples(result) == 1) {
+        ret->ours = strtol(PQgetvalue(result, 0, 0), NULL, 10) == SCHEMA_APPLICATION_ID;
+        ret->version = (int)strtol(PQgetvalue(result, 0, 1), NULL, 10);
+    }
+    PQclear(result);
+    return 0;
+}
+
+static int identify(struct store *store, struct server *server, struct found *ret,
+                    struct error *err)
+{
+    int rc = look(server, ret, err);
+    if (rc)
+        return rc;
+    if (ret->any && !ret->ours) {
+        error_hint(err, "name a database of its own, or move that schema away");
+        return error_set(err, ERROR_INVALID, "the schema oddloaf of %s is another program's",
+                         store->path);
+    }
+    if (ret->version > schema_version()) {
+        error_hint(err, "install the newer oddloafd that wrote it");
+        return error_set(err, ERROR_INVALID, "%s has schema %d, this program knows up to %d",
+                         store->path, ret->version, schema_version());
+    }
+    return 0;
+}
+
+/* ---- a new one ---- */
+
+/* What is made of one row of SQLite's list of what there is. */
+struct part {
+    char *type, *name, *sql, *rows,
+        *copy; /* rows: asks SQLite for a table's, copy: brings them here */
+};
+struct parts {
+    struct part *part;
+    int count;
+};
+
+static int list_parts(struct store *blank, struct parts *ret, struct error *err)
+{
+    static const char SQL[] =
+        "SELECT type, name, sql FROM sqlite_schema WHERE sql IS NOT NULL AND name NOT LIKE"
+        " 'entry\\_words%' ESCAPE '\\' AND name NOT LIKE 'sqlite\\_%' ESCAPE '\\' ORDER BY rowid";
+    struct db_query q = db_query(blank, SQL, NULL, err);
+    while (db_next(&q)) {
+        ret->part = xrealloc(ret->part, (size_t)(ret->count + 1) * sizeof *ret->part);
+        struct text_buffer rows = {0}, copy = {0};
+        text_appendf(&rows, "SELECT * FROM \"%s\"", db_text(&q, 1));
+        text_appendf(&copy, "COPY \"%s\" FROM STDIN", db_text(&q, 1));
+        ret->part[ret->count++] =
+            (struct part){xstrdup(db_text(&q, 0)), xstrdup(db_text(&q, 1)), xstrdup(db_text(&q, 2)),
+                          text_take(&rows), text_take(&copy)};
+    }
+    return db_end(&q, 0);
+}
+
+static void free_parts(struct parts *parts)
+{
+    for (int i = 0; i < parts->count; i++) {
+        free(parts->part[i].type);
+        free(parts->part[i].name);
+        free(parts->part[i].sql);
+        free(parts->part[i].rows);
+        free(parts->part[i].copy);
+    }
+    free(parts->part);
+}
+
+static int make_part(struct server *server, const struct part *part, struct error *err)
+{
+    char *sql = dialect_text(part->sql, false);
+    int rc = run(server, sql, err);
+    free(sql);
+    return rc;
+}
+
+static int make_all(struct server *server, const struct parts *parts, const char *type,
+                    struct error *err)
+{
+    int rc = 0;
+    for (int i = 0; i < parts->count && !rc; i++)
+        if (strcmp(parts->part[i].type, type) == 0)
+            rc = make_part(server, &parts->part[i], err);
+    return rc;
+}
+
+static bool is_there(struct server *server, const char *name)
+{
+    char sql[160];
+    snprintf(sql, sizeof sql, "SELECT to_regclass('oddloaf.%.64s') IS NOT NULL", name);
+    PGresult *result = server_run(server, sql);
+    bool there = result && is_true(result, 0);
+    PQclear(result);
+    return there;
+}
+
+/* Those that are not there. SQLite lets a view name what comes later: each is tried until none is
+ * left that can be made. */
+static int make_views(struct server *server, const struct parts *parts, struct error *err)
+{
+    bool *made = xcalloc((size_t)parts->count + 1, sizeof *made);
+    struct error why = {0};
+    int left = 0, before = parts->count + 1, rc = 0;
+    do {
+        before = left ? left : before;
+        left = 0;
+        error_clear(&why);
+        for (int i = 0; i < parts->count && !rc; i++) {
+            if (made[i] || strcmp(parts->part[i].type, "view") != 0 ||
+                is_there(server, parts->part[i].name))
+                continue;
+            rc = run(server, "SAVEPOINT view", err);
+            made[i] = !rc && make_part(server, &parts->part[i], &why) == 0;
+            left += !made[i];
+            if (!rc)
+                rc = run(server, made[i] ? "RELEASE view" : "ROLLBACK TO view", err);
+        }
+    } while (!rc && left && left < before);
+    free(made);
+    if (!rc && left && err)
+        *err = why;
+    return rc ? rc : left ? (int)why.code : 0;
+}
+
+/* ---- rows ---- */
+
+/* As COPY reads it. */
+static void append_text(struct text_buffer *line, const char *text)
+{
+    for (const char *at = text; *at; at++) {
+        if (*at == '\\' || *at == '\n' || *at == '\t' || *at == '\r')
+            text_append(line, "\\");
+        text_append_bytes(line, at, 1);
+    }
+}
+
+static void append_cell(struct text_buffer *line, const struct record_cell *cell)
+{
+    if (cell->form == RECORD_INTEGER)
+        text_appendf(line, "%lld", (long long)cell->integer);
+    else if (cell->form == RECORD_NUMBER)
+        text_appendf(line, "%.17g", cell->number);
+    else if (cell->form == RECORD_TEXT)
+        append_text(line, cell->text);
+    else
+        text_append(line, "\\N");
+}
+
+static bool send_rows(struct store *blank, struct server *server, struct db_query *q)
+{
+    struct text_buffer line = {0};
+    int sent = 1;
+    while (sent == 1 && db_next(q)) {
+        int columns = blank->engine->columns(q->statement);
+        text_reset(&line);
+        for (int i = 0; i < columns; i++) {
+            struct record_cell cell = db_cell(q, i);
+            text_append(&line, i ? "\t" : "");
+            append_cell(&line, &cell);
+        }
+        text_append(&line, "\n");
+        sent = PQputCopyData(server->connection, line.data, (int)line.length);
+    }
+    text_buffer_free(&line);
+    return sent == 1;
+}
+
+static int copy_rows(struct store *blank, struct server *server, const struct part *part,
+                     struct error *err)
+{
+    PGresult *result = server_run(server, part->copy);
+    if (!result)
+        return server_fail(server, err, "rows could not be copied");
+    PQclear(result);
+    struct db_query q = db_query(blank, part->rows, NULL, err);
+    bool sent = send_rows(blank, server, &q);
+    int rc = db_end(&q, 0);
+    PQputCopyEnd(server->connection, rc || !sent ? "the rows could not be read" : NULL);
+    result = server_wait(server, NULL);
+    bool took = server_took(server, result);
+    PQclear(took ? result : NULL);
+    return rc ? rc : took ? 0 : server_fail(server, err, "rows could not be copied");
+}
+
+static int copy_all(struct store *blank, struct server *server, const struct parts *parts,
+                    struct error *err)
+{
+    int rc = 0;
+    for (int i = 0; i < parts->count && !rc; i++)
+        if (strcmp(parts->part[i].type, "table") == 0)
+            rc = copy_rows(blank, server, &parts->part[i], err);
+    return rc;
+}
+
+/* ---- what names what ---- */
+
+static int refer(struct store *blank, struct server *server, struct error *err)
+{
+    static const char SQL[] =
+        "SELECT m.name, f.\"from\", f.\"table\", f.on_delete FROM sqlite_schema m,"
+        " pragma_foreign_key_list(m.name) f WHERE m.type = 'table' ORDER BY m.rowid, f.id";
+    struct text_buffer sql = {0};
+    struct db_query q = db_query(blank, SQL, NULL, err);
+    while (db_next(&q)) {
+        text_appendf(&sql, "ALTER TABLE \"%s\" ADD FOREIGN KEY (\"%s\")", db_text(&q, 0),
+                     db_text(&q, 1));
+        text_appendf(&sql, " REFERENCES \"%s\"%s;", db_text(&q, 2),
+                     strcmp(db_text(&q, 3), "CASCADE") == 0 ? " ON DELETE CASCADE" : "");
+    }
+    int rc = db_end(&q, 0);
+    if (!rc && sql.length)
+        rc = run(server, sql.data, err);
+    text_buffer_free(&sql);
+    return rc;
+}
+
+static int make_from(struct store *blank, struct server *server, int version, struct error *err)
+{
+    struct parts parts = {0};
+    char about[256];
+    snprintf(about, sizeof about, ABOUT, SCHEMA_APPLICATION_ID, version);
+    int rc = list_parts(blank, &parts, err);
+    if (!rc)
+        rc = run(server, DIALECT_FUNCTIONS, err);
+    if (!rc)
+        rc = make_all(server, &parts, "table", err);
+    if (!rc)
+        rc = copy_all(blank, server, &parts, err);
+    if (!rc)
+        rc = refer(blank, server, err);
+    if (!rc)
+        rc = make_all(server, &parts, "index", err);
+    if (!rc)
+        rc = run(server, DIALECT_WORDS, err);
+    if (!rc)
+        rc = run(server, DIALECT_ADDED, err);
+    if (!rc)
+        rc = make_views(server, &parts, err);
+    free_parts(&parts);
+    return rc ? rc : run(server, about, err);
+}
+
+int server_schema_make(struct server *server, int version, struct error *err)
+{
+    struct found found;
+    struct store *blank = NULL;
+    int rc = look(server, &found, err);
+    if (!rc)
+        rc = engine_sqlite_blank(version, &blank, err);
+    if (!rc)
+        rc = run(server, "BEGIN", err);
+    if (!rc && !found.schema)
+        rc = run(server, "CREATE SCHEMA oddloaf", err);
+    if (!rc)
+        rc = make_from(blank, server, version, err);
+    engine_sqlite_drop(blank);
+    if (!rc)
+        return run(server, "COMMIT", err);
+    PQclear(PQexec(server->connection, "ROLLBACK"));
+    return rc;
+}
+
+/* ---- converting ---- */
+
+static int convert_to(struct store *store, const struct migration *parts, size_t count,
+                      struct error *err)
+{
+    static const char SQL[] = "UPDATE about SET schema = ?1", COMMIT[] = "COMMIT";
+    int rc = db_run(store, store->engine->begin_write, NULL, err);
+    for (size_t i = 0; i < count && !rc; i++)
+        rc = parts[i].sql ? db_exec(store, parts[i].sql, err) : parts[i].move(store, err);
+    if (!rc)
+        rc = db_run(store, SQL, DB(DB_INT(parts[0].number)), err);
+    if (!rc)
+        rc = db_run(store, COMMIT, NULL, err);
+    if (rc)
+        store->engine->undo(store);
+    return rc;
+}
+
+/* Views that went with others, and what the weeks' are made of by the daemon (pattern_cuts.h). */
+static int make_views_again(struct server *server, struct error *err)
+{
+    struct store *blank = NULL;
+    struct parts parts = {0};
+    int rc = engine_sqlite_blank(schema_version(), &blank, err);
+    if (!rc)
+        rc = list_parts(blank, &parts, err);
+    if (!rc)
+        rc = run(server, "BEGIN; UPDATE setting SET value = '' WHERE key = 'pattern/views'", err);
+    if (!rc)
+        rc = make_views(server, &parts, err);
+    if (!rc)
+        rc = run(server, "COMMIT", err);
+    free_parts(&parts);
+    engine_sqlite_drop(blank);
+    return rc;
+}
+
+static int convert(struct store *store, struct server *server, int version, struct error *err)
+{
+    size_t total;
+    const struct migration *all = schema_migrations(&total);
+    int rc = 0;
+    for (size_t i = 0; i < total && !rc;) {
+        size_t count = 1;
+        while (i + count < total && all[i + count].number == all[i].number)
+            count++;
+        if (all[i].number > version)
+            rc = convert_to(store, &all[i], count, err);
+        i += count;
+    }
+    if (!rc)
+        rc = make_views_again(server, err);
+    if (!rc)
+        store->migration = (struct store_migration){.from = version, .to = schema_version()};
+    return rc;
+}
+
+int server_schema_open(struct store *store, struct server *server, struct error *err)
+{
+    struct found found;
+    int rc = identify(store, server, &found, err);
+    if (rc || store->mode != STORE_WRITE || found.version == schema_version())
+        return rc;
+    if (found.version == 0)
+        return server_schema_make(server, schema_version(), err);
+    return convert(store, server, found.version, err);
+}

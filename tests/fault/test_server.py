@@ -1,0 +1,142 @@
+"""A state on a PostgreSQL server that is killed, and whose daemon is: every acknowledged complaint, correction and
+row of a file is there once. While the server is away a complaint is answered "not now" at once, stays with its
+sender, and comes when the server is back; nobody has to do anything.
+
+usage: test_server.py BINARIES [kills]
+"""
+import json
+import pathlib
+import random
+import shutil
+import sys
+import tempfile
+import threading
+import time
+
+HERE = pathlib.Path(__file__).resolve().parent
+sys.path[:0] = [str(HERE.parents[0] / "store"), str(HERE.parents[0] / "e2e"), str(HERE)]
+import postgresql  # noqa: E402
+from oddloaf import Plant, complaint  # noqa: E402
+from test_kill import Load, check_complaints, check_counts, post  # noqa: E402
+
+
+def wait_for(what, seconds=60):
+    until = time.time() + seconds
+    while time.time() < until:
+        if found := what():
+            return found
+        time.sleep(0.05)
+    raise AssertionError(f"not within {seconds} s")
+
+
+def check_away(plant, server):
+    """What the desk sees of a server that is away."""
+    postgresql.kill(server)
+    began = time.time()
+    status, answer = plant.post("/v1/complaints?rank=0", complaint())
+    assert status == 503, (status, answer)
+    assert "PostgreSQL server is away" in answer["hint"], answer
+    assert time.time() - began < 2, time.time() - began
+    one = complaint(packs=3)
+    out = plant.client("log", "--from", "-", stdin=json.dumps(one), check=3)
+    assert "kept" in out.stdout + out.stderr, out
+    status, answer = plant.get("/v1/cases")
+    assert status == 503, (status, answer)
+    postgresql.launch(server)
+    wait_for(lambda: plant.post("/v1/complaints?rank=0", complaint())[0] in (200, 201))
+    plant.client("log", "--from", "-", stdin=json.dumps(complaint()), check=0)
+    wait_for(lambda: plant.get(f"/v1/complaints/{one['id']}")[0] == 200)  # it came with the next
+
+
+def check_lost_answer(plant, server):
+    """The server keeps a complaint, and is lost before it says so: it is told as kept, and stands once."""
+    postgresql.ask(server, "ALTER SYSTEM SET synchronous_standby_names = 'nobody'")
+    postgresql.ask(server, "SELECT pg_reload_conf()")
+    one, answers = complaint(), []
+    sender = threading.Thread(target=lambda: answers.append(plant.post("/v1/complaints?rank=0", one)))
+    sender.start()
+    waits = "SELECT pid FROM pg_stat_activity WHERE wait_event = 'SyncRep' AND datname = 'plant'"
+    pid = wait_for(lambda: postgresql.ask(server, waits))
+    postgresql.ask(server, "ALTER SYSTEM RESET synchronous_standby_names")
+    postgresql.ask(server, f"SELECT pg_terminate_backend({pid.split()[0]})")
+    postgresql.ask(server, "SELECT pg_reload_conf()")
+    sender.join()
+    assert answers[0][0] in (200, 201), answers
+    assert plant.post("/v1/complaints?rank=0", one)[0] in (200, 201)
+    assert plant.get("/v1/status/recount")[1]["differences"]["cases"] == 0
+
+
+def check_refused(plant):
+    """What is the server's tools' work says so."""
+    status, answer = plant.post("/v1/backup", {"path": "x.db"})
+    assert status == 409 and "server's tools' work" in answer["detail"], answer
+    assert "pg_dump" in answer["hint"], answer
+    out = plant.client("backup", "x.db")
+    assert out.returncode and "pg_dump" in out.stdout + out.stderr, out
+    needs = [need["what"] for need in plant.get("/v1/status")[1]["needs"]]
+    assert "no-backup" not in needs and "not-writing" not in needs, needs
+
+
+def check_setting(plant):
+    """The folder remembers the server; without the setting nothing begins anew."""
+    store = plant.config.pop("store")
+    plant.start(expect_ready=False)
+    assert plant.daemon.wait(60) == 1
+    assert "is kept on a PostgreSQL server, and the settings name none" in plant.log_text()
+    plant.log.close()
+    plant.config["store"] = store
+    assert not (plant.state / "oddloaf.db").exists()
+
+
+def main():
+    kills = int(sys.argv[2]) if len(sys.argv) > 2 else 3
+    rng = random.Random(7)
+    server = pathlib.Path(tempfile.mkdtemp(prefix="oddloaf-server-"))
+    postgresql.start(server, sync=True)
+    postgresql.ask(server, "CREATE DATABASE plant")
+    plant = Plant(sys.argv[1], config={"store": f"postgresql:///plant?host={server}&user=oddloaf"})
+    try:
+        mailbox = post(plant)
+        plant.start()
+        plant.load_small()
+        check_away(plant, server)
+        check_lost_answer(plant, server)
+        check_refused(plant)
+        readings = plant.get("/v1/status")[1]["counts"]["readings"]
+        load = Load(plant)
+        try:
+            for n in range(kills):
+                time.sleep(rng.uniform(0.1, 0.5))
+                if n % 3 != 1:
+                    postgresql.kill(server)
+                if n % 3 == 2 or n % 3 == 1:
+                    plant.kill()
+                time.sleep(rng.uniform(0, 0.3))
+                if n % 3 != 1:
+                    postgresql.launch(server)
+                if n % 3:
+                    plant.start()
+            time.sleep(1)
+        finally:
+            load.stop()
+        status = plant.wait_idle(600)
+        cases, counted = check_complaints(plant, load, status)
+        check_counts(plant, load, readings)
+        assert plant.stop() == 0
+        check_setting(plant)
+        plant.start()
+        assert plant.get("/v1/status")[1]["counts"]["complaints"] == counted
+        assert plant.stop() == 0
+        print(f"{kills} kills; acknowledged: {len(load.logged)} complaints, {len(load.corrected)} corrections, "
+              f"{len(load.files)} files; {counted} on record, {len(cases)} cases, {len(list(mailbox.iterdir()))} mails")
+    finally:
+        if plant.daemon and plant.daemon.poll() is None:
+            print(plant.log_text()[-3000:], file=sys.stderr)
+            plant.kill()
+        postgresql.stop(server)
+        shutil.rmtree(server)
+    shutil.rmtree(plant.dir)
+
+
+if __name__ == "__main__":
+    main()
