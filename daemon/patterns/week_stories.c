@@ -43,10 +43,10 @@ static int add_part(void *arg, const struct pattern_part *row)
         end_complaint(s);
     s->complaint_id = row->complaint_id;
     for (int i = 0; i < s->count; i++) {
-        const struct cut *cut = cut_of(s, i);
         const struct week_level *level = &s->data->levels[s->of[i]->level];
-        if (week_data_is_of(level, row))
-            s->part[i] = (double)row->n / (cut && cuts_fractional(cut) ? PATTERN_MILLION : 1);
+        bool fraction = level->cut && cuts_fractional(level->cut);
+        if (week_data_is_of(level, row)) /* any part tells the lot, a cause's too */
+            s->part[i] = fraction ? (double)row->n / PATTERN_MILLION : 1;
     }
     return 0;
 }

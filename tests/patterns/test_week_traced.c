@@ -1,5 +1,6 @@
 /* What rose, told by what its lots share. */
 #include "patterns/week.h"
+#include "patterns/week_stories.h"
 #include "plant.h"
 #include <gsl/gsl_errno.h>
 
@@ -72,6 +73,63 @@ static void a_lot_of_film_leads_though_no_level_has_a_past(void **state)
     assert_int_equal(led, 2);
 }
 
+static struct week_shared *shared_of(const int64_t *lots, size_t count)
+{
+    struct week_shared *shared = xcalloc(1, sizeof *shared);
+    shared->lots = xcalloc(count, sizeof *shared->lots);
+    memcpy(shared->lots, lots, count * sizeof *lots);
+    shared->lot_count = count;
+    return shared;
+}
+
+static struct week_signal rise(size_t level, int symptom, double evidence)
+{
+    return (struct week_signal){.level = level,
+                                .symptom = symptom,
+                                .since = WEEK_SPAN - 1,
+                                .observed = 6,
+                                .expected = 1,
+                                .newest = 6,
+                                .newest_usual = 1,
+                                .evidence = evidence,
+                                .leads = evidence > 0};
+}
+
+/* A complaint about a lot of the film is one, whatever its case is held to be of: what both share,
+ * one, is little of either. */
+static void another_trouble_is_another_story_though_cases_are_ranked(void **state)
+{
+    (void)state;
+    enum { LOTS = 6 };
+    int64_t with_film[LOTS], lots[2 * LOTS];
+    struct error err = {0};
+    struct plant *p = plant_new("America/New_York");
+    int64_t at = plant_time("2026-11-09T09:00:00-05:00");
+    for (int i = 0; i < 2 * LOTS; i++) {
+        lots[i] = plant_lot(p, i + 1 < LOTS ? "1" : "3", 1, "A", at - 3 * WHEN_DAY_MS, 3000);
+        plant_rank(p, plant_complaint(p, lots[i], "mold", at, NULL).case_id, "pack-leak", 0.7,
+                   "warm-storage", 0.2);
+    }
+    memcpy(with_film, lots, sizeof with_film);
+    struct week_data_query query = {.now_ms = at + 7 * WHEN_DAY_MS, .cuts = cuts_set(CUT_JUDGED)};
+    struct week_data *data;
+    assert_int_equal(iso_week_parse("2026-W46", &query.week, NULL), 0);
+    assert_int_equal(week_data_read(p->store, p->tz, &query, &data, &err), 0);
+    const size_t film = week_data_level(data, "film", "F4", shared_of(with_film, LOTS));
+    const size_t line = week_data_level(data, "line", "3", NULL);
+    const int mold = symptom_of("mold");
+    const struct week_signal signals[] = {rise(film, mold, 9), rise(line, mold, 0)};
+    const struct week_risen risen = {p->store, data, signals, 2};
+    struct week_story *stories;
+    size_t count;
+    assert_int_equal(week_stories(&risen, &stories, &count, &err), 0);
+    assert_int_equal(count, 2);
+    assert_int_equal(stories[0].count + stories[1].count, 0);
+    free(stories);
+    week_data_free(data);
+    plant_free(p);
+}
+
 static void without_a_trouble_nothing_is_told(void **state)
 {
     (void)state;
@@ -90,6 +148,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_lot_of_film_leads_though_no_level_has_a_past),
+        cmocka_unit_test(another_trouble_is_another_story_though_cases_are_ranked),
         cmocka_unit_test(without_a_trouble_nothing_is_told),
     };
     gsl_set_error_handler_off();
