@@ -5,6 +5,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 enum {
     AGAIN_MS = 1000, /* between tries to connect: what waits is answered meanwhile */
@@ -183,13 +184,25 @@ static bool set_up(struct server *server)
     return run_quietly(server, SQL);
 }
 
-static bool take_lock(struct server *server)
+static bool try_lock(struct server *server)
 {
     PGresult *result = server_run(server, "SELECT pg_try_advisory_lock(" WRITER_LOCK ")");
     bool taken = result && strcmp(PQgetvalue(result, 0, 0), "t") == 0;
     if (result && !taken)
         server_note(server, "55P03", "another daemon writes to this database");
     PQclear(result);
+    return taken;
+}
+
+/* The session of a daemon that has just ended may take a moment to go: a start waits for it. */
+static bool take_lock(struct server *server)
+{
+    enum { TRIES = 30, BETWEEN_MS = 100 };
+    bool taken = try_lock(server);
+    for (int i = 0; i < TRIES && !taken && server->generation == 1; i++) {
+        usleep(BETWEEN_MS * 1000);
+        taken = try_lock(server);
+    }
     return taken;
 }
 
