@@ -247,6 +247,7 @@ static void say_detached(const struct client *c, const json_t *answer)
 {
     view_textf(&c->view, VIEW_PLAIN, 0, 0, "%lld is detached.",
                (long long)pick_int(answer, "detached", 0));
+    harm_show_heard(&c->view, answer);
 }
 
 static int detach(struct client *c, const struct args *a, int64_t id)

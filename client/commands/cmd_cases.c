@@ -73,7 +73,9 @@ static void add_top(struct text_buffer *text, const json_t *item)
 static void add_cause(struct table *t, const json_t *item)
 {
     struct text_buffer text = {0};
-    bool harm = pick_bool(item, "harm", false);
+    bool harm = pick_bool(item, "harm", false), possible = pick_bool(item, "harm_possible", false);
+    if (possible)
+        add_part(&text, "MAY BE HARM, to be read");
     if (harm)
         add_part(&text, pick_bool(item, "harm_since_settled", false) ? "HARM since it was settled"
                                                                      : "HARM");
@@ -83,7 +85,7 @@ static void add_cause(struct table *t, const json_t *item)
         add_part(&text, "settled");
     else if (pick_bool(item, "overdue", false))
         add_part(&text, "OVERDUE");
-    if (!harm)
+    if (!harm && !possible)
         add_top(&text, item);
     table_add(t, text.data);
     text_buffer_free(&text);

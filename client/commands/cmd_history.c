@@ -27,7 +27,7 @@ static void add_what(struct table *t, const json_t *document, const json_t *even
                    pick_has(event, "row") ? ")" : "");
         return;
     }
-    if (strcmp(what, name) == 0) /* withdrawn */
+    if (strcmp(what, name) == 0 || strcmp(what, "spoke of harm") == 0) /* withdrawn */
         field = "";
     const char first[] = {(char)tolower((unsigned char)*field), '\0'};
     table_addf(t, "%s%s%s%s%s%s%s", what, *field ? " " : "", first, *field ? field + 1 : "",
@@ -106,7 +106,8 @@ const struct command cmd_history = {
     .args = "CASE|COMPLAINT|LOT",
     .help = "who did what when, oldest first",
     .more =
-        "Of a complaint: logged, joined, corrected, withdrawn, moved to another lot, contact "
+        "Of a complaint: logged, joined, corrected, spoken of as harm, withdrawn, moved to another "
+        "lot, contact "
         "erased. Of a case: those of its complaints, mails, verdicts, holds and laboratory results "
         "of "
         "its lot, holds for it, actions. Of a lot: holds, results, complaints that moved, and what "

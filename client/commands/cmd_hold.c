@@ -1,5 +1,6 @@
 #include "commands/asked.h"
 #include "commands/case_path.h"
+#include "show/harm.h"
 #include "show/hold.h"
 #include "show/pick.h"
 #include <stdlib.h>
@@ -106,7 +107,10 @@ static int take_reach(struct client *c, const struct args *a, double least, json
     int rc = case_path_get_part(c, args_value(a, "reach"), "/reach", NULL, &reach);
     if (rc)
         return rc;
-    if (pick_bool(reach, "more", false))
+    if (pick_has(reach, "left_out"))
+        client_say(c, "not all are held: it may be %.0f more lots, which are not named",
+                   pick_number(reach, "left_out", 0));
+    else if (pick_bool(reach, "more", false))
         client_say(c,
                    "not all lots that share it are named, and so not all are held: those farthest "
                    "off are more than can be looked at here");
@@ -170,6 +174,7 @@ static void show_held(const struct client *c, const json_t *answer)
     if (*already)
         view_textf(&c->view, VIEW_PLAIN, 0, 2, "That hold stood already on: %s", already);
     show_gone(c, answer);
+    harm_show_heard(&c->view, answer);
     hold_show_unrecorded(&c->view, answer);
     hold_show_list(&c->view, "Held for other reasons, too:", json_object_get(answer, "others"));
     view_text(&c->view, VIEW_PLAIN, 0, 0,

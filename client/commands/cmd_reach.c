@@ -137,7 +137,12 @@ static void show_carry_no_label(const struct client *c, const json_t *document)
 /* How far the list reaches: who holds by it has to know. */
 static void show_looked(const struct client *c, const json_t *document)
 {
-    if (pick_bool(document, "more", false))
+    if (pick_has(document, "left_out"))
+        view_textf(&c->view, VIEW_BOLD, 2, 2,
+                   "Not all: it may be %.0f more lots, which are not named here. Ask for the code "
+                   "or the best-by date of the pack, and hold by product until it is known.",
+                   pick_number(document, "left_out", 0));
+    else if (pick_bool(document, "more", false))
         view_text(&c->view, VIEW_BOLD, 2, 2,
                   "Not all: more lots share it than can be looked at here; those farthest off are "
                   "not named.");

@@ -39,6 +39,7 @@ static void show(const struct client *c, const struct args *a, const json_t *ans
         view_textf(&c->view, VIEW_PLAIN, 0, 2, "%s is settled: %s, confirmed by %s.", of,
                    a->words[1], args_value(a, "confirmed-by"));
     harm_show_open(&c->view, answer);
+    harm_show_heard(&c->view, answer);
 }
 
 static int ask_how(const struct client *c)

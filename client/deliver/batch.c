@@ -177,7 +177,8 @@ static void show_logged(struct batch *b, const struct waiting *row, const json_t
         return;
     }
     struct text_buffer cause = {0};
-    if (first && !harm && !possible)
+    bool earlier = !harm && !possible && pick_has(answer, "earlier_harm");
+    if (first && !harm && !possible && !earlier)
         text_appendf(&cause, "  %s %s", view_chance(pick_number(first, "probability", 0), percent),
                      pick_text(first, "cause", "?"));
     view_textf(v, VIEW_PLAIN, 0, 4, "%5ld  %-8s %-18s%s%s%s", row->line,
@@ -185,6 +186,7 @@ static void show_logged(struct batch *b, const struct waiting *row, const json_t
                cause.length ? cause.data : "",
                harm       ? "  HARM"
                : possible ? "  TO READ"
+               : earlier  ? "  (harm told before)"
                           : "",
                pick_bool(answer, "again", false) ? "  (logged before)"
                : pick_has(answer, "same_as")     ? "  (joined)"

@@ -121,11 +121,12 @@ void deliver_show(const struct view *v, const json_t *complaint, const json_t *a
     char back[400];
     if (harm_taken_back(answer, back, sizeof back))
         view_textf(v, VIEW_BOLD, 0, 0, "Mind: %s.", back);
-    if (pick_text(answer, "earlier_harm", NULL))
-        view_textf(v, VIEW_BOLD, 0, 0, "Mind: %s.", pick_text(answer, "earlier_harm", ""));
+    const char *earlier = pick_text(answer, "earlier_harm", NULL);
+    if (earlier)
+        view_textf(v, VIEW_BOLD, 0, 0, "Mind: %s.", earlier);
     if (possible) /* before any cause is: whoever reads no further has read this */
         harm_show_first(v);
-    if (!harm && !possible && json_array_size(ranked) > 0) {
+    if (!harm && !possible && !earlier && json_array_size(ranked) > 0) {
         view_section(v, "Likely causes");
         show_ranked_desk(v, ranked, TOP);
     }

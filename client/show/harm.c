@@ -88,29 +88,39 @@ void harm_tally_add(struct harm_tally *tally, const char *name, const char *alar
     if (alarm)
         text_clip(alarm, tally->alarm, sizeof tally->alarm);
     snprintf(word, sizeof word, " %.20s,", name);
-    if (tally->names.length < 200 && !(tally->names.data && strstr(tally->names.data, word)))
+    if (tally->names.data && strstr(tally->names.data, word))
+        return;
+    if (tally->names.length < 200) {
         text_append(&tally->names, word);
+        return;
+    }
+    if (!tally->more)
+        tally->more = json_object();
+    json_object_set_new(tally->more, word, json_true());
 }
 
 void harm_tally_show(const struct view *v, const struct harm_tally *tally)
 {
-    char sentence[sizeof tally->alarm];
+    char sentence[sizeof tally->alarm], more[40] = "";
+    if (json_object_size(tally->more))
+        snprintf(more, sizeof more, " and %zu more", json_object_size(tally->more));
     if (tally->possible)
         view_textf(v, VIEW_BOLD, 0, 2,
                    "%ld may speak of harm (TO READ): a person must read what was said.",
                    tally->possible);
     if (tally->names.length)
-        view_textf(v, VIEW_BOLD, 0, 2,
-                   "Harm is reported in%.*s.%s%s%s Tell the plant's food-safety lead at once. The "
-                   "law may set a deadline; they and a doctor decide.",
-                   (int)tally->names.length - 1, tally->names.data, tally->alarm[0] ? " " : "",
-                   harm_sentence(tally->alarm, sentence, sizeof sentence),
-                   tally->alarm[0] ? "." : "");
+        view_textf(
+            v, VIEW_BOLD, 0, 2,
+            "Harm is reported in%.*s%s.%s%s%s Tell the plant's food-safety lead at once. The "
+            "law may set a deadline; they and a doctor decide.",
+            (int)tally->names.length - 1, tally->names.data, more, tally->alarm[0] ? " " : "",
+            harm_sentence(tally->alarm, sentence, sizeof sentence), tally->alarm[0] ? "." : "");
 }
 
 void harm_tally_clear(struct harm_tally *tally)
 {
     text_buffer_free(&tally->names);
+    json_decref(tally->more);
 }
 
 bool harm_possible(const json_t *answer)

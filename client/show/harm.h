@@ -38,10 +38,12 @@ const char *harm_script(const char *script, bool reachable);
 /* What was heard of harm in many complaints, to be told at their end. */
 struct harm_tally {
     struct text_buffer names; /* of those that report harm: cases, or lines of a file */
+    json_t *more;             /* the names that found no room, as keys; NULL none */
     char alarm[128];          /* whether mails about them leave */
     long possible;
 };
-/* `alarm` NULL: as was said before. Each name is told once, in as many as fit a line or two. */
+/* `alarm` NULL: as was said before. Each name is told once, in as many as fit a line or two, and
+ * how many more there are. */
 void harm_tally_add(struct harm_tally *tally, const char *name, const char *alarm);
 /* What to do; nothing if nothing was heard. */
 void harm_tally_show(const struct view *v, const struct harm_tally *tally);

@@ -243,8 +243,10 @@ static void show_cases(const struct view *v, const json_t *document)
         table_add(t, pick_text(item, "symptom", ""));
         add_number(t, item, "complaints");
         table_addf(t, "%.10s", pick_text(item, "as_of", ""));
-        if (pick_bool(item, "harm", false))
-            table_addf(t, "HARM%s", settled ? ", settled" : "");
+        if (pick_bool(item, "harm", false) || pick_bool(item, "harm_possible", false))
+            table_addf(t, "%s%s",
+                       pick_bool(item, "harm", false) ? "HARM" : "MAY BE HARM, to be read",
+                       settled ? ", settled" : "");
         else
             table_addf(t, "%s%s %s", settled ? "settled, " : "",
                        top     ? view_chance(pick_number(top, "probability", 0), text)

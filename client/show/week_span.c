@@ -49,9 +49,16 @@ static void show_harm(const struct view *v, const json_t *document)
 {
     char reports[VIEW_COUNT];
     double count = pick_number(document, "harm_reports", 0);
+    double possible = pick_number(document, "harm_possible", 0);
     if (count > 0)
         view_textf(v, VIEW_BOLD, 2, 2, "%s of harm: %s by the plant's own procedure.",
                    view_count(count, "report", reports), count > 1 ? "they go" : "it goes");
+    if (possible > 0)
+        view_textf(v, VIEW_BOLD, 2, 2, "%.0f%s may speak of harm, nobody has read %s.", possible,
+                   count > 0      ? " more"
+                   : possible > 1 ? " complaints"
+                                  : " complaint",
+                   possible > 1 ? "them" : "it");
 }
 
 void week_show_span(const struct view *v, const json_t *document)

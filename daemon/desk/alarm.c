@@ -45,7 +45,8 @@ int alarm_queue(struct store *store, const struct alarm *a, struct error *err)
     json_object_set_new(lot, "why", why_json(a));
     json_t *event = event_urgent(a->desk->plant, harm_needs_of(a->desk->harm, possible), said, lot);
     if (a->heard)
-        json_object_set(event, "harm_heard", (json_t *)a->heard);
+        json_object_update_new(
+            event, json_pack("{s:O, s:s}", "harm_heard", (json_t *)a->heard, "heard_in", a->what));
     if (possible)
         event_urgent_possible(event);
     if (a->taken_back) {

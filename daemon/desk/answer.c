@@ -107,9 +107,13 @@ static json_t *top_of(const json_t *ranked)
     return top;
 }
 
+/* Beside harm, whoever told of it, no cause is named to the desk. */
 static void add_ranking(json_t *answer, const json_t *ranking)
 {
-    json_object_set_new(answer, "ranked", top_of(json_object_get(ranking, "ranked")));
+    bool harm = json_is_true(json_object_get(ranking, "harm")) ||
+                json_is_true(json_object_get(ranking, "harm_possible"));
+    json_object_set_new(answer, "ranked",
+                        harm ? json_array() : top_of(json_object_get(ranking, "ranked")));
     json_object_set(answer, "ask", json_object_get(ranking, "ask"));
     /* lock-outs and ovens are for the plant: the desk reads out what the caller needs */
     json_object_set(answer, "cautions", json_object_get(ranking, "caller_cautions"));
@@ -151,6 +155,11 @@ static void add_form_harm(const struct desk *desk, const struct taking *t, const
     if (!json_array_size(harm) && json_is_true(json_object_get(ranking, "harm")))
         json_object_set_new(answer, "earlier_harm",
                             json_string("an earlier caller reported harm on this lot"));
+    else if (!json_array_size(harm) && !says.possible &&
+             json_is_true(json_object_get(ranking, "harm_possible")))
+        json_object_set_new(answer, "earlier_harm",
+                            json_string("what was said or written of this case before may speak "
+                                        "of harm, and nobody has read it"));
 }
 
 /* Before all others: where returned goods must not stand. */

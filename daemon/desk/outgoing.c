@@ -4,6 +4,7 @@
 #include "desk/apart_row.h"
 #include "intake/fields.h"
 #include "intake/mask.h"
+#include "store/call_back.h"
 #include "store/contact.h"
 #include <assert.h>
 #include <stdlib.h>
@@ -107,8 +108,25 @@ static int mask_each_said(struct store *store, json_t *list, struct error *err)
     return rc;
 }
 
+/* Whether somebody can call back whoever reported it: the contact data itself is in no mail. */
+static int add_contact(struct store *store, json_t *event, struct error *err)
+{
+    const char *report = json_string_value(json_object_get(event, "complaint"));
+    const char *kind = json_string_value(json_object_get(event, "event"));
+    bool known = false;
+    if (!report || !kind || strcmp(kind, "urgent") != 0 || json_object_get(event, "contact"))
+        return 0;
+    int rc = call_back_possible(store, report, &known, err);
+    if (!rc)
+        json_object_set_new(event, "contact", json_boolean(known));
+    return rc;
+}
+
 static int mask_event(struct store *store, json_t **event, struct error *err)
 {
+    int done = add_contact(store, *event, err);
+    if (done)
+        return done;
     json_t *said = json_object_get(*event, "said");
     if (json_is_array(said))
         return mask_each_said(store, said, err);

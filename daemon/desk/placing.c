@@ -1,22 +1,30 @@
 #include "desk/placing.h"
+#include "base/jsonx.h"
 #include "base/text.h"
 #include <assert.h>
+#include <stdlib.h>
+#include <string.h>
 
 /* ---- finding ---- */
+
+static struct lot_query query_of(const struct desk *desk, const struct complaint_form *form)
+{
+    return (struct lot_query){.lot_text = complaint_form_text(form, "lot_text"),
+                              .product = complaint_form_text(form, "product"),
+                              .code_day = form->code_day,
+                              .store = complaint_form_text(form, "store"),
+                              .route = complaint_form_text(form, "route"),
+                              .bought_day = form->bought_day,
+                              .found_day = form->found_day,
+                              .received_ms = form->received_ms,
+                              .tz = desk->tz,
+                              .settle_at = desk->settle_at};
+}
 
 int placing_find(const struct desk *desk, struct store *store, const struct complaint_form *form,
                  struct placing *ret, struct error *err)
 {
-    const struct lot_query query = {.lot_text = complaint_form_text(form, "lot_text"),
-                                    .product = complaint_form_text(form, "product"),
-                                    .code_day = form->code_day,
-                                    .store = complaint_form_text(form, "store"),
-                                    .route = complaint_form_text(form, "route"),
-                                    .bought_day = form->bought_day,
-                                    .found_day = form->found_day,
-                                    .received_ms = form->received_ms,
-                                    .tz = desk->tz,
-                                    .settle_at = desk->settle_at};
+    const struct lot_query query = query_of(desk, form);
     struct lot_match_result matched = {0};
     int rc = match_lot(desk->matcher, store, &query, &matched, err);
     if (rc)
@@ -30,6 +38,42 @@ int placing_find(const struct desk *desk, struct store *store, const struct comp
         ret->lots.lot[ret->lots.count++] =
             (struct complaint_lot){matched.candidate[i].lot_id, matched.candidate[i].weight};
     return 0;
+}
+
+static int take_body(void *arg, const struct complaint_row *row)
+{
+    return jsonx_parse(row->body, strlen(row->body), arg, NULL);
+}
+
+static int match_all(const struct desk *desk, struct store *store,
+                     const struct complaint_form *form, struct placing_all *ret, struct error *err)
+{
+    struct lot_match_all *all = xcalloc(1, sizeof *all);
+    const struct lot_query query = query_of(desk, form);
+    int rc = match_lot_all(desk->matcher, store, &query, all, err);
+    for (size_t i = 0; i < all->count && !rc; i++)
+        ret->lot[ret->count++] =
+            (struct complaint_lot){all->candidate[i].lot_id, all->candidate[i].weight};
+    ret->left_out = (int64_t)all->left_out;
+    free(all);
+    return rc;
+}
+
+int placing_all(const struct desk *desk, struct store *store, int64_t case_id,
+                struct placing_all *ret, struct error *err)
+{
+    const struct form_options options = {.tz = desk->tz};
+    struct complaint_form *form = NULL;
+    json_t *body = NULL;
+    memset(ret, 0, sizeof *ret);
+    int rc = complaint_newest_of_case(store, case_id, 1, take_body, &body, err);
+    if (!rc && body)
+        rc = complaint_form_read(body, &options, &form, err);
+    if (!rc && form)
+        rc = match_all(desk, store, form, ret, err);
+    complaint_form_free(form);
+    json_decref(body);
+    return rc;
 }
 
 void placing_complaint(const struct complaint_form *form, const struct placing *placing,

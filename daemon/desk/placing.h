@@ -16,6 +16,15 @@ struct placing {
 
 int placing_find(const struct desk *desk, struct store *store, const struct complaint_form *form,
                  struct placing *ret, struct error *err);
+struct placing_all {
+    struct complaint_lot lot[LOT_MATCH_ALL]; /* likeliest first */
+    int count;
+    int64_t left_out; /* so many more fit as well */
+};
+/* Every lot that the newest complaint of a case may be about, as the records are now: more than are
+ * kept with it. */
+int placing_all(const struct desk *desk, struct store *store, int64_t case_id,
+                struct placing_all *ret, struct error *err);
 /* The complaint as the store takes it. Borrows form and body; without contact data. */
 void placing_complaint(const struct complaint_form *form, const struct placing *placing,
                        const char *body, int64_t now_ms, struct complaint_new *ret);

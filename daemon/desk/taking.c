@@ -111,6 +111,7 @@ static void refuse(const struct desk *desk, struct taking *t, const json_t *comp
                                      t->harm, &t->err);
     if (t->harm_possible)
         event_urgent_possible(t->urgent);
+    json_object_set_new(t->urgent, "contact", json_boolean(t->reachable));
     json_object_set_new(t->urgent, "said", said);
     event_message_id(desk->mail_domain, now_ms, t->message_id, sizeof t->message_id);
 }

@@ -188,6 +188,15 @@ static enum lot_state state_of(const struct matching *m)
     return first >= WORTH_NAMING && says_something(m) ? LOT_SEVERAL : LOT_UNKNOWN;
 }
 
+static void take_candidate(const struct matching *m, const struct scored *scored, double weight,
+                           struct lot_candidate *ret)
+{
+    ret->lot_id = scored->row->lot_id;
+    ret->weight = weight;
+    memcpy(ret->code, scored->row->code, sizeof ret->code);
+    ret->edits = m->text.length ? reading_edits(scored->row->fold, m->fold, true) : -1;
+}
+
 static void answer(struct matching *m)
 {
     struct lot_match_result *r = m->result;
@@ -195,16 +204,17 @@ static void answer(struct matching *m)
     double misread = cannot_be(m) ? 1 - PRINTED_WRONG : 1;
     for (size_t i = 0; i < m->rows.count; i++)
         sum += m->scored[i].weight;
-    for (size_t i = 0; i < m->rows.count && r->count < LOT_MATCH_CANDIDATES; i++) {
+    size_t most = m->all ? m->rows.count : LOT_MATCH_CANDIDATES;
+    for (size_t i = 0; i < m->rows.count && i < most; i++) {
         const struct scored *scored = &m->scored[i];
         double weight = sum > 0 ? misread * scored->weight / sum : 0;
         if (weight < WEIGHT_LEAST || (i && scored->weight < OF_FIRST_LEAST * m->scored[0].weight))
             break;
-        struct lot_candidate *candidate = &r->candidate[r->count++];
-        candidate->lot_id = scored->row->lot_id;
-        candidate->weight = weight;
-        memcpy(candidate->code, scored->row->code, sizeof candidate->code);
-        candidate->edits = m->text.length ? reading_edits(scored->row->fold, m->fold, true) : -1;
+        if (m->all)
+            take_candidate(m, scored, weight, &m->all->candidate[m->all->count++]);
+        if (r->count == LOT_MATCH_CANDIDATES)
+            continue;
+        take_candidate(m, scored, weight, &r->candidate[r->count++]);
         told += weight;
     }
     r->none_weight = told < 1 ? 1 - told : 0;
@@ -225,8 +235,9 @@ bool matcher_holds_time(const struct lot_matcher *matcher, const char *plant)
     return holds;
 }
 
-int match_lot(const struct lot_matcher *matcher, struct store *read, const struct lot_query *query,
-              struct lot_match_result *ret, struct error *err)
+static int match(const struct lot_matcher *matcher, struct store *read,
+                 const struct lot_query *query, struct lot_match_result *ret,
+                 struct lot_match_all *all, struct error *err)
 {
     struct lot_match_result *result = xcalloc(1, sizeof *result);
     struct matching m = {
@@ -234,6 +245,7 @@ int match_lot(const struct lot_matcher *matcher, struct store *read, const struc
         .store = read,
         .query = query,
         .result = result,
+        .all = all,
         .err = err,
         .worst_kept = INFINITY,
         .unseen = INFINITY,
@@ -253,12 +265,30 @@ int match_lot(const struct lot_matcher *matcher, struct store *read, const struc
     }
     if (rc == 0)
         answer(&m);
+    if (rc == 0 && all)
+        all->left_out = m.left_out;
     store_unlook(read, begun);
     if (rc == 0)
         *ret = *result;
     free(m.compared);
     free(m.rows.row);
     free(m.scored);
+    free(result);
+    return rc;
+}
+
+int match_lot(const struct lot_matcher *matcher, struct store *read, const struct lot_query *query,
+              struct lot_match_result *ret, struct error *err)
+{
+    return match(matcher, read, query, ret, NULL, err);
+}
+
+int match_lot_all(const struct lot_matcher *matcher, struct store *read,
+                  const struct lot_query *query, struct lot_match_all *ret, struct error *err)
+{
+    struct lot_match_result *result = xcalloc(1, sizeof *result);
+    memset(ret, 0, sizeof *ret);
+    int rc = match(matcher, read, query, result, ret, err);
     free(result);
     return rc;
 }

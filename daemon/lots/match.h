@@ -106,4 +106,14 @@ struct lot_match_result {
 int match_lot(const struct lot_matcher *matcher, struct store *read, const struct lot_query *query,
               struct lot_match_result *ret, struct error *err);
 
+enum { LOT_MATCH_ALL = 144 };
+/* All that it may be, not only the likeliest of them: where harm lies in one of them, each counts.
+ */
+struct lot_match_all {
+    struct lot_candidate candidate[LOT_MATCH_ALL]; /* likeliest first; weights as of the match */
+    size_t count, left_out;                        /* so many more fit as well, and are not named */
+};
+int match_lot_all(const struct lot_matcher *matcher, struct store *read,
+                  const struct lot_query *query, struct lot_match_all *ret, struct error *err);
+
 #endif

@@ -30,6 +30,13 @@ bool match_is_complete(const struct matching *m)
     return (match_product_known(m) || m->code_day != WHEN_UNKNOWN_DAY) && !m->rows.overflow;
 }
 
+/* With a text, what goes reads worse than all that stay; without, it is as likely. */
+static void leave_out(struct matching *m)
+{
+    m->rows.overflow = m->rows.overflow || !m->text.length;
+    m->left_out += !m->text.length;
+}
+
 /* Keeps the MATCH_CLOSEST lots of the lowest rank: whose codes are cheapest to read as the text;
  * without a text, the first. */
 static void keep(struct matching *m, int64_t lot_id, float cost, float rank)
@@ -41,8 +48,7 @@ static void keep(struct matching *m, int64_t lot_id, float cost, float rank)
                 worst = &m->close[i];
         m->worst_kept = worst->rank;
         if (rank >= worst->rank) {
-            /* with a text, what goes reads worse than all that stay; without, it is as likely */
-            m->rows.overflow = m->rows.overflow || !m->text.length;
+            leave_out(m);
             return;
         }
     }
@@ -72,7 +78,7 @@ static int keep_key(void *arg, const struct lot_find_key *key)
     if (rank < m->worst_kept)
         keep(m, key->lot_id, cost, rank);
     else
-        m->rows.overflow = m->rows.overflow || !m->text.length;
+        leave_out(m);
     return 0;
 }
 

@@ -6,7 +6,7 @@
 #include "lots/product_named.h"
 #include "lots/unrecorded.h"
 
-enum { MATCH_CLOSEST = 144 }; /* lots weighed */
+enum { MATCH_CLOSEST = LOT_MATCH_ALL }; /* lots weighed */
 
 struct match_close {
     int64_t lot_id;
@@ -25,6 +25,8 @@ struct matching {
     struct store *store;
     const struct lot_query *query;
     struct lot_match_result *result;
+    struct lot_match_all *all; /* NULL: not asked for */
+    size_t left_out;           /* lots that fit as well as those kept */
     struct error *err;
     char fold[LOT_MATCH_CODE];
     struct reading_code text;

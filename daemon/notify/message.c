@@ -85,6 +85,10 @@ static void urgent_subject(const json_t *event, char *out, size_t size)
     else if (json_is_true(json_object_get(event, "alone")))
         snprintf(out, size, "%s%s%s: harm %s, %s", possible ? "To read" : "URGENT",
                  *case_name ? " " : "", case_name, possible ? "may be meant" : "is spoken of", lot);
+    else if (json_object_get(event, "heard_in")) /* no complaint of it says so */
+        snprintf(out, size, "%s %s: harm %s in what was written of it, %s",
+                 possible ? "To read" : "URGENT", case_name,
+                 possible ? "may be meant" : "is spoken of", lot);
     else if (possible)
         snprintf(out, size, "To read %s: a complaint may speak of harm, %s", case_name, lot);
     else

@@ -2,6 +2,7 @@
 #include "base/cuts.h"
 #include "base/text.h"
 #include "patterns/others.h"
+#include "patterns/span_rows.h"
 #include "patterns/week_data.h"
 #include "patterns/week_rates.h"
 #include "store/pattern.h"
@@ -147,12 +148,15 @@ int span_report(struct store *store, const struct tz *tz, struct triage *triage,
     const struct week_data_days days = days_of(&q.span, &q);
     const struct week_data_days then = days_of(&q.against, &q);
     int64_t harm = 0;
+    json_t *possible = NULL;
     json_t *others = json_object();
     int rc = week_data_read_days(store, tz, &days, &now, err);
     if (!rc)
         rc = others_add(store, when_span_until(now->shown, q.now_ms), others, err);
     if (!rc)
         rc = pattern_harm(store, when_span_until(now->shown, q.now_ms), &harm, err);
+    if (!rc)
+        rc = span_rows_harm(store, tz, when_span_until(now->shown, q.now_ms), true, &possible, err);
     if (!rc && q.against.name[0])
         rc = week_data_read_days(store, tz, &then, &was, err);
     store_unlook(store, began);
@@ -160,7 +164,10 @@ int span_report(struct store *store, const struct tz *tz, struct triage *triage,
         *ret = report_json(tz, triage, &q, now, was);
         json_object_update(*ret, others);
         json_object_set_new(*ret, "harm_reports", json_integer(harm));
+        json_object_set_new(*ret, "harm_possible",
+                            json_integer((json_int_t)json_array_size(possible)));
     }
+    json_decref(possible);
     json_decref(others);
     week_data_free(now);
     week_data_free(was);

@@ -27,7 +27,7 @@ struct span_query {
     unsigned by;                   /* a set of cuts; 0: the usual ones */
 };
 /* {"span","from","to","as_of","over","complaints","units","rates","by","causes","other",
- * "harm_reports","against"…}. New
+ * "harm_reports","harm_possible","against"…}. New
  * reference. */
 int span_report(struct store *store, const struct tz *tz, struct triage *triage,
                 const struct span_query *query, json_t **ret, struct error *err);

@@ -12,6 +12,7 @@ struct kept {
     json_t *rows;
     int64_t *lots, *cases; /* of the rows; 0: open */
     size_t count, capacity;
+    bool possible; /* of harm: what may speak of it, not what reports it */
 };
 
 static void set_day(json_t *row, const char *name, int32_t day)
@@ -90,15 +91,18 @@ int span_rows_complaints(struct store *store, const struct tz *tz, const struct 
     return rc;
 }
 
-static json_t *case_json(const struct tz *tz, const struct case_row *c)
+/* Beside harm, or words that may mean it, no cause is named. */
+static json_t *case_json(struct store *store, const struct tz *tz, const struct case_row *c)
 {
     char from[40], to[40];
-    return json_pack("{s:o, s:s, s:s, s:i, s:i, s:b, s:s, s:s, s:s, s:f}", "case",
+    bool possible = case_may_harm(store, c), named = !c->harm && !possible;
+    return json_pack("{s:o, s:s, s:s, s:i, s:i, s:b, s:b, s:s, s:s, s:s, s:o}", "case",
                      CASE_ID_JSON(c->id), "symptom", c->symptom, "state",
                      c->settled ? "settled" : "open", "complaints", c->complaints, "packs",
-                     c->packs, "harm", c->harm, "opened_at", when_format(tz, c->opened_ms, from),
-                     "as_of", when_format(tz, c->as_of_ms, to), "cause", c->top_cause,
-                     "probability", c->top_probability);
+                     c->packs, "harm", c->harm, "harm_possible", possible, "opened_at",
+                     when_format(tz, c->opened_ms, from), "as_of", when_format(tz, c->as_of_ms, to),
+                     "cause", named ? c->top_cause : "", "probability",
+                     named ? json_real(c->top_probability) : json_null());
 }
 
 static int by_number(const void *a, const void *b)
@@ -120,7 +124,7 @@ int span_rows_cases(struct store *store, const struct tz *tz, const struct span 
         if (i && k.cases[i] == k.cases[i - 1])
             continue;
         rc = case_get(store, k.cases[i], &c, err);
-        json_t *row = rc ? NULL : case_json(tz, &c);
+        json_t *row = rc ? NULL : case_json(store, tz, &c);
         if (row && c.lot_id > 0)
             rc = add_lot(store, c.lot_id, row, err);
         if (row)
@@ -134,24 +138,29 @@ static int keep_harm(void *arg, const struct complaint_row *row)
 {
     struct kept *k = arg;
     char at[40];
-    if (!row->harm)
+    if (row->harm == k->possible)
         return 0;
     json_t *body = json_loads(row->body, 0, NULL);
     json_t *kinds = json_object_get(body, "harm");
+    if (k->possible && !json_is_true(json_object_get(body, "harm_possible"))) {
+        json_decref(body);
+        return 0;
+    }
     json_array_append_new(
-        k->rows, json_pack("{s:s, s:o, s:s, s:s, s:O, s:s?}", "complaint", row->uuid, "case",
-                           CASE_ID_JSON(row->case_id), "received_at",
-                           when_format(k->tz, row->received_ms, at), "symptom", row->symptom,
-                           "harm", json_is_array(kinds) ? kinds : json_null(), "lot_text",
-                           row->lot_text && *row->lot_text ? row->lot_text : NULL));
+        k->rows,
+        json_pack("{s:s, s:o, s:s, s:s, s:O, s:b, s:s?}", "complaint", row->uuid, "case",
+                  CASE_ID_JSON(row->case_id), "received_at",
+                  when_format(k->tz, row->received_ms, at), "symptom", row->symptom, "harm",
+                  json_is_array(kinds) ? kinds : json_null(), "possible", k->possible, "lot_text",
+                  row->lot_text && *row->lot_text ? row->lot_text : NULL));
     json_decref(body);
     return 0;
 }
 
-int span_rows_harm(struct store *store, const struct tz *tz, struct when_span span, json_t **ret,
-                   struct error *err)
+int span_rows_harm(struct store *store, const struct tz *tz, struct when_span span, bool possible,
+                   json_t **ret, struct error *err)
 {
-    struct kept k = {.tz = tz, .rows = json_array()};
+    struct kept k = {.tz = tz, .rows = json_array(), .possible = possible};
     int rc = complaint_between(store, span, SPAN_ROWS_MOST, keep_harm, &k, err);
     end(&k, rc, ret);
     return rc;

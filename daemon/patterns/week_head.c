@@ -29,14 +29,22 @@ struct listing {
     int count;
 };
 
-static void say_harm(const json_t *harm, json_t *headline)
+static void say_harm(const json_t *harm, const json_t *possible, json_t *headline)
 {
-    size_t n = json_array_size(harm);
+    size_t n = json_array_size(harm), more = json_array_size(possible);
     struct text_buffer b = {0};
-    if (!n)
+    if (!n && !more)
         return;
-    week_words_count(&b, (double)n, "report of harm: it goes", "reports of harm: they go");
-    text_append(&b, " by the plant's own procedure");
+    if (n) {
+        week_words_count(&b, (double)n, "report of harm: it goes", "reports of harm: they go");
+        text_append(&b, " by the plant's own procedure");
+    }
+    if (more)
+        text_appendf(&b, "%s%zu %smay speak of harm, nobody has read %s", n ? "; " : "", more,
+                     n           ? "more "
+                     : more == 1 ? "complaint "
+                                 : "complaints ",
+                     more == 1 ? "it" : "them");
     week_words_say(&b, headline);
 }
 
@@ -243,11 +251,15 @@ static void say_before(const struct week_data *d, json_t *headline)
 static int list_harm(const struct week_head *h, json_t *report, struct error *err)
 {
     const struct week_data *d = h->model->data;
-    json_t *harm = NULL;
-    const struct when_span week = d->shown;
-    int rc = span_rows_harm(h->store, h->tz, when_span_until(week, d->now_ms), &harm, err);
+    json_t *harm = NULL, *possible = NULL;
+    const struct when_span week = when_span_until(d->shown, d->now_ms);
+    int rc = span_rows_harm(h->store, h->tz, week, false, &harm, err);
     if (!rc)
+        rc = span_rows_harm(h->store, h->tz, week, true, &possible, err);
+    if (harm)
         json_object_set_new(report, "harm", harm);
+    if (possible)
+        json_object_set_new(report, "harm_possible", possible);
     return rc;
 }
 
@@ -383,7 +395,8 @@ int week_head(const struct week_head *head, json_t *report, struct error *err)
     json_object_set_new(report, "headline", headline);
     int rc = list_harm(head, report, err);
     if (!rc)
-        say_harm(json_object_get(report, "harm"), headline);
+        say_harm(json_object_get(report, "harm"), json_object_get(report, "harm_possible"),
+                 headline);
     if (!rc)
         rc = list_holds(l, report, err);
     if (!rc)

@@ -197,7 +197,8 @@ static int add_reached(const struct week_told *t, const char *cause, struct affe
     json_t *reach = NULL;
     const json_t *lots, *row;
     size_t i;
-    const struct tell_asked asked = {a->newest_case, cause, t->model->data->now_ms};
+    const struct tell_asked asked = {
+        .case_id = a->newest_case, .cause = cause, .now_ms = t->model->data->now_ms};
     int rc = tell_reach(t->triage, t->store, &asked, &reach, err);
     if (rc)
         return rc;

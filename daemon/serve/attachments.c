@@ -10,6 +10,7 @@
 #include "desk/overheard.h"
 #include "desk/overheard_file.h"
 #include "serve/app.h"
+#include "serve/despite_told.h"
 #include "serve/file_kind.h"
 #include "serve/health.h"
 #include "serve/route.h"
@@ -219,16 +220,6 @@ static json_t *one_json(struct store *store, const struct tz *tz, int64_t id)
     return s.one ? s.one : json_object();
 }
 
-static void add_heard(struct request *rq, struct store *store, const struct attaching *a,
-                      json_t *answer)
-{
-    json_t *heard = overheard_json(store, &a->heard);
-    if (!heard)
-        return;
-    app_wake(rq->app);
-    json_object_set_new(answer, "heard", heard);
-}
-
 static void attaching_clear(struct attaching *a)
 {
     text_buffer_free(&a->bytes);
@@ -260,7 +251,7 @@ void attachments_post(struct request *rq, struct store *store)
     if (!rc) {
         answer = one_json(store, setup->tz, a.id);
         json_object_set_new(answer, "again", json_boolean(a.again));
-        add_heard(rq, store, &a, answer);
+        despite_told_heard(rq, store, &a.heard, answer);
     }
     attaching_clear(&a);
     json_decref(body);
@@ -351,9 +342,18 @@ void attachments_get(struct request *rq, struct store *store)
 
 /* ---- detaching ---- */
 
+struct detaching {
+    struct attached_end end;
+    struct overheard heard; /* harm in the reason */
+};
+
 static int detach_job(struct store *store, void *arg, struct error *err)
 {
-    return attached_detach(store, arg, err);
+    struct detaching *d = arg;
+    d->heard.where = "the reason of a detached file says so";
+    d->heard.why = (struct complaint_why){d->end.by_name, d->end.reason, d->end.at_ms};
+    int rc = attached_detach(store, &d->end, err);
+    return rc ? rc : overheard_hear(store, &d->heard, err);
 }
 
 static int take_about(void *arg, const struct attached_row *row)
@@ -366,8 +366,9 @@ static int take_about(void *arg, const struct attached_row *row)
 
 /* Its reason, without contact data. */
 static int read_detaching(struct request *rq, struct store *store, const json_t *body,
-                          struct attached_end *end, char **ret_reason, struct error *err)
+                          struct detaching *d, char **ret_reason, struct error *err)
 {
+    struct attached_end *end = &d->end;
     const char *reason = NULL;
     struct subject subject = {0};
     int rc = read_id(rq, &end->id, err);
@@ -383,24 +384,31 @@ static int read_detaching(struct request *rq, struct store *store, const json_t 
         complaint_by_id(store, subject.complaint_id, take_complaint, &subject, NULL);
     const struct apart_about about = {subject.about_case, 0, NULL};
     end->reason = *ret_reason = apart_written(store, reason, &about);
+    d->heard.case_id = subject.about_case;
     return 0;
 }
 
 void attachments_detach(struct request *rq, struct store *store)
 {
     struct error err = {0};
-    struct attached_end end = {.at_ms = app_now_ms(rq->app)};
+    struct setup *setup = app_setup(rq->app);
+    struct detaching d = {.end.at_ms = app_now_ms(rq->app), .heard.desk = &setup->desk};
     json_t *body = NULL;
     char *reason = NULL;
     int rc = request_json(rq, &body, &err);
     if (!rc)
-        rc = read_detaching(rq, store, body, &end, &reason, &err);
+        rc = read_detaching(rq, store, body, &d, &reason, &err);
     if (!rc)
-        rc = writer_run(rq->app->writer, detach_job, &end, &err);
+        rc = writer_run(rq->app->writer, detach_job, &d, &err);
+    if (rc) {
+        request_reply_error(rq, rc, &err);
+    } else {
+        json_t *answer = json_pack("{s:I}", "detached", (json_int_t)d.end.id);
+        despite_told_heard(rq, store, &d.heard, answer);
+        request_reply_json(rq, 200, answer);
+    }
+    json_decref(d.heard.harm);
     json_decref(body);
     free(reason);
-    if (rc)
-        request_reply_error(rq, rc, &err);
-    else
-        request_reply_json(rq, 200, json_pack("{s:I}", "detached", (json_int_t)end.id));
+    setup_unref(setup);
 }

@@ -29,8 +29,8 @@ struct of_case {
 
 static int read_reach(const struct of_case *of, json_t **ret, struct error *err)
 {
-    const struct tell_asked asked = {of->id, NULL, of->now_ms};
-    return tell_reach(of->setup->triage, of->store, &asked, ret, err);
+    const struct tell_asked asked = {.case_id = of->id, .now_ms = of->now_ms};
+    return case_told_reach(&of->setup->desk, of->store, &asked, ret, err);
 }
 
 /* What is told beside harm: what to ask, and which lots could have carried it. */

@@ -1,9 +1,11 @@
 #include "serve/case_told.h"
 #include "desk/joining.h"
 #include "desk/logged.h"
+#include "desk/placing.h"
 #include "store/case.h"
 #include "store/verdict.h"
 #include "tell/tell.h"
+#include <stdlib.h>
 
 struct verdict_to {
     const struct tz *tz;
@@ -38,4 +40,23 @@ int case_told_json(struct setup *setup, struct store *store, int64_t id, json_t 
     logged_case_json(&setup->desk, store, id, *ret, NULL);
     logged_case_doubts(&setup->desk, store, id, *ret);
     return verdict_of_case(store, id, add_verdict, &(struct verdict_to){setup->tz, *ret}, err);
+}
+
+/* With a complaint the likeliest lots are kept; of harm each that it may be counts. */
+int case_told_reach(const struct desk *desk, struct store *store, const struct tell_asked *asked,
+                    json_t **ret, struct error *err)
+{
+    struct tell_asked all = *asked;
+    struct placing_all *may_be = xcalloc(1, sizeof *may_be);
+    struct case_row row;
+    int rc = case_get(store, asked->case_id, &row, err);
+    if (!rc && row.lot_id <= 0)
+        rc = placing_all(desk, store, row.id, may_be, err);
+    all.may_be = may_be->lot;
+    all.may_be_count = may_be->count;
+    all.left_out = may_be->left_out;
+    if (!rc)
+        rc = tell_reach(desk->triage, store, &all, ret, err);
+    free(may_be);
+    return rc;
 }

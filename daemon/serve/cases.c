@@ -9,6 +9,7 @@
 #include "desk/joining.h"
 #include "desk/logged.h"
 #include "desk/named.h"
+#include "desk/overheard.h"
 #include "lots/product_named.h"
 #include "serve/app.h"
 #include "serve/asked_product.h"
@@ -77,7 +78,10 @@ static int list_row(void *arg, const struct case_row *row)
         following_case_json(&follow, row->harm, list->today, item);
     if (row->harm_unseen)
         json_object_set_new(item, "harm_since_settled", json_true());
-    if (row->top_cause[0]) {
+    bool possible = case_may_harm(list->store, row);
+    if (possible)
+        json_object_set_new(item, "harm_possible", json_true());
+    if (row->top_cause[0] && !row->harm && !possible) { /* beside harm no cause is named */
         json_object_set_new(item, "top",
                             json_pack("{s:s, s:s, s:f}", "cause", row->top_cause, "title",
                                       triage_cause_title(list->setup->triage, row->top_cause),
@@ -290,7 +294,7 @@ static int why_question(const struct desk *desk, struct store *store,
 static int reach_question(const struct desk *desk, struct store *store,
                           const struct tell_asked *asked, json_t **ret, struct error *err)
 {
-    return tell_reach(desk->triage, store, asked, ret, err);
+    return case_told_reach(desk, store, asked, ret, err);
 }
 
 static int ask_question(const struct desk *desk, struct store *store,
@@ -332,12 +336,28 @@ struct settling {
     const char *cause, *confirmed_by, *note, *by;
     bool reopen;
     struct despite_harm despite;
+    struct overheard heard; /* harm in the note */
 };
 
 static int reopen(struct store *store, const struct settling *s, struct error *err)
 {
     int rc = verdict_reopen(store, s->case_id, s->note, s->by, s->at_ms, err);
     return rc ? rc : following_reopened(s->despite.desk, store, s->case_id, s->at_ms, err);
+}
+
+/* What the note says of harm is news beside what the case carried; the verdict does not close it.
+ */
+static int settle_hearing(struct store *store, struct settling *s,
+                          const struct verdict_new *verdict, struct error *err)
+{
+    s->heard.desk = s->despite.desk;
+    s->heard.case_id = s->case_id;
+    s->heard.where = "the note of a verdict says so";
+    s->heard.why = (struct complaint_why){s->by, s->note, s->despite.now_ms};
+    int rc = overheard_hear(store, &s->heard, err);
+    if (!rc)
+        rc = verdict_add(store, verdict, err);
+    return rc || !s->heard.mailed ? rc : case_flag_harm(store, s->case_id, err);
 }
 
 /* Harm is looked for before: a verdict closes it. */
@@ -355,7 +375,7 @@ static int settle(struct store *store, void *arg, struct error *err)
     int rc = despite_harm_pass(store, &s->despite, err);
     if (!rc) /* what waits was said before it */
         rc = outbox_gathered_now(store, s->case_id, s->despite.now_ms, err);
-    return rc ? rc : verdict_add(store, &verdict, err);
+    return rc ? rc : settle_hearing(store, s, &verdict, err);
 }
 
 static int read_settling(const json_t *body, const struct setup *setup, const char *symptom,
@@ -442,11 +462,13 @@ void cases_verdict(struct request *rq, struct store *store)
     } else {
         json_t *answer = verdict_json(&s);
         despite_told_done(rq, store, &s.despite, answer);
+        despite_told_heard(rq, store, &s.heard, answer);
         request_reply_json(rq, 200, answer);
     }
     free(note);
     free(anyway);
     json_decref(s.despite.found);
+    json_decref(s.heard.harm);
     json_decref(body);
     setup_unref(setup);
 }

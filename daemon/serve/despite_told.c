@@ -24,3 +24,13 @@ void despite_told_done(const struct request *rq, struct store *store,
     json_object_set_new(answer, "alarm",
                         json_string(answer_alarm(despite->desk, store, despite->now_ms)));
 }
+
+void despite_told_heard(const struct request *rq, struct store *store,
+                        const struct overheard *heard, json_t *answer)
+{
+    json_t *told = overheard_json(store, heard);
+    if (!told)
+        return;
+    app_wake(rq->app);
+    json_object_set_new(answer, "heard", told);
+}

@@ -3,6 +3,7 @@
 #define ODDLOAF_SERVE_DESPITE_TOLD_H
 
 #include "desk/despite_harm.h"
+#include "desk/overheard.h"
 #include "serve/request.h"
 
 /* The problem document, with "open_harm" where that is why. */
@@ -12,5 +13,8 @@ void despite_told_refuse(struct request *rq, int code, const struct error *err,
  * woken. */
 void despite_told_done(const struct request *rq, struct store *store,
                        const struct despite_harm *despite, json_t *answer);
+/* "heard": what was written with it says of harm; the outbox is woken. Nothing if it says none. */
+void despite_told_heard(const struct request *rq, struct store *store,
+                        const struct overheard *heard, json_t *answer);
 
 #endif

@@ -5,6 +5,7 @@
 #include "base/uuid.h"
 #include "base/words.h"
 #include "desk/apart.h"
+#include "desk/overheard.h"
 #include "serve/app.h"
 #include "serve/despite_told.h"
 #include "serve/lot_named.h"
@@ -90,6 +91,7 @@ struct holding {
     bool *stood;              /* of each: the same hold stood before */
     struct text_buffer *gone; /* of each that was skipped: what came of it; else empty */
     struct despite_harm despite;
+    struct overheard heard; /* harm in the reason of a hold */
 };
 
 static int read_lots(const struct setup *setup, struct store *store, const json_t *body,
@@ -242,6 +244,21 @@ static int skip_gone(struct store *store, struct holding *h, struct error *err)
     return ERROR_CONFLICT;
 }
 
+/* Of no case it is about the lot, the first of them. */
+static int hear(struct store *store, struct holding *h, struct error *err)
+{
+    size_t first = 0;
+    while (first + 1 < h->count && is_skipped(h, first))
+        first++;
+    h->heard.case_id = h->case_id;
+    h->heard.lot_id = h->of[first].lot_id;
+    h->heard.lot = h->case_id ? NULL : h->of[first].code;
+    h->heard.told_before = h->stood[first];
+    h->heard.where = "the reason of a hold says so";
+    h->heard.why = (struct complaint_why){h->by, h->reason, h->at_ms};
+    return overheard_hear(store, &h->heard, err);
+}
+
 static int hold_all(struct store *store, void *arg, struct error *err)
 {
     struct holding *h = arg;
@@ -256,7 +273,7 @@ static int hold_all(struct store *store, void *arg, struct error *err)
         if (!is_skipped(h, i))
             rc = hold_add(store, &h->of[i], &entry, &h->stood[i], err);
     }
-    return rc;
+    return rc ? rc : hear(store, h, err);
 }
 
 static int end_all(struct store *store, void *arg, struct error *err)
@@ -400,6 +417,7 @@ static void answer_holding(struct request *rq, struct store *store, bool release
     struct setup *setup = app_setup(rq->app);
     struct holding h = {.release = release, .user = rq->user, .at_ms = app_now_ms(rq->app)};
     struct text_buffer did = {0};
+    h.heard.desk = &setup->desk;
     char *reason = NULL, *anyway = NULL;
     json_t *body = NULL;
     int rc = request_json(rq, &body, &err);
@@ -417,9 +435,11 @@ static void answer_holding(struct request *rq, struct store *store, bool release
     } else {
         json_t *answer = answer_json(setup, store, &h);
         despite_told_done(rq, store, &h.despite, answer);
+        despite_told_heard(rq, store, &h.heard, answer);
         request_reply_json(rq, 200, answer);
     }
     json_decref(h.despite.found);
+    json_decref(h.heard.harm);
     text_buffer_free(&did);
     free(h.of);
     free(h.stood);

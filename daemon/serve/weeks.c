@@ -102,12 +102,19 @@ static int read_asked(const struct request *rq, bool page, struct asked *ret, st
 static int add_harm(struct store *store, const struct span *days, const struct asked *asked,
                     int64_t now_ms, json_t *report, struct error *err)
 {
-    json_t *harm = NULL;
+    json_t *harm = NULL, *possible = NULL;
     const struct when_span span = {tz_day_start_ms(asked->tz, days->from_day),
                                    tz_day_start_ms(asked->tz, days->to_day)};
-    int rc = span_rows_harm(store, asked->tz, when_span_until(span, now_ms), &harm, err);
+    const struct when_span until = when_span_until(span, now_ms);
+    int rc = span_rows_harm(store, asked->tz, until, false, &harm, err);
     if (!rc)
-        json_object_set_new(report, "harm", harm);
+        rc = span_rows_harm(store, asked->tz, until, true, &possible, err);
+    if (!rc) {
+        json_array_extend(harm, possible);
+        json_object_set(report, "harm", harm);
+    }
+    json_decref(harm);
+    json_decref(possible);
     return rc;
 }
 

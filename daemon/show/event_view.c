@@ -194,13 +194,17 @@ static bool holds(const json_t *list, const json_t *word)
 /* A correction may take back some of it and leave the rest. */
 static void add_harm(struct view *view, const json_t *event, bool taken_back)
 {
+    bool heard = json_object_get(event, "heard_in") != NULL;
     size_t i;
     const json_t *word, *harm = json_object_get(event, "harm");
     const json_t *said = json_object_get(json_object_get(event, "said"), "harm");
     json_array_foreach(harm, i, word)
     {
-        view_add(view, VIEW_ROW, taken_back ? "Taken back" : "Reported", 0, "%s",
-                 json_string_value(word));
+        view_add(view, VIEW_ROW,
+                 taken_back ? "Taken back"
+                 : heard    ? "Spoken of"
+                            : "Reported",
+                 0, "%s", json_string_value(word));
     }
     json_array_foreach(taken_back ? said : NULL, i, word)
     {
@@ -209,14 +213,30 @@ static void add_harm(struct view *view, const json_t *event, bool taken_back)
     }
 }
 
+/* None of who called stands in a mail. */
+static void add_contact(struct view *view, const json_t *event)
+{
+    const json_t *contact = json_object_get(event, "contact");
+    if (contact)
+        view_add(view, VIEW_ROW, "Caller", 0,
+                 json_is_true(contact) ? "contact data is with the desk, not in this mail"
+                                       : "no number was left: nobody can call back");
+}
+
 static void view_of_urgent(const json_t *event, struct view *view)
 {
+    bool heard = json_object_get(event, "heard_in") != NULL;
     bool taken_back = json_is_true(json_object_get(event, "taken_back"));
     if (taken_back)
         view_add(view, VIEW_TITLE, NULL, 0, "A report of harm was taken back");
     else if (json_is_true(json_object_get(event, "alone")))
         view_add(view, VIEW_TITLE, NULL, 0,
                  "Urgent: harm is spoken of where no complaint tells it");
+    else if (heard)
+        view_add(view, VIEW_TITLE, NULL, 0, "%s",
+                 json_is_true(json_object_get(event, "possible"))
+                     ? "To read: what was written of a case may speak of harm"
+                     : "Urgent: what was written of a case speaks of harm");
     else if (json_is_true(json_object_get(event, "possible")))
         view_add(view, VIEW_TITLE, NULL, 0, "To read: a complaint may speak of harm");
     else
@@ -227,14 +247,18 @@ static void view_of_urgent(const json_t *event, struct view *view)
             "The complaint was refused, so no case holds it: see it where it came from, mend it "
             "and log it again.");
     add_harm(view, event, taken_back);
+    if (heard)
+        add_row(view, "Says so", event, "why");
     add_row(view, "Plant", event, "plant");
     add_row(view, "Case", event, "case");
-    add_row(view, "Complaint", event, "complaint");
-    add_row(view, "Received", event, "received_at");
+    add_row(view, heard ? "About complaint" : "Complaint", event, "complaint");
+    add_row(view, heard ? "That was received" : "Received", event, "received_at");
+    add_contact(view, event);
     add_row(view, "Channel", event, "channel");
     add_row(view, "Symptom", event, "symptom");
     lot_told_rows(event, view);
-    add_row(view, "Told again", event, "why");
+    if (!heard)
+        add_row(view, "Told again", event, "why");
     add_row(view, "Case before", event, "case_was");
     told_view_lot(view, json_object_get(event, "made"));
     add_row(view, "Refused", event, "refused");
@@ -260,7 +284,9 @@ static void view_of_gathered(const json_t *event, struct view *view)
         const json_t *said = json_object_get(report, "said");
         view_add(view, VIEW_HEADING, NULL, 0, "Complaint %s", text_of(report, "complaint"));
         add_row(view, "Received", said, "received_at");
-        add_row(view, "Told again", report, "why");
+        add_row(view, json_object_get(report, "heard_in") ? "Says so" : "Told again", report,
+                "why");
+        add_contact(view, report);
         if (json_is_true(json_object_get(report, "possible")))
             view_add(view, VIEW_ROW, "Reported", 0, "it may speak of harm");
         told_view_complaint(view, said);

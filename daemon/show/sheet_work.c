@@ -219,6 +219,9 @@ void sheet_beside(struct text_buffer *b, const json_t *reach)
         return;
     text_append(b, "<h2>Lots it may lie in</h2><p class=\"soft small\">By what they share: ");
     add_reach(b, reach);
+    if (page_number(reach, "left_out") > 0)
+        text_appendf(b, "<p><strong>It may be %.0f more lots, which are not named.</strong></p>",
+                     page_number(reach, "left_out"));
     json_array_foreach(json_object_get(reach, "common"), i, one)
     {
         text_append(b, "<p>Also ");

@@ -72,13 +72,14 @@ static const struct list {
     {"holds", NULL, NULL, "hold,lot,units,in_code,code_date,reason,by,at,case"},
     {"overdue", NULL, NULL, "case,symptom,severity,harm,owner,due,days,complaints,lot,line"},
     {"stages", NULL, NULL, "stage,what,n,median_days,most_days,waiting"},
-    {"harm", NULL, NULL, "complaint,case,received_at,symptom,harm,lot_text"},
+    {"harm", NULL, NULL, "complaint,case,received_at,symptom,harm,possible,lot_text"},
     {"returns.by", "factor", NULL, "level,returns,units,dispatched,share,low,high,per_million"},
     {"complaint_rows", NULL, NULL,
      "complaint,received_at,symptom,channel,case,lot,line,product,lot_text,lot_state,code_date,"
      "store,route,bought_on,found_on,packs,harm"},
     {"case_rows", NULL, NULL,
-     "case,symptom,state,lot,line,product,complaints,packs,harm,opened_at,as_of,cause,"
+     "case,symptom,state,lot,line,product,complaints,packs,harm,harm_possible,opened_at,as_of,"
+     "cause,"
      "probability"}};
 
 const char *const WEEK_CSV_TABLES[] = {"rates", "signals", "stories",    "causes",  "to-come",

@@ -84,6 +84,15 @@ int case_get(struct store *store, int64_t case_id, struct case_row *ret, struct 
     return ERROR_NOT_FOUND;
 }
 
+bool case_may_harm(struct store *store, const struct case_row *row)
+{
+    static const char SQL[] =
+        "SELECT EXISTS(SELECT 1 FROM complaint c WHERE c.case_id = ?1 AND c.withdrawn_ms IS NULL"
+        " AND " CASE_COMPLAINT_MAY_HARM("c") ")";
+    int64_t found = 1;
+    return !row->harm && (db_number(store, SQL, DB(DB_INT(row->id)), &found, NULL) || found);
+}
+
 int case_moved_here(struct store *store, int64_t case_id, struct store_ids *ret, struct error *err)
 {
     static const char SQL[] = "SELECT id FROM complaint_case WHERE moved_to = ?1"

@@ -17,6 +17,9 @@ struct case_row {
 };
 /* Follows a case whose complaints all moved to another one. ERROR_NOT_FOUND if unknown. */
 int case_get(struct store *store, int64_t case_id, struct case_row *ret, struct error *err);
+/* May words of it mean harm, which nobody has read, while none is reported? As its complaints say
+ * now, weighed or not. true, too, of what cannot be read. */
+bool case_may_harm(struct store *store, const struct case_row *row);
 /* The cases whose complaints all moved to this one, oldest first. */
 int case_moved_here(struct store *store, int64_t case_id, struct store_ids *ret, struct error *err);
 /* Does a verdict stand on a case that has no complaints any more? */

@@ -4,6 +4,10 @@
 
 #include "store/store.h"
 
+/* Of a row `c` of complaint: words of it may mean harm, and nobody has read them. As the body is
+ * written: no text in it can hold the quotes bare. */
+#define CASE_COMPLAINT_MAY_HARM(c) "instr(" c ".body, '\"harm_possible\":true') > 0"
+
 /* 1 found, 0 none. */
 int case_find(struct store *store, const char *symptom, int64_t lot_id, int64_t *ret_id,
               struct error *err);

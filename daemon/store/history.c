@@ -30,6 +30,7 @@
     " UNION ALL SELECT k.at_ms, k.by_name, CASE WHEN k.field IN ('lot', 'lot_state', 'case') THEN" \
     " 'moved' WHEN k.field = 'joined' THEN CASE WHEN k.now <> '' THEN 'joined' ELSE 'separated' "  \
     "END"                                                                                          \
+    " WHEN k.field = 'harm' AND k.now = '\"possible\"' THEN 'spoke of harm'"                       \
     " WHEN k.field <> 'withdrawn' THEN 'corrected' WHEN k.now <> '' THEN 'withdrawn' ELSE"         \
     " 'brought back' END, k.complaint, CASE k.field WHEN 'joined' THEN '' ELSE k.field END, "      \
     "k.was, k.now,"                                                                                \

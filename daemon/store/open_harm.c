@@ -1,4 +1,5 @@
 #include "store/open_harm.h"
+#include "store/case_inside.h"
 #include "store/db.h"
 #include "store/lot_find.h"
 #include <string.h>
@@ -8,11 +9,20 @@
     " FROM complaint c JOIN complaint_case k ON k.id = c.case_id LEFT JOIN case_follow f"          \
     " ON f.case_id = k.id WHERE c.withdrawn_ms IS NULL AND (k.state = 'open' OR k.harm_unseen = "  \
     "1)"                                                                                           \
-    " AND (c.harm <> 0 OR (f.may_harm = 1 AND k.harm = 0)) AND "
+    " AND (c.harm <> 0 OR (k.harm = 0 AND (f.may_harm = 1 OR " CASE_COMPLAINT_MAY_HARM(            \
+        "c") "))) AND "
 #define NEWEST_FIRST " ORDER BY c.received_ms DESC, c.id DESC"
 
-/* `fold`: only complaints that name this code; NULL: all. */
-static int each_row(struct db_query *q, const char *fold, open_harm_each each, void *arg)
+/* Cases that a lot, or a code, was held for: it is guarded by their harm, though no complaint of
+ * theirs may be about it. */
+#define HELD_FOR                                                                                   \
+    "c.case_id IN (SELECT coalesce(m.moved_to, h.case_id) FROM hold h JOIN complaint_case m ON"    \
+    " m.id = h.case_id WHERE "
+
+/* `fold`: only complaints that name this code, or, where not `naming`, only the others; NULL: all.
+ */
+static int each_row(struct db_query *q, const char *fold, bool naming, open_harm_each each,
+                    void *arg)
 {
     int rc = 0;
     char own[LOT_FIND_CODE];
@@ -25,7 +35,10 @@ static int each_row(struct db_query *q, const char *fold, open_harm_each each, v
                                           .symptom = db_text(q, 4),
                                           .uuid = db_text(q, 5),
                                           .body = db_text(q, 6)};
-        if (!fold || strcmp(lot_find_fold(db_text(q, 7), own, sizeof own), fold) == 0)
+        const char *text = db_text(q, 7);
+        bool named =
+            fold && !row.lot_id && text && strcmp(lot_find_fold(text, own, sizeof own), fold) == 0;
+        if (!fold || named == naming)
             rc = each(arg, &row);
     }
     return db_end(q, rc);
@@ -35,23 +48,27 @@ static int of_code(struct store *store, const char *code, open_harm_each each, v
                    struct error *err)
 {
     static const char SQL[] = ROWS "c.lot_id IS NULL AND c.lot_text IS NOT NULL" NEWEST_FIRST;
+    static const char SQL_HELD[] = ROWS HELD_FOR "h.lot_id IS NULL AND h.fold = ?1)" NEWEST_FIRST;
     char fold[LOT_FIND_CODE];
+    lot_find_fold(code, fold, sizeof fold);
     struct db_query q = db_query(store, SQL, NULL, err);
-    return each_row(&q, lot_find_fold(code, fold, sizeof fold), each, arg);
+    int rc = each_row(&q, fold, true, each, arg);
+    if (rc)
+        return rc;
+    q = db_query(store, SQL_HELD, DB(DB_TEXT(fold)), err);
+    return each_row(&q, fold, false, each, arg);
 }
 
 int open_harm_of_lot(struct store *store, const struct hold_of *of, open_harm_each each, void *arg,
                      struct error *err)
 {
-    /* a candidate that is less likely than this is named nowhere else either */
-    static const double LEAST_WEIGHT = 0.05;
     static const char SQL[] =
         ROWS "(c.lot_id = ?1 OR (c.lot_id IS NULL AND c.id IN (SELECT complaint_id FROM"
-             " complaint_lot WHERE lot_id = ?1 AND weight >= ?2)))" NEWEST_FIRST;
+             " complaint_lot WHERE lot_id = ?1)) OR " HELD_FOR "h.lot_id = ?1))" NEWEST_FIRST;
     if (!of->lot_id)
         return of_code(store, of->code, each, arg, err);
-    struct db_query q = db_query(store, SQL, DB(DB_INT(of->lot_id), DB_REAL(LEAST_WEIGHT)), err);
-    return each_row(&q, NULL, each, arg);
+    struct db_query q = db_query(store, SQL, DB(DB_INT(of->lot_id)), err);
+    return each_row(&q, NULL, true, each, arg);
 }
 
 int open_harm_of_case(struct store *store, int64_t case_id, open_harm_each each, void *arg,
@@ -59,5 +76,5 @@ int open_harm_of_case(struct store *store, int64_t case_id, open_harm_each each,
 {
     static const char SQL[] = ROWS "c.case_id = ?1" NEWEST_FIRST;
     struct db_query q = db_query(store, SQL, DB(DB_INT(case_id)), err);
-    return each_row(&q, NULL, each, arg);
+    return each_row(&q, NULL, true, each, arg);
 }

@@ -14,8 +14,9 @@ struct open_harm_row {
 /* May ask the database itself; its non-zero answer stops and is returned. */
 typedef int (*open_harm_each)(void *arg, const struct open_harm_row *row);
 
-/* Of a lot: of all its cases, and of complaints whose lot is open and may be it; of a code that is
- * on no record: of complaints that name it. Newest first. */
+/* Of a lot: of all its cases, of complaints whose lot is open and may be it, however unlikely, and
+ * of the cases it was ever held for; of a code that is on no record: of complaints that name it,
+ * and of those cases. Newest first. */
 int open_harm_of_lot(struct store *store, const struct hold_of *of, open_harm_each each, void *arg,
                      struct error *err);
 int open_harm_of_case(struct store *store, int64_t case_id, open_harm_each each, void *arg,

@@ -25,7 +25,10 @@ static int add_case(void *arg, const struct case_row *row)
                              "symptom", row->symptom, "complaints", row->complaints, "as_of",
                              case_json_when(a->triage, row->as_of_ms), "state",
                              row->settled ? "settled" : "open", "harm", row->harm);
-    if (row->top_cause[0] && !row->harm)
+    bool possible = case_may_harm(a->store, row);
+    if (possible)
+        json_object_set_new(item, "harm_possible", json_true());
+    if (row->top_cause[0] && !row->harm && !possible)
         json_object_set_new(item, "top",
                             json_pack("{s:s, s:s*, s:f}", "cause", row->top_cause, "title",
                                       triage_cause_title(a->triage, row->top_cause), "probability",

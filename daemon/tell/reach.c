@@ -61,6 +61,7 @@ struct reached {
     bool same_line;
     int64_t case_id; /* an open case on it that is most likely of this cause; 0 none */
     double case_probability;
+    bool case_harm; /* it reports harm, or may */
 };
 
 struct reaching {
@@ -194,6 +195,7 @@ static int take_case(void *arg, const struct case_row *row)
         row->top_probability > reached->case_probability) {
         reached->case_id = row->id;
         reached->case_probability = row->top_probability;
+        reached->case_harm = row->harm || case_may_harm(reaching->records.store, row);
     }
     return 0;
 }
@@ -272,8 +274,11 @@ static json_t *because_json(const struct reached *reached, const struct judged *
     }
     if (reached->case_id) {
         append_part(&text, "its own case ");
-        text_appendf(&text, "%s, %s %%", CASE_ID(reached->case_id),
-                     text_chance(reached->case_probability, percent));
+        text_append(&text, CASE_ID(reached->case_id));
+        if (reached->case_harm) /* beside which no cause is named */
+            text_append(&text, ", which speaks of harm");
+        else
+            text_appendf(&text, ", %s %%", text_chance(reached->case_probability, percent));
     }
     if (reached->observed > 0)
         text_appendf(&text, "; %d complaint%s there, %.1f expected", reached->observed,

@@ -47,6 +47,7 @@ struct carrying {
     struct triage *triage;
     struct lot_records records;
     const struct case_input *input;
+    const struct tell_asked *asked;
     bool harm, tampered; /* whether, and of which kind */
     bool label, allergen;
     bool labelled_alone; /* no other kind: nothing in the bread is wrong */
@@ -322,16 +323,33 @@ static int add_lot(const struct carrying *c, int64_t lot_id, const char *because
     return 0;
 }
 
-/* Every lot that it could be is one that harm may lie in. */
-static int add_candidates(const struct carrying *c, json_t *list, struct error *err)
+static int add_candidate(const struct carrying *c, const struct complaint_lot *lot, json_t *list,
+                         struct error *err)
 {
     char because[64], percent[8];
+    snprintf(because, sizeof because, "may be the lot of the complaint, %s %%",
+             text_chance(lot->weight, percent));
+    return add_lot(c, lot->lot_id, because, list, err);
+}
+
+static bool is_kept(const struct case_input *input, int64_t lot_id)
+{
+    for (int i = 0; i < input->lot_count; i++)
+        if (input->lots[i].lot_id == lot_id)
+            return true;
+    return false;
+}
+
+/* Every lot that it could be is one that harm may lie in: those kept, and those beyond them. */
+static int add_candidates(struct carrying *c, json_t *list, struct error *err)
+{
     int rc = 0;
-    for (int i = 0; i < c->input->lot_count && !rc; i++) {
-        snprintf(because, sizeof because, "may be the lot of the complaint, %s %%",
-                 text_chance(c->input->lots[i].weight, percent));
-        rc = add_lot(c, c->input->lots[i].lot_id, because, list, err);
-    }
+    for (int i = 0; i < c->input->lot_count && !rc; i++)
+        rc = add_candidate(c, &c->input->lots[i], list, err);
+    for (int i = 0; i < c->asked->may_be_count && !rc; i++)
+        if (!is_kept(c->input, c->asked->may_be[i].lot_id))
+            rc = add_candidate(c, &c->asked->may_be[i], list, err);
+    c->more = c->asked->left_out > 0;
     return rc;
 }
 
@@ -416,6 +434,8 @@ static int carrying_json(struct carrying *c, json_t **ret, struct error *err)
         json_object_set(answer, "common", c->common);
     if (json_array_size(c->carry_no_label))
         json_object_set(answer, "carry_no_label", c->carry_no_label);
+    if (!own && c->more)
+        json_object_set_new(answer, "left_out", json_integer(c->asked->left_out));
     if (!own)
         json_object_set_new(answer, "none_because",
                             json_string("the case's own lot is not settled, and other lots are "
@@ -436,6 +456,7 @@ int tell_reach_harm(struct triage *triage, struct store *store, const struct tel
         return rc;
     struct carrying c = {.triage = triage,
                          .input = &input,
+                         .asked = asked,
                          .harm = input.harm || (input.harm_possible && input.symptom < 0),
                          .common = json_array(),
                          .carry_no_label = json_array(),

@@ -34,6 +34,11 @@ struct tell_asked {
     int64_t case_id;
     const char *cause;
     int64_t now_ms; /* what is in code is so on that day of the plant */
+    /* Of a case whose lot is open: the lots that it may be besides those kept with it, NULL none;
+     * and how many more are not among them. */
+    const struct complaint_lot *may_be;
+    int may_be_count;
+    int64_t left_out;
 };
 int tell_reach(struct triage *triage, struct store *store, const struct tell_asked *asked,
                json_t **ret, struct error *err);

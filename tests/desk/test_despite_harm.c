@@ -108,12 +108,74 @@ static void done_all_the_same_it_is_kept_and_mailed(void **state)
                      1);
 }
 
+/* Lot L2, of which nobody complained, or a code on no record; released. */
+static int release(struct fixture *f, const struct hold_of *lot, struct error *err)
+{
+    struct despite_harm despite = {.desk = &f->desk,
+                                   .did = "L2 6318 A0400: hold ended (release)",
+                                   .lots = lot,
+                                   .lot_count = 1,
+                                   .freed = true,
+                                   .by = "mira",
+                                   .user = "mira",
+                                   .now_ms = f->now_ms};
+    int rc = despite_harm_pass(f->store, &despite, err);
+    assert_int_equal(json_array_size(despite.found), rc ? 1 : 0);
+    json_decref(despite.found);
+    return rc;
+}
+
+/* What was held for harm is not given free while that is open, whose lot soever it is. */
+static void what_was_held_for_harm_stays_held(void **state)
+{
+    static const struct hold_of LOTS[] = {{2, "L2 6318 A0400"}, {0, "L9 6318 A0400"}};
+    static const struct {
+        const char *said;
+        bool refused;
+    } ROWS[] = {{"{'symptom':'other','harm':['foreign-matter']}", true},
+                {"{'note':'her kid had hives after it'}", true},
+                {"{}", false}};
+    struct fixture *f = *state;
+    for (size_t i = 0; i < 2 * sizeof ROWS / sizeof ROWS[0]; i++) {
+        const struct hold_of *lot = &LOTS[i % 2];
+        struct error err = {0};
+        bool stood;
+        fixture_begin(f);
+        fixture_log(f, FIRST, ROWS[i / 2].said);
+        assert_int_equal(release(f, lot, &err), 0);
+        const struct hold_entry held = {
+            "found",   "mira", "mira", fixture_number(f, "SELECT max(id) FROM complaint_case"),
+            f->now_ms, false};
+        assert_int_equal(hold_add(f->store, lot, &held, &stood, &err), 0);
+        assert_int_equal(release(f, lot, &err), ROWS[i / 2].refused ? ERROR_CONFLICT : 0);
+        assert_true(!ROWS[i / 2].refused || strstr(err.text, "harm is open of C"));
+        fixture_end(f, false);
+    }
+}
+
+/* Nor is a lot that the complaint may be about, be it one of fifty. */
+static void a_candidate_of_harm_stays_held(void **state)
+{
+    struct fixture *f = *state;
+    struct error err = {0};
+    fixture_log(f, FIRST, "{'symptom':'other','harm':['foreign-matter'],'lot_text':'no idea'}");
+    assert_int_equal(release(f, &(struct hold_of){2, "L2 6318 A0400"}, &err), 0);
+    assert_int_equal(
+        db_exec(f->store, "INSERT INTO complaint_lot SELECT max(id), 2, 0.02 FROM complaint", &err),
+        0);
+    assert_int_equal(release(f, &(struct hold_of){2, "L2 6318 A0400"}, &err), ERROR_CONFLICT);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(moldy_bread_is_neither_sold_nor_reworked, fixture_clean,
                                         fixture_cleaned),
         cmocka_unit_test_setup_teardown(done_all_the_same_it_is_kept_and_mailed, fixture_clean,
+                                        fixture_cleaned),
+        cmocka_unit_test_setup_teardown(what_was_held_for_harm_stays_held, fixture_clean,
+                                        fixture_cleaned),
+        cmocka_unit_test_setup_teardown(a_candidate_of_harm_stays_held, fixture_clean,
                                         fixture_cleaned),
     };
     return cmocka_run_group_tests(tests, open_ranked, close_ranked);

@@ -22,7 +22,7 @@ def check_levels(plant):
     assert "Stop eating" in said["script"].replace("stop", "Stop"), said
     perhaps = log(plant, lot="L1 6315 A0400", note="the dog ate the moldy loaf before I saw it")
     assert perhaps["harm"] == [] and perhaps["harm_possible"] is True, perhaps
-    assert "?" in perhaps["script"] and perhaps["ranked"] and perhaps["alarm"], perhaps
+    assert "?" in perhaps["script"] and perhaps["ranked"] == [] and perhaps["alarm"], perhaps
     taken = [t for t in perhaps["taken"] if t["field"] == "harm_possible"]
     assert taken and taken[0]["from"], perhaps["taken"]
     none = log(plant, lot="L1 6316 A0400", note="green spots on top, nobody ate it, no one is sick")
@@ -39,6 +39,7 @@ def check_whose(plant):
     assert second["case"] == first["case"] and second["harm"] == [], second
     assert "script" not in second, "the script is of this caller"
     assert second["earlier_harm"] == "an earlier caller reported harm on this lot", second
+    assert second["ranked"] == [], "no cause is shown to the desk beside another caller's harm"
     return first["case"]
 
 
@@ -52,6 +53,11 @@ def check_rank(plant, case):
     perhaps = log(plant, lot="L1 6309 A0400", note="could it be that a child got sick from this")
     shown = plant.client("rank", perhaps["case"]).stdout
     assert "MAY SPEAK OF HARM" in shown and "Likely causes" not in shown, shown
+    listed = [c for c in plant.get("/v1/cases?limit=500")[1]["cases"] if c["case"] == perhaps["case"]]
+    assert listed[0]["harm_possible"] and "top" not in listed[0], listed
+    of_lot = plant.get("/v1/lots/L1%206309%20A0400")[1]["cases"]
+    assert of_lot[0]["harm_possible"] and "top" not in of_lot[0], of_lot
+    assert "MAY BE HARM" in plant.client("cases", "--order", "urgent").stdout
 
 
 def check_cautions(plant):

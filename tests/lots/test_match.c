@@ -2,6 +2,7 @@
 #include "check.h"
 #include "state.h"
 
+#include "base/text.h"
 #include "lots/lot_rules.h"
 #include "lots/match.h"
 #include "store/db.h"
@@ -221,6 +222,38 @@ static void product_that_fits_several(void **state)
     q.product = NULL;
     struct lot_match_result unsaid = match(q);
     assert_float_equal(none.candidate[0].weight, unsaid.candidate[0].weight, 1e-12);
+}
+
+/* Where harm is looked for every lot that it may be counts, not the likeliest alone. */
+static void all_that_it_may_be(void **state)
+{
+    (void)state;
+    struct error err = {0};
+    struct lot_query q = query(NULL);
+    q.product = "W24";
+    struct lot_match_result r = match(q);
+    struct lot_match_all *all = xcalloc(1, sizeof *all);
+    assert_int_equal(match_lot_all(world.matcher, world.store, &q, all, &err), 0);
+    assert_int_equal(r.count, LOT_MATCH_CANDIDATES);
+    assert_true(all->count > LOT_MATCH_CANDIDATES && all->count < LOT_MATCH_ALL);
+    assert_int_equal(all->left_out, 0);
+    for (size_t i = 0; i < all->count; i++) {
+        assert_true(i >= r.count || all->candidate[i].lot_id == r.candidate[i].lot_id);
+        assert_true(!i || all->candidate[i].weight <= all->candidate[i - 1].weight);
+        for (size_t k = 0; k < i; k++)
+            assert_true(all->candidate[i].lot_id != all->candidate[k].lot_id);
+    }
+    q.product = "pan-bread"; /* more than can be weighed: how many is said */
+    assert_int_equal(match_lot_all(world.matcher, world.store, &q, all, &err), 0);
+    int64_t made = 0;
+    assert_int_equal(
+        db_number(world.store,
+                  "SELECT count(*) FROM lot WHERE product_id < 3 AND packed_from_ms <= ?1",
+                  DB(DB_MS(q.received_ms)), &made, &err),
+        0);
+    print_message("%zu and %zu of %lld\n", all->count, all->left_out, (long long)made);
+    assert_int_equal(all->left_out, made - LOT_MATCH_ALL);
+    free(all);
 }
 
 /* Who has no code says what it is and its date, where the code is asked for. */
@@ -496,6 +529,7 @@ int main(void)
         cmocka_unit_test(contradictions_lower_an_exact_hit),
         cmocka_unit_test(product_and_store_as_people_say_them),
         cmocka_unit_test(product_that_fits_several),
+        cmocka_unit_test(all_that_it_may_be),
         cmocka_unit_test(product_named_as_the_code),
         cmocka_unit_test(product_and_code_date_alone),
         cmocka_unit_test(scanned_labels),

@@ -282,7 +282,7 @@ static void test_places(void **state)
                             json_object_get(json_array_get(ranked, i), "probability")) < p - 0.3);
     json_decref(ranking);
     json_t *reach = NULL;
-    struct tell_asked asked = {dirty, NULL, AT(26, 0)};
+    struct tell_asked asked = {.case_id = dirty, .now_ms = AT(26, 0)};
     assert_int_equal(reach_as_of(triage, &f, &asked, &reach), 0);
     const json_t *lots = json_object_get(reach, "lots");
     assert_true(json_array_size(lots) > 10);
@@ -309,7 +309,8 @@ static void test_places(void **state)
                     "UPDATE reading SET value = 0.1 WHERE lot_id IN (163, 167) AND quantity_id = 5;"
                     "DELETE FROM plantlog");
     fixture_records_changed(&f);
-    asked = (struct tell_asked){dirty, "inhibitor-underdosed", AT(26, 0)};
+    asked =
+        (struct tell_asked){.case_id = dirty, .cause = "inhibitor-underdosed", .now_ms = AT(26, 0)};
     assert_int_equal(reach_as_of(triage, &f, &asked, &reach), 0);
     bool told = false;
     for (size_t i = 0; i < json_array_size(json_object_get(reach, "lots")); i++) {
@@ -350,7 +351,7 @@ static json_t *reach_of(struct triage *triage, struct fixture *f, const char *sy
     int64_t id = fixture_complain(f, symptom, fixture_lot(20, 1, 1), AT(26, 0), body);
     fixture_sql(f, "UPDATE complaint SET harm = 1, body = '%s' WHERE case_id = %lld", body,
                 (long long)id);
-    const struct tell_asked asked = {id, NULL, AT(26, 0)};
+    const struct tell_asked asked = {.case_id = id, .now_ms = AT(26, 0)};
     if (tell_reach(triage, f->store, &asked, &reach, &err))
         fail_msg("%s", err.text);
     return reach;
@@ -392,6 +393,35 @@ static void test_reach_of_a_wrong_label(void **state)
     assert_int_equal(json_array_size(json_object_get(reach, "carry_no_label")), 2);
     assert_null(json_object_get(reach, "common"));
     assert_null(json_object_get(reach, "causes"));
+    json_decref(reach);
+    triage_free(triage);
+    fixture_close(&f);
+}
+
+/* Of a lot that is open each that it may be is named, and how many more it may be. */
+static void test_reach_of_an_open_lot(void **state)
+{
+    struct fixture f;
+    struct error err = {0};
+    json_t *reach = NULL;
+    (void)state;
+    harmed_plant(&f);
+    struct triage *triage = fixture_triage(&f);
+    int64_t id = fixture_complain(&f, "other", 0, AT(26, 0), "{\"harm\":[\"foreign-matter\"]}");
+    fixture_sql(&f,
+                "UPDATE complaint SET harm = 1 WHERE case_id = %lld;"
+                "INSERT OR IGNORE INTO complaint_lot SELECT id, 161, 0.1 FROM complaint WHERE"
+                " case_id = %lld",
+                (long long)id, (long long)id);
+    const struct complaint_lot may_be[] = {{161, 0.1}, {162, 0.1}, {163, 0.02}};
+    const struct tell_asked asked = {
+        .case_id = id, .now_ms = AT(26, 0), .may_be = may_be, .may_be_count = 3, .left_out = 7};
+    if (tell_reach(triage, f.store, &asked, &reach, &err))
+        fail_msg("%s", err.text);
+    assert_int_equal(json_array_size(json_object_get(reach, "lots")), 3);
+    assert_non_null(reached(reach, "L163"));
+    assert_true(json_is_true(json_object_get(reach, "more")));
+    assert_int_equal(json_integer_value(json_object_get(reach, "left_out")), 7);
     json_decref(reach);
     triage_free(triage);
     fixture_close(&f);
@@ -817,6 +847,7 @@ int main(void)
         cmocka_unit_test(test_places),
         cmocka_unit_test(test_reach_of_a_wrong_label),
         cmocka_unit_test(test_plain_film_is_no_label),
+        cmocka_unit_test(test_reach_of_an_open_lot),
         cmocka_unit_test(test_reach_of_other_harm),
         cmocka_unit_test(test_mixture),
         cmocka_unit_test(test_harm_first),
