@@ -87,8 +87,8 @@ int case_get(struct store *store, int64_t case_id, struct case_row *ret, struct 
 bool case_may_harm(struct store *store, const struct case_row *row)
 {
     static const char SQL[] =
-        "SELECT EXISTS(SELECT 1 FROM complaint c WHERE c.case_id = ?1 AND c.withdrawn_ms IS NULL"
-        " AND " CASE_COMPLAINT_MAY_HARM("c") ")";
+        "SELECT count(*) FROM complaint c WHERE c.case_id = ?1 AND c.withdrawn_ms IS NULL"
+        " AND " CASE_COMPLAINT_MAY_HARM("c");
     int64_t found = 1;
     return !row->harm && (db_number(store, SQL, DB(DB_INT(row->id)), &found, NULL) || found);
 }
