@@ -203,7 +203,7 @@ static int answer(struct trace_lots *t, const struct tz *tz, const struct period
     if (rc)
         return rc;
     struct trace_story stories[TRACE_STORIES];
-    if (!trace_explain(t, stories)) {
+    if (!trace_explain(t, -INFINITY, stories)) {
         free(results);
         return error_set(err, ERROR_BUSY, "whoever asked has gone");
     }
@@ -229,7 +229,9 @@ int trace_run(struct store *store, const struct tz *tz, const struct trace_query
     int rc = read_period(store, tz, query, &period, err);
     const struct trace_asked asked = {period.symptom, period.packed, INT64_MAX};
     if (!rc)
-        rc = trace_lots_read(store, tz, &asked, &lots, err);
+        rc = trace_lots_read(store, tz, period.packed, &lots, err);
+    if (!rc)
+        rc = trace_lots_report(lots, store, &asked, err);
     if (!rc) {
         mark_failed(lots, &period);
         rc = answer(lots, tz, &period, ret, err);

@@ -165,8 +165,11 @@ static void fit_story(struct explaining *e, int story)
         raise(e, story, &s->of[i]);
 }
 
-static void fit(struct explaining *e)
+static void fit(struct explaining *e, double least)
 {
+    fit_story(e, e->story_count++);
+    if (e->stories[0].evidence < least)
+        return;
     while (e->story_count < TRACE_STORIES && !e->dropped)
         fit_story(e, e->story_count++);
     for (int sweep = 1; sweep < SWEEPS; sweep++) {
@@ -205,8 +208,9 @@ static int by_evidence(const void *a, const void *b)
     return x->evidence < y->evidence ? 1 : x->evidence > y->evidence ? -1 : 0;
 }
 
-bool trace_explain(const struct trace_lots *t, struct trace_story ret[TRACE_STORIES])
+bool trace_explain(const struct trace_lots *t, double least, struct trace_story ret[TRACE_STORIES])
 {
+    memset(ret, 0, TRACE_STORIES * sizeof *ret);
     struct explaining e = {.t = t, .stories = ret};
     e.c = trace_cells_new(t);
     e.w = trace_weigh_new(e.c);
@@ -214,7 +218,7 @@ bool trace_explain(const struct trace_lots *t, struct trace_story ret[TRACE_STOR
     for (int s = 0; s < TRACE_STORIES; s++)
         e.times[s] = xcalloc(e.c->count + 1, sizeof *e.times[s]);
     take_candidates(&e);
-    fit(&e);
+    fit(&e, least);
     for (int s = 0; s < e.story_count; s++) {
         set_now(&e, s);
         for (int i = 0; i < ret[s].count; i++)

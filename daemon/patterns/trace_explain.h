@@ -29,8 +29,9 @@ struct trace_story {
     bool told; /* sure enough to be told; others only say in what order to look */
 };
 
-/* Of marked lots; the surest trouble first. False: nobody waits for it any more
- * (store_is_dropped()), it takes seconds of a year's lots. */
-bool trace_explain(const struct trace_lots *t, struct trace_story ret[TRACE_STORIES]);
+/* Of marked lots; the surest trouble first. Where the likeliest by itself has less evidence than
+ * `least`, no other is looked for beside it (-INFINITY: all are). False: nobody waits for it any
+ * more (store_is_dropped()), it takes seconds of a year's lots. */
+bool trace_explain(const struct trace_lots *t, double least, struct trace_story ret[TRACE_STORIES]);
 
 #endif

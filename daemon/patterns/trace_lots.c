@@ -138,9 +138,7 @@ void trace_lots_send(struct trace_lots *t, struct trace_trips *to, size_t lot,
 
 struct reading {
     struct trace_lots *t;
-    struct store *store;
     const struct tz *tz;
-    struct error *err;
     int64_t until_ms;
     size_t at; /* the lot last met: rows come in the order of the lots */
 };
@@ -211,34 +209,26 @@ static int add_report(void *arg, const struct evidence_report *row)
 static int add_sent(void *arg, const struct evidence_dispatch *row)
 {
     struct reading *r = arg;
-    trace_lots_send(r->t, &r->t->sent, r->at, row);
+    if (seek(r, row->lot_id))
+        trace_lots_send(r->t, &r->t->sent, r->at, row);
     return 0;
 }
 
-/* Products, and where each went. */
-static int add_goods(struct reading *r)
+static int add_name(void *arg, const struct evidence_named *row)
 {
-    for (size_t i = 0; i < r->t->count; i++) {
-        struct evidence_lot lot;
-        int rc = evidence_lot(r->store, r->t->lots[i].lot_id, &lot, r->err);
-        if (rc)
-            return rc;
-        text_clip(lot.lot, r->t->lots[i].lot, sizeof r->t->lots[i].lot);
-        trace_lots_share(r->t, i, "product", lot.product);
-        r->at = i;
-        rc = evidence_dispatches(r->store, lot.lot_id, add_sent, r, r->err);
-        if (rc)
-            return rc;
-    }
+    struct reading *r = arg;
+    if (!seek(r, row->lot_id))
+        return 0;
+    text_clip(row->lot, r->t->lots[r->at].lot, sizeof r->t->lots[r->at].lot);
+    trace_lots_share(r->t, r->at, "product", row->product);
     return 0;
 }
 
-int trace_lots_read(struct store *store, const struct tz *tz, const struct trace_asked *asked,
+int trace_lots_read(struct store *store, const struct tz *tz, struct when_span packed,
                     struct trace_lots **ret, struct error *err)
 {
     struct trace_lots *t = trace_lots_new();
-    const struct when_span packed = asked->packed;
-    struct reading r = {t, store, tz, err, asked->until_ms, 0};
+    struct reading r = {t, tz, INT64_MAX, 0};
     t->store = store;
     int rc = evidence_packed(store, packed, add_lot, &r, err);
     if (!rc)
@@ -248,12 +238,22 @@ int trace_lots_read(struct store *store, const struct tz *tz, const struct trace
     if (!rc)
         rc = evidence_traded(store, packed, add_share, &r, err);
     if (!rc)
-        rc = add_goods(&r);
+        rc = evidence_named(store, packed, add_name, &r, err);
     if (!rc)
-        rc = evidence_reports(store, asked->symptom, packed, add_report, &r, err);
+        rc = evidence_sent(store, packed, add_sent, &r, err);
     if (rc)
         trace_lots_free(t);
     else
         *ret = t;
     return rc;
+}
+
+int trace_lots_report(struct trace_lots *t, struct store *store, const struct trace_asked *asked,
+                      struct error *err)
+{
+    struct reading r = {t, NULL, asked->until_ms, 0};
+    t->reports.count = 0;
+    for (size_t i = 0; i < t->count; i++)
+        t->lots[i].complaints = 0;
+    return evidence_reports(store, asked->symptom, asked->packed, add_report, &r, err);
 }

@@ -64,9 +64,12 @@ struct trace_asked {
     struct when_span packed;
     int64_t until_ms; /* complaints received from then on are left out */
 };
-/* Everything about the lots packed then: lines, products, shifts, materials, routes …
- * Complaints of the symptom are counted on them. */
-int trace_lots_read(struct store *store, const struct tz *tz, const struct trace_asked *asked,
+/* Everything about the lots packed then: lines, products, shifts, materials, routes … */
+int trace_lots_read(struct store *store, const struct tz *tz, struct when_span packed,
                     struct trace_lots **ret, struct error *err);
+/* Complaints of the symptom are counted on them, in place of what was counted before. `packed` is
+ * what they were read of. */
+int trace_lots_report(struct trace_lots *t, struct store *store, const struct trace_asked *asked,
+                      struct error *err);
 
 #endif

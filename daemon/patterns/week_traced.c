@@ -8,12 +8,16 @@
 enum { PACKED_DAYS = 56, COMPLAINTS_LEAST = 3 };
 /* A story of the week is told from these odds on: each week asks anew, and of every symptom. */
 #define LOG_ODDS_LEAST 5.0
+/* One that comes to these odds beside others had more than these by itself (DEVELOPERS.md). */
+#define LOOK_LEAST 1.0
 /* A rival is told beside the likeliest from this part of its share of belief on. */
 #define NEAR 0.25
 
 struct tracing {
     const struct week_traced *by;
-    const struct trace_lots *lots;
+    struct when_span packed;
+    struct trace_lots *lots; /* read when a symptom needs them, for all */
+    int64_t *units;          /* of each */
     int symptom;
     struct week_signal *signals;
     size_t count;
@@ -167,46 +171,63 @@ static double in_by(const struct week_lag *lag, double age_weeks)
 }
 
 /* Of what was packed yesterday hardly anything is in: it counts for as many units less. */
-static void mark(struct trace_lots *t, const struct week_lag *lag, int64_t until_ms)
+static void mark(const struct tracing *t, const struct week_lag *lag, int64_t until_ms)
 {
-    for (size_t i = 0; i < t->count; i++) {
-        struct trace_lot *lot = &t->lots[i];
+    for (size_t i = 0; i < t->lots->count; i++) {
+        struct trace_lot *lot = &t->lots->lots[i];
         double weeks = (double)(until_ms - lot->packed_from_ms) / (7.0 * WHEN_DAY_MS);
         lot->failed = lot->complaints > 0;
-        lot->units = 1 + (int64_t)((double)lot->units * in_by(lag, weeks));
+        lot->units = 1 + (int64_t)((double)t->units[i] * in_by(lag, weeks));
     }
+}
+
+static int read_lots(struct tracing *t, struct error *err)
+{
+    if (t->lots)
+        return 0;
+    int rc = trace_lots_read(t->by->store, t->by->tz, t->packed, &t->lots, err);
+    if (rc)
+        return rc;
+    t->units = xcalloc(t->lots->count + 1, sizeof *t->units);
+    for (size_t i = 0; i < t->lots->count; i++)
+        t->units[i] = t->lots->lots[i].units;
+    return 0;
 }
 
 static int trace_symptom(struct tracing *t, struct error *err)
 {
     const struct week_data *d = t->by->data;
-    struct trace_lots *lots = NULL;
     struct trace_story stories[TRACE_STORIES];
-    const struct when_span packed = {d->shown.to_ms - PACKED_DAYS * WHEN_DAY_MS, d->shown.to_ms};
-    const struct trace_asked asked = {symptom_name(t->symptom), packed,
-                                      when_span_until(packed, d->now_ms).to_ms};
+    const struct trace_asked asked = {symptom_name(t->symptom), t->packed,
+                                      when_span_until(t->packed, d->now_ms).to_ms};
     if (d->levels[0].counts[t->symptom][WEEK_SPAN - 1] < COMPLAINTS_LEAST)
         return 0;
-    int rc = trace_lots_read(t->by->store, t->by->tz, &asked, &lots, err);
+    int rc = read_lots(t, err);
+    if (!rc)
+        rc = trace_lots_report(t->lots, t->by->store, &asked, err);
     if (rc)
         return rc;
-    mark(lots, &t->by->model->lag[t->symptom], asked.until_ms);
-    t->lots = lots;
-    if (!trace_explain(lots, stories))
-        rc = error_set(err, ERROR_BUSY, "whoever asked has gone");
-    for (int k = 0; k < TRACE_STORIES && !rc; k++)
+    mark(t, &t->by->model->lag[t->symptom], asked.until_ms);
+    if (!trace_explain(t->lots, LOOK_LEAST, stories))
+        return error_set(err, ERROR_BUSY, "whoever asked has gone");
+    for (int k = 0; k < TRACE_STORIES; k++)
         take_story(t, &stories[k]);
-    trace_lots_free(lots);
-    return rc;
+    return 0;
 }
 
 int week_traced(const struct week_traced *by, struct week_signal **signals, size_t *count,
                 struct error *err)
 {
-    struct tracing t = {.by = by, .signals = *signals, .count = *count};
+    int64_t to_ms = by->data->shown.to_ms;
+    struct tracing t = {.by = by,
+                        .packed = {to_ms - PACKED_DAYS * WHEN_DAY_MS, to_ms},
+                        .signals = *signals,
+                        .count = *count};
     int rc = 0;
     for (t.symptom = 0; t.symptom < WEEK_SYMPTOMS && !rc; t.symptom++)
         rc = trace_symptom(&t, err);
+    trace_lots_free(t.lots);
+    free(t.units);
     week_signals_sort(t.signals, t.count);
     *signals = t.signals;
     *count = t.count;

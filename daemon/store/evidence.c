@@ -128,19 +128,24 @@ int evidence_plantlog(struct store *store, const struct evidence_spot *spot, str
     return db_end(&q, rc);
 }
 
+static int each_dispatch(struct db_query *q, evidence_dispatch_each each, void *arg)
+{
+    int rc = 0;
+    while (!rc && db_next(q)) {
+        struct evidence_dispatch row = {db_text(q, 0),  db_text(q, 1), db_ms(q, 2),
+                                        db_int64(q, 3), db_real(q, 4), db_int64(q, 5)};
+        rc = each(arg, &row);
+    }
+    return db_end(q, rc);
+}
+
 int evidence_dispatches(struct store *store, int64_t lot_id, evidence_dispatch_each each, void *arg,
                         struct error *err)
 {
-    static const char SQL[] = "SELECT route, store, at_ms, units, transit_c FROM dispatch"
+    static const char SQL[] = "SELECT route, store, at_ms, units, transit_c, lot_id FROM dispatch"
                               " WHERE lot_id = ?1 ORDER BY route, store, at_ms";
     struct db_query q = db_query(store, SQL, DB(DB_INT(lot_id)), err);
-    int rc = 0;
-    while (!rc && db_next(&q)) {
-        struct evidence_dispatch row = {db_text(&q, 0), db_text(&q, 1), db_ms(&q, 2),
-                                        db_int64(&q, 3), db_real(&q, 4)};
-        rc = each(arg, &row);
-    }
-    return db_end(&q, rc);
+    return each_dispatch(&q, each, arg);
 }
 
 #define PACKED                                                                                     \
@@ -264,6 +269,32 @@ int evidence_traded(struct store *store, struct when_span span, evidence_share_e
     const struct db_value *with = DB(DB_INT(span.from_ms), DB_INT(span.to_ms));
     int rc = each_share(store, SQL_ROUTE, with, each, arg, err);
     return rc ? rc : each_share(store, SQL_STORE, with, each, arg, err);
+}
+
+int evidence_named(struct store *store, struct when_span span, evidence_named_each each, void *arg,
+                   struct error *err)
+{
+    static const char SQL[] =
+        "SELECT l.id, l.lot, p.product FROM lot l CROSS JOIN product p"
+        " ON p.id = l.product_id" PACKED_THEN " ORDER BY l.packed_from_ms, l.id";
+    struct db_query q = db_query(store, SQL, DB(DB_INT(span.from_ms), DB_INT(span.to_ms)), err);
+    int rc = 0;
+    while (!rc && db_next(&q)) {
+        struct evidence_named row = {db_int64(&q, 0), db_text(&q, 1), db_text(&q, 2)};
+        rc = each(arg, &row);
+    }
+    return db_end(&q, rc);
+}
+
+int evidence_sent(struct store *store, struct when_span span, evidence_dispatch_each each,
+                  void *arg, struct error *err)
+{
+    static const char SQL[] =
+        "SELECT d.route, d.store, d.at_ms, d.units, d.transit_c, l.id FROM lot l"
+        " CROSS JOIN dispatch d ON d.lot_id = l.id" PACKED_THEN
+        " ORDER BY l.packed_from_ms, l.id, d.route, d.store, d.at_ms";
+    struct db_query q = db_query(store, SQL, DB(DB_INT(span.from_ms), DB_INT(span.to_ms)), err);
+    return each_dispatch(&q, each, arg);
 }
 
 int evidence_sharers(struct store *store, const struct evidence_share *of, int limit,

@@ -80,6 +80,7 @@ struct evidence_dispatch {
     const char *route, *store;
     int64_t at_ms, units;
     double transit_c;
+    int64_t lot_id;
 };
 typedef int (*evidence_dispatch_each)(void *arg, const struct evidence_dispatch *row);
 int evidence_dispatches(struct store *store, int64_t lot_id, evidence_dispatch_each each, void *arg,
@@ -132,6 +133,17 @@ struct evidence_sharer {
 typedef int (*evidence_sharer_each)(void *arg, const struct evidence_sharer *row);
 int evidence_sharers(struct store *store, const struct evidence_share *of, int limit,
                      evidence_sharer_each each, void *arg, struct error *err);
+/* What the lots packed in that stretch are called and are of, by packing and lot. */
+struct evidence_named {
+    int64_t lot_id;
+    const char *lot, *product;
+};
+typedef int (*evidence_named_each)(void *arg, const struct evidence_named *row);
+int evidence_named(struct store *store, struct when_span span, evidence_named_each each, void *arg,
+                   struct error *err);
+/* Their dispatches, by packing, lot, route, store and time. */
+int evidence_sent(struct store *store, struct when_span span, evidence_dispatch_each each,
+                  void *arg, struct error *err);
 /* Units of all lots packed in that stretch. */
 int evidence_units(struct store *store, struct when_span span, int64_t *ret, struct error *err);
 

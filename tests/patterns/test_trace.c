@@ -7,6 +7,7 @@
 #include "plant.h"
 #include "store/case.h"
 #include <gsl/gsl_errno.h>
+#include <math.h>
 
 static json_t *check_of(const char *id)
 {
@@ -81,7 +82,7 @@ static void one_food_explains_the_outbreak_best(void **state)
     (void)state;
     struct trace_lots *t = oswego();
     struct trace_story s[TRACE_STORIES];
-    trace_explain(t, s);
+    trace_explain(t, -INFINITY, s);
     assert_string_equal(t->levels[s[0].of[0].level].level, "vanilla.ice.cream");
     assert_true(s[0].of[0].share > 5 * s[0].of[1].share);
     trace_lots_free(t);

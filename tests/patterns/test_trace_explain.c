@@ -86,7 +86,7 @@ static void complain(struct bakery *b, double usual, double rate, int store,
 static int told(const struct trace_lots *t, struct trace_story s[TRACE_STORIES])
 {
     int count = 0;
-    trace_explain(t, s);
+    trace_explain(t, -INFINITY, s);
     while (count < TRACE_STORIES && s[count].told)
         count++;
     return count;
