@@ -231,9 +231,9 @@ static void nobody_waits_and_it_ends(void **state)
     complain(&b, 0.1, 2, -1, film_is_bad);
     b.t->store = p->store;
     store_drop_if(p->store, &dropped);
-    assert_true(trace_explain(b.t, s));
+    assert_true(trace_explain(b.t, -INFINITY, s));
     atomic_store(&dropped, true);
-    assert_false(trace_explain(b.t, s));
+    assert_false(trace_explain(b.t, -INFINITY, s));
     store_drop_if(p->store, NULL);
     trace_lots_free(b.t);
     plant_free(p);

@@ -144,48 +144,12 @@ static void without_a_trouble_nothing_is_told(void **state)
     assert_true(told <= 1);
 }
 
-/* Line 1 packs from Monday to Wednesday, line 2 after it; both alike. Of what line 1 packed this
- * week most is in, of line 2's hardly anything. */
-static struct plant *bake_by_turns(uint64_t seed)
-{
-    enum { LOTS = 4, COMPLAINTS = 8 };
-    struct plant *p = plant_new("America/New_York");
-    int64_t from_ms = plant_time("2026-10-19T00:00:00-04:00");
-    struct dice dice = {seed};
-    for (int k = 0; k < DAYS * LOTS; k++) {
-        int day = k / LOTS;
-        int64_t at = from_ms + day * WHEN_DAY_MS + k % LOTS * 3 * WHEN_HOUR_MS;
-        int64_t lot = plant_lot(p, day % 7 < 3 ? "1" : "2", 1, "A", at, 3000);
-        for (int i = 0; i < 2 * COMPLAINTS; i++) {
-            int64_t days_ms = (int64_t)((2 + 5 * dice_unit(&dice)) * (double)WHEN_DAY_MS);
-            if (dice_unit(&dice) < 0.5)
-                plant_complaint(p, lot, "mold", at + days_ms, NULL);
-        }
-    }
-    return p;
-}
-
-static void a_line_is_not_told_for_having_packed_first(void **state)
-{
-    (void)state;
-    for (uint64_t seed = 1; seed <= 2; seed++) {
-        struct plant *p = bake_by_turns(seed);
-        json_t *r = report(p, "2026-W47", "2026-11-23T08:00:00-05:00");
-        assert_true(json_integer_value(json_object_get(json_object_get(r, "complaints"), "mold")) >
-                    100);
-        assert_int_equal(json_array_size(json_object_get(r, "stories")), 0);
-        json_decref(r);
-        plant_free(p);
-    }
-}
-
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_lot_of_film_leads_though_no_level_has_a_past),
         cmocka_unit_test(another_trouble_is_another_story_though_cases_are_ranked),
         cmocka_unit_test(without_a_trouble_nothing_is_told),
-        cmocka_unit_test(a_line_is_not_told_for_having_packed_first),
     };
     gsl_set_error_handler_off();
     return cmocka_run_group_tests(tests, NULL, NULL);
