@@ -251,8 +251,8 @@ static void view_of_urgent(const json_t *event, struct view *view)
         add_row(view, "Says so", event, "why");
     add_row(view, "Plant", event, "plant");
     add_row(view, "Case", event, "case");
-    add_row(view, heard ? "About complaint" : "Complaint", event, "complaint");
-    add_row(view, heard ? "That was received" : "Received", event, "received_at");
+    add_row(view, heard ? "About" : "Complaint", event, "complaint");
+    add_row(view, heard ? "Its receipt" : "Received", event, "received_at");
     add_contact(view, event);
     add_row(view, "Channel", event, "channel");
     add_row(view, "Symptom", event, "symptom");

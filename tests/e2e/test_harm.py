@@ -70,6 +70,30 @@ def check_cautions(plant):
     return answer["case"]
 
 
+def check_written(plant):
+    """The reason of a hold, the note of a verdict and why a file goes are heard; the week counts what nobody read."""
+    possible = len(plant.get("/v1/weeks/2026-W47")[1]["harm_possible"])
+    case = log(plant, lot="L1 6307 A0400")["case"]
+    held = {"lots": ["L2 6307 A0400"], "by": "mira", "case": case, "reason": "a child was throwing up after eating it"}
+    told = plant.post("/v1/lots/hold", held)[1]
+    assert told["heard"]["harm"] == ["illness"] and told["heard"]["complaint"], told
+    assert "heard" not in plant.post("/v1/lots/hold", dict(held, reason="it is wet", case=None))[1]
+    week = plant.get("/v1/weeks/2026-W47")[1]
+    assert len(week["harm_possible"]) == possible + 1, week["harm_possible"]
+    assert any("may speak of harm, nobody has read" in line for line in map(str, week["headline"])), week["headline"]
+    shown = plant.client("history", case).stdout
+    assert "spoke of harm" in shown and "corrected" not in shown, shown
+    status, refused = plant.post("/v1/lots/release", {"lots": ["L2 6307 A0400"], "by": "mira", "reason": "ok", "all": True,
+                                                      "disposition": "release"})
+    assert status == 409 and "harm is open of " + case in str(refused), refused
+    settled = log(plant, lot="L1 6306 A0400")["case"]
+    told = plant.post(f"/v1/cases/{settled}/verdict", {"cause": "not-known", "confirmed_by": "inspection", "by": "mira",
+                                                       "note": "she found a piece of glass in it"})
+    assert told[0] == 200 and told[1]["heard"]["harm"], told
+    listed = [c for c in plant.get("/v1/cases?limit=500")[1]["cases"] if c["case"] == settled]
+    assert listed and listed[0]["harm_since_settled"], listed
+
+
 def as_desk(plant, path):
     """GET by a user who is in the desk's group and no other."""
     read, write = os.pipe()
@@ -107,6 +131,7 @@ def main():
         harmed = check_whose(plant)
         check_rank(plant, harmed)
         check_role(plant, check_cautions(plant), harmed)
+        check_written(plant)
     print("harm: ok")
 
 
