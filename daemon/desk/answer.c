@@ -31,7 +31,7 @@ static const char *alarm_of(const struct desk *desk, const struct alarm_known *k
     if (known->stuck)
         return "earlier mail could not be sent yet: phone the food-safety lead";
     if (known->queued_before)
-        return "its mail was queued when it was first logged, if that report spoke of harm";
+        return "its mail was queued when it was first said";
     if (known->gathered)
         return "the same was mailed of this case a moment ago: this report follows with the next "
                "mail of it, within minutes";
@@ -65,6 +65,12 @@ static void add_harm(const struct desk *desk, bool possible, bool reachable,
         json_object_set_new(answer, "alarm", json_string(alarm));
 }
 
+/* Of a repeat, by what was queued: an event that is left is one that was. */
+static bool was_mailed(const struct taking *t)
+{
+    return t->placed.again && !t->urgent;
+}
+
 json_t *answer_refused_harm(const struct desk *desk, const struct taking *t)
 {
     json_t *answer = json_object();
@@ -74,7 +80,8 @@ json_t *answer_refused_harm(const struct desk *desk, const struct taking *t)
         json_object_set_new(answer, "harm_possible", json_true());
     if (t->harm || t->harm_possible)
         add_harm(desk, t->harm_possible, t->reachable,
-                 &(struct alarm_known){t->mail_stuck, true, false, false}, answer);
+                 &(struct alarm_known){t->mail_stuck, true, was_mailed(t), t->mail_gathered},
+                 answer);
     return answer;
 }
 
@@ -147,8 +154,9 @@ static void add_form_harm(const struct desk *desk, const struct taking *t, const
                           const struct alarm_known *known, json_t *answer)
 {
     const json_t *harm = t->taken_back ? NULL : json_object_get(t->form->body, "harm");
-    const struct answer_harm says = {
-        .harm = harm, .possible = t->form->harm_possible, .reachable = t->reachable};
+    const struct answer_harm says = {.harm = harm,
+                                     .possible = t->form->harm_possible && !t->taken_back,
+                                     .reachable = t->reachable};
     add_said_harm(desk, &says, known, answer);
     if (t->taken_back)
         json_object_set(answer, "harm_taken_back", t->taken_back);
@@ -245,9 +253,7 @@ json_t *answer_taken(const struct desk *desk, struct store *store, const struct 
     set_harm_asks(desk, t, answer);
     add_return_caution(desk, t->form, answer);
     add_form_harm(desk, t, ranking,
-                  &(struct alarm_known){t->mail_stuck, true,
-                                        t->placed.again && (t->placed.harm || !t->form->harm),
-                                        t->mail_gathered},
+                  &(struct alarm_known){t->mail_stuck, true, was_mailed(t), t->mail_gathered},
                   answer);
     if (t->placed.joined)
         add_joined(desk, t, store, answer);
@@ -280,7 +286,7 @@ json_t *answer_busy(const struct desk *desk, const struct taking *t)
     json_object_update(answer, t->lot);
     json_object_set(answer, "doubts", t->form->doubts);
     add_form_harm(desk, t, NULL,
-                  &(struct alarm_known){t->mail_stuck, true, t->placed.again, t->mail_gathered},
+                  &(struct alarm_known){t->mail_stuck, true, was_mailed(t), t->mail_gathered},
                   answer);
     return answer;
 }

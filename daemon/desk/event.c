@@ -96,9 +96,11 @@ void event_message_id(const char *domain, int64_t now_ms, char *out, size_t size
     snprintf(out, size, "<%s@%s>", uuid, domain);
 }
 
-void event_again_id(const char *domain, const char *complaint, char *out, size_t size)
+void event_again_id(const char *domain, const char *complaint, const char *marks, char *out,
+                    size_t size)
 {
-    snprintf(out, size, "<again-%s@%s>", complaint, domain);
+    snprintf(out, size, "<again-%s-%s%s%s%s", complaint, marks, domain ? "@" : "",
+             domain ? domain : "", domain ? ">" : "");
 }
 
 void event_digest_id(const char *domain, const char *week, char *out, size_t size)

@@ -111,17 +111,31 @@ static int own_body(struct store *store, const struct anew *found, json_t **ret,
     return rc;
 }
 
+static bool is_marked(const struct anew *found)
+{
+    return found->withdrawn || json_array_size(json_object_get(found->body, "harm")) ||
+           json_is_true(json_object_get(found->body, "harm_possible"));
+}
+
+/* That it was said, beside what it tells already. */
+static int add_change(struct store *store, const struct complaint_why *why,
+                      const struct anew *found, struct error *err)
+{
+    const struct change_row change = {
+        .complaint = found->uuid, .at_ms = why->at_ms, .by = why->by, .reason = why->reason};
+    const json_t *harm = json_object_get(found->body, "harm");
+    char *stands = json_array_size(harm) ? jsonx_dump(harm) : NULL;
+    int rc = change_add(store, &change, "harm", "", stands ? stands : "\"possible\"", err);
+    free(stands);
+    return rc;
+}
+
 /* As its note's words would have made it. */
 static int mark(struct store *store, const struct complaint_why *why, const struct anew *found,
                 struct error *err)
 {
     json_t *own = NULL;
     struct complaint_placed placed;
-    const struct change_row change = {
-        .complaint = found->uuid, .at_ms = why->at_ms, .by = why->by, .reason = why->reason};
-    if (found->withdrawn || json_array_size(json_object_get(found->body, "harm")) ||
-        json_is_true(json_object_get(found->body, "harm_possible")))
-        return 0;
     int rc = own_body(store, found, &own, err);
     if (!rc) {
         json_object_del(own, "harm_read");
@@ -129,7 +143,7 @@ static int mark(struct store *store, const struct complaint_why *why, const stru
         rc = anew_tell(store, found, own, why, &placed, err);
     }
     json_decref(own);
-    return rc ? rc : change_add(store, &change, "harm", "", "\"possible\"", err);
+    return rc ? rc : add_change(store, why, found, err);
 }
 
 int overheard_mark(const struct desk *desk, struct store *store, const char *report,
@@ -140,7 +154,7 @@ int overheard_mark(const struct desk *desk, struct store *store, const char *rep
     struct anew found = {0};
     int rc = anew_find(desk, store, report, &found, err);
     if (!rc)
-        rc = mark(store, why, &found, err);
+        rc = (is_marked(&found) ? add_change : mark)(store, why, &found, err);
     anew_clear(&found);
     return rc;
 }
@@ -219,7 +233,7 @@ int overheard_hear(struct store *store, struct overheard *o, struct error *err)
     int rc = find(store, o, &found, err);
     if (!rc && found.id)
         rc = is_news(store, o, &found, &news, err);
-    if (!rc && news)
+    if (!rc && news && !is_marked(&found))
         rc = mark(store, &o->why, &found, err);
     if (!rc && news)
         rc = tell(store, o, &found, err);

@@ -27,8 +27,8 @@ struct overheard {
  * person must read (not one that tells harm, or is withdrawn), and the urgent address is told; of
  * what no complaint is about it is told all the same. In the writer's transaction. */
 int overheard_hear(struct store *store, struct overheard *o, struct error *err);
-/* The complaint with that report may be harm from now on, with the reason on record; not one that
- * tells harm, or is withdrawn. In the writer's transaction. */
+/* The complaint with that report may be harm from now on (not one that tells harm, or is
+ * withdrawn), with the reason on record. In the writer's transaction. */
 int overheard_mark(const struct desk *desk, struct store *store, const char *report,
                    const struct complaint_why *why, struct error *err);
 /* {"harm","harm_possible","complaint"?,"short"?,"script","alarm"?}; NULL if nothing was heard. New

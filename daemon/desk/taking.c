@@ -9,7 +9,7 @@
 #include "desk/joining.h"
 #include "desk/noted.h"
 #include "desk/outgoing.h"
-#include "desk/overheard.h"
+#include "desk/repeat_harm.h"
 #include "desk/repeated.h"
 #include "desk/sent.h"
 #include "desk/taken_back.h"
@@ -328,25 +328,30 @@ static int log_form(const struct desk *desk, struct store *store, int64_t now_ms
     return rc;
 }
 
-/* An alarm, if only what is said now speaks of harm: of what was taken back and comes as it came
- * there is none, and what else is said says that it was. */
-static void alarm_again(const struct desk *desk, struct store *store, struct taking *t, bool same)
+/* An alarm of what only is said now of harm: of what was taken back and comes as it came there is
+ * none, and what else is said says that it was. */
+static int alarm_again(const struct desk *desk, struct store *store, struct taking *t, bool same,
+                       struct error *err)
 {
-    bool news = !t->placed.harm && t->form->harm;
-    json_t *back =
-        news ? taken_back_find(desk, store, t->form->uuid, json_object_get(t->form->body, "harm"))
-             : NULL;
+    char marks[REPEAT_HARM_MARKS];
+    int rc = repeat_harm_news(desk, store, t->form, marks, err);
+    bool news = !rc && *marks && !(same && t->placed.harm);
+    json_t *back = news && !t->placed.harm ? taken_back_find(desk, store, t->form->uuid,
+                                                             json_object_get(t->form->body, "harm"))
+                                           : NULL;
     if (news && !(back && same)) {
-        event_again_id(desk->mail_domain, t->form->uuid, t->message_id, sizeof t->message_id);
+        event_again_id(desk->mail_domain, t->form->uuid, marks, t->message_id,
+                       sizeof t->message_id);
         if (back)
             json_object_set_new(t->urgent, "why", taken_back_told(back));
         json_decref(back);
-        return;
+        return 0;
     }
     json_decref(t->taken_back); /* of a job that was undone and runs again */
     t->taken_back = back;
     json_decref(t->urgent);
     t->urgent = NULL;
+    return rc;
 }
 
 /* As it would be read if it were kept: numbers have the digits that are printed. */
@@ -356,27 +361,6 @@ static char *sent_text(const struct taking *t)
     char *text = jsonx_dump(sent);
     json_decref(sent);
     return text;
-}
-
-/* Harm that only a repeat speaks of stays with what is on record, for a person to read. */
-static int keep_harm(const struct desk *desk, struct store *store, const struct taking *t,
-                     int64_t now_ms, struct error *err)
-{
-    enum { NOTE_MOST = 300 };
-    char note[NOTE_MOST];
-    struct text_buffer reason = {0};
-    const char *said = complaint_form_text(t->form, "note");
-    text_append(&reason, "a repeat of it says");
-    size_t i;
-    const json_t *kind;
-    json_array_foreach(json_object_get(t->form->body, "harm"), i, kind)
-        text_appendf(&reason, "%s %s", i ? "," : "", json_string_value(kind));
-    if (said)
-        text_appendf(&reason, ": %s", text_clip(said, note, sizeof note));
-    const struct complaint_why why = {t->user ? t->user : "", reason.data, now_ms};
-    int rc = overheard_mark(desk, store, t->form->uuid, &why, err);
-    text_buffer_free(&reason);
-    return rc;
 }
 
 /* Other content under an id that is on record: nothing is written but what speaks of harm. */
@@ -390,8 +374,9 @@ static int check_again(const struct desk *desk, struct store *store, struct taki
     free(sent);
     if (rc && rc != ERROR_CONFLICT)
         return error_set(err, rc, "%s", why.text);
-    alarm_again(desk, store, t, !rc);
-    int kept = t->urgent ? keep_harm(desk, store, t, now_ms, err) : 0;
+    int kept = alarm_again(desk, store, t, !rc, err);
+    if (!kept && t->urgent)
+        kept = repeat_harm_keep(desk, store, t->form, t->user ? t->user : "", now_ms, err);
     if (kept || !rc)
         return kept;
     error_at(&why, t->source, t->line, 0);

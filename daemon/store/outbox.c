@@ -47,6 +47,18 @@ int outbox_add(struct store *store, const struct outbox_new *mail, struct error 
     return db_run(store, SQL_TEXT, DB(DB_INT(db_last_id(store)), DB_TEXT(mail->payload)), err);
 }
 
+int outbox_ids(struct store *store, const char *begin, outbox_each_id each, void *arg,
+               struct error *err)
+{
+    static const char SQL[] =
+        "SELECT message_id FROM outbox WHERE message_id >= ?1 AND message_id < ?1 || '~'";
+    struct db_query q = db_query(store, SQL, DB(DB_TEXT(begin)), err);
+    int rc = 0;
+    while (!rc && db_next(&q))
+        rc = each(arg, db_text(&q, 0));
+    return db_end(&q, rc);
+}
+
 /* ---- who gets it ---- */
 
 static int add_deliveries(struct store *store, const struct outbox_addresses *a,

@@ -32,6 +32,11 @@ struct outbox_new {
 /* The payload of a case's mail is dropped once it has left: its ranking is kept (ranking.h), with
  * why it went. */
 int outbox_add(struct store *store, const struct outbox_new *mail, struct error *err);
+typedef int (*outbox_each_id)(void *arg, const char *message_id);
+/* The ids that begin so, of mails that are kept; sent or not. Its non-zero answer stops and is
+ * returned. */
+int outbox_ids(struct store *store, const char *begin, outbox_each_id each, void *arg,
+               struct error *err);
 
 /* ---- who gets it ---- */
 struct outbox_addresses {

@@ -149,11 +149,69 @@ static void harm_of_a_refused_repeat_is_kept(void **state)
     fixture_log(f, FIRST, "{'note':'sour'}");
     for (int i = 0; i < 2; i++) {
         assert_int_equal(again(f, "{'note':'sour, and my son vomited'}", &t), ERROR_CONFLICT);
-        assert_non_null(t.urgent);
+        assert_true((t.urgent != NULL) == (i == 0));
         assert_int_equal(fixture_number(f, POSSIBLE), 1);
         assert_int_equal(fixture_number(f, CHANGED), 1);
         taking_clear(&t);
     }
+}
+
+static bool said_to_mail(struct fixture *f, const struct taking *t)
+{
+    json_t *answer = answer_taken(&f->desk, f->store, t, NULL);
+    const char *alarm = json_string_value(json_object_get(answer, "alarm"));
+    bool mails = alarm && strcmp(alarm, "an urgent mail goes out at once") == 0;
+    json_decref(answer);
+    return mails;
+}
+
+static const char *mail_is_set_up(const void *arg)
+{
+    (void)arg;
+    return NULL;
+}
+
+/* Whatever of harm is new in a repeat is mailed, once, and on record; the desk is told so, of that
+ * alone. */
+static void each_kind_of_harm_in_a_repeat_is_mailed_once(void **state)
+{
+    static const char MAILS[] = "SELECT count(*) FROM outbox WHERE event = 'urgent'";
+    static const char CHANGES[] =
+        "SELECT count(*) FROM complaint_change WHERE field = 'harm' AND reason LIKE '%repeat%'";
+    static const char ANAPHYLAXIS[] =
+        "{'note':'green mold; my son had an allergic reaction to sesame, he is in hospital'}";
+    static const struct {
+        const char *first, *repeats[3];
+    } ROWS[] = {
+        {"{'note':'green mold, and I got sick, vomiting'}",
+         {ANAPHYLAXIS, "{'note':'x','harm':['foreign-matter','illness']}",
+          "{'note':'x','harm':['tampering']}"}},
+        {"{'note':'green mold'}",
+         {"{'note':'green mold, and a piece of glass in it'}", ANAPHYLAXIS,
+          "{'note':'x','harm':['wrong-label']}"}},
+        {"{'note':'green mold'}",
+         {"{'note':'green mold','harm_possible':true}", ANAPHYLAXIS,
+          "{'note':'x','harm':['foreign-matter']}"}},
+    };
+    struct fixture *f = *state;
+    struct taking t;
+    f->desk.no_alarm = mail_is_set_up;
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++) {
+        fixture_begin(f);
+        fixture_log(f, FIRST, ROWS[i].first);
+        int64_t mails = fixture_number(f, MAILS);
+        for (size_t k = 0; k < 6; k++) { /* each of them twice */
+            f->now_ms += 1000;
+            again(f, ROWS[i].repeats[k / 2], &t);
+            mails += k % 2 == 0;
+            if (said_to_mail(f, &t) != (k % 2 == 0) || fixture_number(f, MAILS) != mails)
+                fail_msg("%zu, repeat %zu: %lld mails", i, k, (long long)fixture_number(f, MAILS));
+            taking_clear(&t);
+        }
+        assert_int_equal(fixture_number(f, CHANGES), 3);
+        fixture_end(f, false);
+    }
+    f->desk.no_alarm = fixture_nobody;
 }
 
 /* What an export gives, loaded where it came from. */
@@ -222,6 +280,7 @@ int main(void)
         ON_A_PLANT(a_wrong_clock_costs_no_complaint),
         ON_A_PLANT(a_row_of_a_file_is_refused_for_its_time),
         ON_A_PLANT(harm_of_a_refused_repeat_is_kept),
+        ON_A_PLANT(each_kind_of_harm_in_a_repeat_is_mailed_once),
         ON_A_PLANT(a_joined_report_of_harm_is_no_news),
         ON_A_PLANT(who_called_before_is_told_to_the_desk_alone),
         ON_A_PLANT(a_name_that_was_not_known_yet_is_no_other_content),
