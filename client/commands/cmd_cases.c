@@ -74,6 +74,7 @@ static void add_cause(struct table *t, const json_t *item)
 {
     struct text_buffer text = {0};
     bool harm = pick_bool(item, "harm", false), possible = pick_bool(item, "harm_possible", false);
+    const char *verdict = harm || possible ? NULL : pick_text(item, "settled_on", NULL);
     if (possible)
         add_part(&text, "MAY BE HARM, to be read");
     if (harm)
@@ -82,10 +83,12 @@ static void add_cause(struct table *t, const json_t *item)
     if (pick_bool(item, "hold", false))
         add_part(&text, "on hold");
     if (strcmp(pick_text(item, "state", "open"), "settled") == 0)
-        add_part(&text, "settled");
+        add_part(&text, verdict ? "settled:" : "settled");
     else if (pick_bool(item, "overdue", false))
         add_part(&text, "OVERDUE");
-    if (!harm && !possible)
+    if (verdict) /* stands before what was likely */
+        text_appendf(&text, " %s", verdict);
+    else if (!harm && !possible)
         add_top(&text, item);
     table_add(t, text.data);
     text_buffer_free(&text);

@@ -169,9 +169,9 @@ void harm_open_line(const json_t *row, struct text_buffer *out)
         return;
     }
     if (pick_has(row, "unfit")) {
-        text_appendf(out, "moldy or ropy by what lies in the lot (%s, %s)",
-                     pick_text(row, "unfit", "?"),
-                     view_chance(pick_number(row, "probability", 0), when));
+        text_appendf(
+            out, "moldy or ropy, %s by all causes that lie in the lot together; the likeliest: %s",
+            view_chance(pick_number(row, "probability", 0), when), pick_text(row, "unfit", "?"));
         return;
     }
     char *harm = pick_shown(row, "harm");

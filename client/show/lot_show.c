@@ -106,7 +106,8 @@ static void show_missing(const struct view *v, const json_t *readings)
     const json_t *reading;
     json_array_foreach(readings, i, reading)
     {
-        if (!pick_has(reading, "value"))
+        bool none = pick_number(reading, "high", 1) <= 0; /* there is to be none of it */
+        if (!pick_has(reading, "value") && !none)
             text_appendf(&line, "%s%s", line.length ? ", " : "Not on record: ",
                          pick_text(reading, "title", pick_text(reading, "quantity", "?")));
     }
@@ -247,6 +248,8 @@ static void show_cases(const struct view *v, const json_t *document)
             table_addf(t, "%s%s",
                        pick_bool(item, "harm", false) ? "HARM" : "MAY BE HARM, to be read",
                        settled ? ", settled" : "");
+        else if (pick_has(item, "settled_on")) /* a verdict stands before what was likely */
+            table_addf(t, "settled: %s", pick_text(item, "settled_on", ""));
         else
             table_addf(t, "%s%s %s", settled ? "settled, " : "",
                        top     ? view_chance(pick_number(top, "probability", 0), text)
@@ -323,11 +326,15 @@ static void show_span(const struct view *v, const char *label, const json_t *spa
                    pick_text(span, "reason", "too little is known"));
         return;
     }
-    view_label(v, label, "%s%s days (%s to %s)",
-               pick_bool(span, "beyond", false) ? "more than " : "",
-               view_rough(pick_number(span, "typical", 0), typical),
-               view_rough(pick_number(span, "low", 0), low),
-               view_rough(pick_number(span, "high", 0), high));
+    bool beyond = pick_bool(span, "beyond", false); /* then so is the range's end */
+    view_rough(pick_number(span, "typical", 0), typical);
+    view_rough(pick_number(span, "low", 0), low);
+    view_rough(pick_number(span, "high", 0), high);
+    if (beyond && strcmp(low, high) == 0)
+        view_label(v, label, "more than %s days", typical);
+    else
+        view_label(v, label, "%s%s days (%s to %s%s)", beyond ? "more than " : "", typical, low,
+                   beyond ? "more than " : "", high);
 }
 
 static void show_curve(const struct view *v, const json_t *days)

@@ -1,5 +1,6 @@
 #include "desk/apart.h"
 #include "base/text.h"
+#include "desk/apart_codes.h"
 #include "desk/apart_row.h"
 #include "intake/fields.h"
 #include "intake/mask.h"
@@ -64,7 +65,7 @@ static void take_field(const struct field *f, json_t *body, const struct mask_op
     free(masked);
 }
 
-void apart_take(struct store *store, json_t *body, const json_t *contact, bool code_reads,
+void apart_take(const struct apart_from *from, json_t *body, const json_t *contact, bool code_reads,
                 struct apart *ret)
 {
     assert(json_is_object(body) && ret);
@@ -75,13 +76,17 @@ void apart_take(struct store *store, json_t *body, const json_t *contact, bool c
     for (const struct field *f = fields_all(); f->name; f++) {
         const char *text = json_string_value(json_object_get(body, f->name));
         bool is_lot = strcmp(f->name, "lot_text") == 0;
-        if (!text || (!is_lot && !(f->flags & FIELD_TYPED)) || is_on_record(store, f->name, text))
+        if (!text || (!is_lot && !(f->flags & FIELD_TYPED)) ||
+            is_on_record(from->store, f->name, text))
             continue;
+        char *codes =
+            apart_codes(from->desk, from->store, text, !is_lot || code_reads ? code : NULL);
         const struct mask_options options = {.contact = contact,
-                                             .code = !is_lot || code_reads ? code : NULL,
+                                             .codes = codes,
                                              .sure = is_code(f->name),
                                              .prose = fields_is_prose(f->name)};
         take_field(f, body, &options, ret);
+        free(codes);
     }
 }
 
@@ -91,30 +96,35 @@ void apart_clear(struct apart *apart)
     json_decref(apart->told);
 }
 
-void apart_taken(json_t *taken, const json_t *contact)
+void apart_taken(const struct apart_from *by, json_t *taken, const json_t *contact)
 {
     size_t i;
     json_t *item;
     json_array_foreach(taken, i, item)
     {
         const char *from = json_string_value(json_object_get(item, "from"));
-        char *masked = from ? mask_contact(from, contact) : NULL;
-        if (masked)
-            json_object_set_new(item, "from", json_string(masked));
+        if (!from)
+            continue;
+        char *codes = apart_codes(by->desk, by->store, from, NULL);
+        const struct mask_options options = {
+            .contact = contact, .codes = codes, .prose = true, .one_line = true};
+        char *masked = mask_text(from, &options, NULL, NULL);
+        json_object_set_new(item, "from", json_string(masked));
         free(masked);
+        free(codes);
     }
 }
 
 /* ---- what the plant writes ---- */
 
 struct writing {
-    const char *codes;
+    char *codes;
     char *text;
 };
 
 static void mask_written(struct writing *w, const json_t *contact)
 {
-    const struct mask_options options = {.contact = contact, .code = w->codes, .prose = true};
+    const struct mask_options options = {.contact = contact, .codes = w->codes, .prose = true};
     char *masked = mask_text(w->text, &options, NULL, NULL);
     free(w->text);
     w->text = masked;
@@ -131,25 +141,33 @@ static int mask_caller(void *arg, const char *body)
     return 0;
 }
 
-char *apart_written(struct store *store, const char *text, const struct apart_about *about)
+static char *written(struct writing *w)
 {
-    struct lot_find_row lot;
-    if (!text)
-        return NULL;
-    struct writing w = {about->codes, xstrdup(text)};
-    if (!w.codes && lot_find_by_id(store, about->lot_id, &lot, NULL) == 0)
-        w.codes = lot.code;
-    contact_callers(store, about->case_id, about->lot_id, mask_caller, &w, NULL);
-    mask_written(&w, NULL);
-    return w.text;
+    mask_written(w, NULL);
+    free(w->codes);
+    return w->text;
 }
 
-char *apart_written_of(struct store *store, const char *text, const char *line, const char *cause)
+char *apart_written(const struct apart_from *from, const char *text,
+                    const struct apart_about *about)
 {
-    struct writing w = {NULL, xstrdup(text)};
-    contact_about(store, line, cause, mask_caller, &w, NULL);
-    mask_written(&w, NULL);
-    return w.text;
+    struct lot_find_row lot;
+    const char *codes = about->codes;
+    if (!text)
+        return NULL;
+    if (!codes && lot_find_by_id(from->store, about->lot_id, &lot, NULL) == 0)
+        codes = lot.code;
+    struct writing w = {apart_codes(from->desk, from->store, text, codes), xstrdup(text)};
+    contact_callers(from->store, about->case_id, about->lot_id, mask_caller, &w, NULL);
+    return written(&w);
+}
+
+char *apart_written_of(const struct apart_from *from, const char *text, const char *line,
+                       const char *cause)
+{
+    struct writing w = {apart_codes(from->desk, from->store, text, NULL), xstrdup(text)};
+    contact_about(from->store, line, cause, mask_caller, &w, NULL);
+    return written(&w);
 }
 
 /* ---- showing ---- */

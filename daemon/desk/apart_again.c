@@ -49,7 +49,8 @@ static char *masked(const struct again *a, json_t *said, json_t **ret_said)
     *ret_said = NULL;
     if (!said)
         return NULL;
-    apart_take(a->store, said, a->caller, a->row->code_reads, &apart);
+    apart_take(&(struct apart_from){a->desk, a->store}, said, a->caller, a->row->code_reads,
+               &apart);
     *ret_said = json_incref(apart.said);
     apart_clear(&apart);
     return jsonx_dump(said);

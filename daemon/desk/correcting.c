@@ -114,11 +114,12 @@ static int take_apart(struct correcting_work *w, struct error *err)
     int rc = placing_find(w->desk, w->store, w->form, &placing, err);
     bool reads = placing.lots.state == LOT_EXACT || placing.lots.state == LOT_NOT_ON_RECORD;
     json_t *caller = caller_of(w);
-    apart_take(w->store, w->form->body, caller, reads, &w->apart);
+    const struct apart_from from = {w->desk, w->store};
+    apart_take(&from, w->form->body, caller, reads, &w->apart);
     json_decref(caller);
     correcting_mask_reason(w, w->form->contact);
-    apart_taken(w->c->taken, w->contact);
-    apart_taken(w->c->taken, w->form->contact);
+    apart_taken(&from, w->c->taken, w->contact);
+    apart_taken(&from, w->c->taken, w->form->contact);
     return rc;
 }
 

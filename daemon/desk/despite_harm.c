@@ -171,12 +171,13 @@ static bool is_harm(const json_t *one)
            json_object_size(json_object_get(one, "harm")) > 0;
 }
 
-/* "Packed too hot: the bag sweats, 97 %" */
+/* The chance is that of all of them: the likeliest alone may have little of it. */
 static void append_unfit(struct text_buffer *out, const json_t *one)
 {
     char percent[8];
-    text_appendf(out, "%s, %s %%", json_string_value(json_object_get(one, "unfit")),
-                 text_chance(json_number_value(json_object_get(one, "probability")), percent));
+    text_appendf(out, "causes that lie in the lot, %s %% together, the likeliest: %s",
+                 text_chance(json_number_value(json_object_get(one, "probability")), percent),
+                 json_string_value(json_object_get(one, "unfit")));
 }
 
 /* "illness, injury" */
@@ -243,11 +244,10 @@ static int record(struct store *store, const struct despite_harm *d, const json_
 {
     struct text_buffer text = {0};
     text_appendf(&text, "%s although ", d->did);
-    if (is_harm(one))
-        text_append(&text, "harm is open");
-    else
+    text_append(&text, is_harm(one) ? "harm is open" : "moldy or ropy bread is open (");
+    if (!is_harm(one))
         append_unfit(&text, one);
-    text_appendf(&text, "%s: %s", is_harm(one) ? "" : " is open", why);
+    text_appendf(&text, "%s: %s", is_harm(one) ? "" : ")", why);
     const struct follow_entry entry = {.case_id = json_integer_value(json_object_get(one, "id")),
                                        .at_ms = d->now_ms,
                                        .what = "noted",
@@ -300,7 +300,7 @@ static int tell(struct store *store, const struct despite_harm *d, const json_t 
     int64_t case_id = json_integer_value(json_object_get(one, "id"));
     const struct apart_about about = {case_id, json_integer_value(json_object_get(one, "lot_id")),
                                       NULL};
-    char *why = apart_written(store, d->anyway, &about);
+    char *why = apart_written(&(struct apart_from){d->desk, store}, d->anyway, &about);
     event_message_id(d->desk->mail_domain, d->now_ms, message_id, sizeof message_id);
     const struct outbox_new mail = {.event = OUTBOX_URGENT,
                                     .case_id = case_id,

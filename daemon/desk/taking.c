@@ -166,13 +166,13 @@ static int refused_before(struct taking *t, const json_t *complaint)
 }
 
 /* From here on the body is without contact data. */
-static void take_apart(struct store *store, struct taking *t)
+static void take_apart(const struct apart_from *from, struct taking *t)
 {
     struct complaint_form *form = t->form;
     enum lot_state state = t->placing.lots.state;
     bool reads = state == LOT_EXACT || state == LOT_NOT_ON_RECORD;
-    apart_take(store, form->body, form->contact, reads, &t->apart);
-    apart_taken(t->taken, form->contact);
+    apart_take(from, form->body, form->contact, reads, &t->apart);
+    apart_taken(from, t->taken, form->contact);
     const struct apart_row row = {.who = form->contact, .texts = t->apart.said};
     t->contact = apart_row_body(&row);
     if (!t->contact)
@@ -186,7 +186,7 @@ static int place(const struct desk *desk, struct store *store, struct taking *t)
     int rc = placing_find(desk, store, t->form, &t->placing, &t->err);
     if (rc)
         return rc;
-    take_apart(store, t);
+    take_apart(&(struct apart_from){desk, store}, t);
     t->lot = json_object();
     placing_json(desk, store, t->form, &t->placing.lots, t->lot);
     doubts_add(desk, store, t->form, &t->placing);

@@ -13,20 +13,31 @@
 
 /* ---- one complaint ---- */
 
-json_t *told_complaint(const json_t *body, const json_t *contact)
+/* Numbers of one that is `logged` were masked then, where the plant's codes were known. */
+static json_t *without(const json_t *body, const json_t *contact, bool logged)
 {
     json_t *told = json_copy((json_t *)body);
     for (const struct field *f = fields_all(); f->name; f++) {
         const char *text = json_string_value(json_object_get(body, f->name));
         if (!(f->flags & FIELD_TYPED) || !text)
             continue;
+        bool code = strcmp(f->name, "lot_text") == 0 || strcmp(f->name, "reference") == 0;
         const struct mask_options options = {
-            .contact = contact, .prose = fields_is_prose(f->name), .one_line = true};
+            .contact = contact,
+            .codes = json_string_value(json_object_get(body, "lot_text")),
+            .sure = logged || code,
+            .prose = fields_is_prose(f->name),
+            .one_line = true};
         char *masked = mask_text(text, &options, NULL, NULL);
         json_object_set_new(told, f->name, json_string(masked));
         free(masked);
     }
     return told;
+}
+
+json_t *told_complaint(const json_t *body, const json_t *contact)
+{
+    return without(body, contact, true);
 }
 
 static bool is_tellable(const char *group, const char *name, const json_t *value)
@@ -56,7 +67,7 @@ json_t *told_refused(const json_t *complaint)
     json_t *observed = tellable("observed", json_object_get(complaint, "observed"));
     if (json_object_size(observed))
         json_object_set(body, "observed", observed);
-    json_t *told = told_complaint(body, json_object_get(complaint, "contact"));
+    json_t *told = without(body, json_object_get(complaint, "contact"), false);
     json_decref(observed);
     json_decref(body);
     return told;

@@ -9,8 +9,8 @@
 
 enum { TOLD_MOST = 10 }; /* complaints of a case that are told one by one */
 
-/* A complaint's body with what its texts repeat of `contact` (may be NULL) masked. New reference.
- */
+/* The body of a complaint taken apart (desk/apart.h), with what its texts repeat of `contact` (may
+ * be NULL) masked. New reference. */
 json_t *told_complaint(const json_t *body, const json_t *contact);
 /* The same of one that is logged, its body as text; the callers' names are masked when it is queued
  * (desk/outgoing.h). New reference. */

@@ -62,7 +62,7 @@ static void on_found(void *arg, enum mask_kind kind, const char *at, size_t leng
 static void search(const char *story, const json_t *complaint, struct search *s)
 {
     bool unsure = false;
-    struct mask_options options = {.code =
+    struct mask_options options = {.codes =
                                        json_string_value(json_object_get(complaint, "lot_text")),
                                    .sure = true,
                                    .unsure = &unsure};

@@ -11,7 +11,7 @@ enum mask_kind { MASK_MAIL, MASK_PHONE, MASK_NAME };
 
 struct mask_options {
     const json_t *contact; /* the caller's name, phone, email; or NULL */
-    const char *code;      /* the lot code as read: its digits are no phone number; or NULL */
+    const char *codes;     /* of lots, a line each: their digits are no phone number; or NULL */
     bool sure;             /* a ticket or a code: a bare number in it is not taken for a phone's */
     bool prose;            /* sentences: a capital within one tells a name from a word */
     bool one_line;         /* control characters become blanks */

@@ -307,27 +307,54 @@ static bool is_own(const struct number *n, const struct mask_options *o)
            strcmp(own + length - n->count, n->digits) == 0;
 }
 
-static bool is_of_code(const struct number *n, const char *code)
+/* Each line is a code. */
+static bool is_of_codes(const struct number *n, const char *codes)
 {
     char digits[DIGITS_SIZE];
-    return plain_digits(code, digits, sizeof digits) && strstr(digits, n->digits);
+    while (codes && *codes) {
+        size_t length = strcspn(codes, "\n");
+        char *code = xstrndup(codes, length);
+        bool of_it = plain_digits(code, digits, sizeof digits) && strstr(digits, n->digits);
+        free(code);
+        if (of_it)
+            return true;
+        codes += length + (codes[length] == '\n');
+    }
+    return false;
 }
 
-/* "tel", "call", … just before it. */
-static bool is_announced(const char *text, const char *at)
+/* One of the words, NULL after the last, just before it. */
+static bool is_behind(const char *text, const char *at, const char *const *words)
 {
-    static const char *const WORDS[] = {"tel",    "phone", "call",  "ring", "cell",
-                                        "mobile", "fon",   "text",  "fax",  "telefono",
-                                        "ph",     "mob",   "llamar"};
     while (at > text && strchr(" .:#", at[-1]))
         at--;
-    for (size_t i = 0; i < sizeof WORDS / sizeof WORDS[0]; i++) {
-        size_t length = strlen(WORDS[i]);
-        if ((size_t)(at - text) >= length && strncasecmp(at - length, WORDS[i], length) == 0 &&
+    for (; *words; words++) {
+        size_t length = strlen(*words);
+        if ((size_t)(at - text) >= length && strncasecmp(at - length, *words, length) == 0 &&
             ((size_t)(at - text) == length || !is_letter(at[-(long)length - 1])))
             return true;
     }
     return false;
+}
+
+static bool is_announced(const char *text, const char *at)
+{
+    static const char *const WORDS[] = {"tel",    "phone", "call",   "ring", "cell",
+                                        "mobile", "fon",   "text",   "fax",  "telefono",
+                                        "ph",     "mob",   "llamar", NULL};
+    return is_behind(text, at, WORDS);
+}
+
+/* "purchase order 4500123456": digits in one, behind what is numbered so. */
+static bool is_paper(const char *text, const char *at, size_t length)
+{
+    static const char *const WORDS[] = {"purchase order",   "work order",  "order no",
+                                        "order number",     "po",          "po no",
+                                        "invoice",          "invoice no",  "delivery note",
+                                        "delivery note no", "credit note", "orden de compra",
+                                        "factura",          "Rechnung",    "Lieferschein",
+                                        "Bestellung",       NULL};
+    return strspn(at, "0123456789") == length && is_behind(text, at, WORDS);
 }
 
 /* +1…, (607) 555-0142, 607-555-0142: nobody writes a code or a ticket like that. */
@@ -361,7 +388,9 @@ size_t mask_phone_at(const char *text, const char *at, const struct mask_options
     if (is_own(&n, o))
         return n.length + extension;
     bool rung = *at == '+' || is_announced(text, at);
-    if (n.count < DIGITS_LEAST || n.count > DIGITS_MOST || (!rung && is_of_code(&n, o->code)))
+    if (n.count < DIGITS_LEAST || n.count > DIGITS_MOST || (!rung && is_of_codes(&n, o->codes)))
+        return 0;
+    if (is_paper(text, at, n.length))
         return 0;
     if (o->sure && !rung && !is_dialled(at, n.length)) {
         if (o->unsure)

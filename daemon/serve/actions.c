@@ -213,9 +213,9 @@ static int read_action(const json_t *body, const struct setup *setup, int64_t no
 /* ---- requests ---- */
 
 /* It is about no case: who called is known by the line and the cause. */
-static void mask_note(struct store *store, struct action_row *row)
+static void mask_note(const struct apart_from *from, struct action_row *row)
 {
-    char *masked = apart_written_of(store, row->note, row->line, row->cause);
+    char *masked = apart_written_of(from, row->note, row->line, row->cause);
     text_clip(masked, row->note, sizeof row->note);
     free(masked);
 }
@@ -242,7 +242,7 @@ void actions_post(struct request *rq, struct store *store)
         rc = read_action(body, setup, app_now_ms(rq->app), &job.row, &err);
     if (!rc)
         rc = check_against(setup, store, &job.row, &err);
-    mask_note(store, &job.row);
+    mask_note(&(struct apart_from){&setup->desk, store}, &job.row);
     if (!rc)
         rc = writer_run(rq->app->writer, add_action, &job, &err);
     char date[16];

@@ -137,7 +137,8 @@ static void read_text(struct store *store, const struct setup *setup, struct att
     if (strncmp(a->type, "text/", 5) != 0 || !a->bytes.data)
         return;
     overheard_file_read(setup->desk.lexicon, a->bytes.data, &a->text);
-    a->quoted = apart_written(store, a->text.quotes.data, &about);
+    a->quoted =
+        apart_written(&(struct apart_from){&setup->desk, store}, a->text.quotes.data, &about);
     a->heard = (struct overheard){.desk = &setup->desk,
                                   .case_id = a->subject.about_case,
                                   .report = *a->subject.uuid ? a->subject.uuid : NULL,
@@ -146,12 +147,13 @@ static void read_text(struct store *store, const struct setup *setup, struct att
                                   .read = a->text.harm};
 }
 
-static int read_attaching(struct request *rq, struct store *store, const json_t *body,
+static int read_attaching(struct request *rq, const struct apart_from *from, const json_t *body,
                           struct attaching *a, struct error *err)
 {
     const char *to = NULL, *said = NULL, *name = NULL;
     char upload[UUID_TEXT] = "";
     bool of_case = false;
+    struct store *store = from->store;
     int rc = jsonx_needed(body, "to", LENGTH_NAME, &to, err);
     if (!rc)
         rc = jsonx_needed(body, "upload", UUID_TEXT, &said, err);
@@ -178,7 +180,7 @@ static int read_attaching(struct request *rq, struct store *store, const json_t 
     if (rc)
         return rc;
     const struct apart_about about = {a->subject.about_case, 0, NULL};
-    a->name = apart_written(store, name, &about);
+    a->name = apart_written(from, name, &about);
     file_hash(a->bytes.data, a->bytes.length, a->sha256);
     return 0;
 }
@@ -241,7 +243,7 @@ void attachments_post(struct request *rq, struct store *store)
     json_t *body = NULL, *answer = NULL;
     int rc = request_json(rq, &body, &err);
     if (!rc)
-        rc = read_attaching(rq, store, body, &a, &err);
+        rc = read_attaching(rq, &(struct apart_from){&setup->desk, store}, body, &a, &err);
     if (!rc)
         rc = health_room(rq->app, setup, store, &err);
     if (!rc) {
@@ -383,7 +385,8 @@ static int read_detaching(struct request *rq, struct store *store, const json_t 
     if (subject.complaint_id)
         complaint_by_id(store, subject.complaint_id, take_complaint, &subject, NULL);
     const struct apart_about about = {subject.about_case, 0, NULL};
-    end->reason = *ret_reason = apart_written(store, reason, &about);
+    end->reason = *ret_reason =
+        apart_written(&(struct apart_from){d->heard.desk, store}, reason, &about);
     d->heard.case_id = subject.about_case;
     return 0;
 }

@@ -58,6 +58,11 @@ static void add_lot(const struct listing *list, json_t *item, int64_t lot_id)
     json_object_set_new(item, "hold", json_boolean(hold_stands(list->store, lot_id)));
 }
 
+static int add_settled_on(void *arg, const struct verdict_row *row)
+{
+    return json_object_set_new(arg, "settled_on", json_string(row->cause));
+}
+
 static int list_row(void *arg, const struct case_row *row)
 {
     struct listing *list = arg;
@@ -81,6 +86,8 @@ static int list_row(void *arg, const struct case_row *row)
     bool possible = case_may_harm(list->store, row);
     if (possible)
         json_object_set_new(item, "harm_possible", json_true());
+    if (row->settled && !row->harm && !possible)
+        verdict_of_case(list->store, row->id, add_settled_on, item, NULL);
     if (row->top_cause[0] && !row->harm && !possible) { /* beside harm no cause is named */
         json_object_set_new(item, "top",
                             json_pack("{s:s, s:s, s:f}", "cause", row->top_cause, "title",
@@ -451,9 +458,10 @@ void cases_verdict(struct request *rq, struct store *store)
     if (!rc)
         rc = read_settling(body, setup, row.symptom, &s, &err);
     if (!rc) {
+        const struct apart_from from = {&setup->desk, store};
         const struct apart_about about = {s.case_id, row.lot_id, NULL};
-        s.note = note = apart_written(store, s.note, &about);
-        s.despite.anyway = anyway = apart_written(store, s.despite.anyway, &about);
+        s.note = note = apart_written(&from, s.note, &about);
+        s.despite.anyway = anyway = apart_written(&from, s.despite.anyway, &about);
         prepare_verdict(rq, setup, &s, did, sizeof did);
         rc = writer_run(rq->app->writer, settle, &s, &err);
     }

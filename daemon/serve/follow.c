@@ -130,7 +130,7 @@ static const char *told(struct asked *asked, struct store *store, const char *te
 {
     const struct apart_about about = {asked->row.id, asked->row.lot_id, NULL};
     assert(asked->text_count < (int)(sizeof asked->texts / sizeof asked->texts[0]));
-    char *kept = apart_written(store, text, &about);
+    char *kept = apart_written(&(struct apart_from){&asked->setup->desk, store}, text, &about);
     text_appendf(&asked->words, "%s%s", asked->text_count ? "\n\n" : "", kept);
     return asked->texts[asked->text_count++] = kept;
 }

@@ -202,7 +202,7 @@ static int read_holding(const struct setup *setup, struct store *store, const js
 }
 
 /* A text as it is kept, mailed and shown: without contact data. NULL gives NULL. */
-static char *told_text(struct store *store, const struct holding *h, const char *text)
+static char *told_text(const struct apart_from *from, const struct holding *h, const char *text)
 {
     struct text_buffer codes = {0};
     char *reason = text ? xstrdup(text) : NULL;
@@ -210,7 +210,7 @@ static char *told_text(struct store *store, const struct holding *h, const char 
         text_appendf(&codes, "%s\n", h->of[i].code);
     for (size_t i = 0; i < h->count; i++) {
         const struct apart_about about = {h->case_id, h->of[i].lot_id, codes.data};
-        char *masked = apart_written(store, reason, &about);
+        char *masked = apart_written(from, reason, &about);
         free(reason);
         reason = masked;
     }
@@ -424,8 +424,9 @@ static void answer_holding(struct request *rq, struct store *store, bool release
     if (!rc)
         rc = read_holding(setup, store, body, &h, &err);
     if (!rc) {
-        h.reason = reason = told_text(store, &h, h.reason);
-        h.anyway = anyway = told_text(store, &h, h.anyway);
+        const struct apart_from from = {&setup->desk, store};
+        h.reason = reason = told_text(&from, &h, h.reason);
+        h.anyway = anyway = told_text(&from, &h, h.anyway);
         if (release)
             prepare_release(rq, setup, &h, &did);
         rc = writer_run(rq->app->writer, release ? end_all : hold_all, &h, &err);

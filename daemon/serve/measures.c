@@ -157,7 +157,7 @@ static int read_text(struct measures *x, struct store *store, const json_t *body
     const char *sample = json_string_value(json_object_get(body, "sample"));
     text_appendf(&codes, "%s\n%s\n", x->lot.code, sample ? sample : "");
     const struct apart_about about = {x->case_id, x->lot.lot_id, codes.data};
-    *ret = apart_written(store, said, &about);
+    *ret = apart_written(&(struct apart_from){&x->setup->desk, store}, said, &about);
     text_buffer_free(&codes);
     return 0;
 }
@@ -242,7 +242,8 @@ static int read_results(struct measures *x, struct store *store, const json_t *b
             rc = fault(x, one, &why, err);
     }
     for (int k = 0; k < x->count && !rc; k++) {
-        char *said = apart_written(store, x->ones[k].m.said, &about);
+        char *said =
+            apart_written(&(struct apart_from){&x->setup->desk, store}, x->ones[k].m.said, &about);
         if (isnan(x->ones[k].m.value)) {
             text_clip(said, x->ones[k].m.said, sizeof x->ones[k].m.said);
             text_appendf(&x->words, "\n\n%s", said);

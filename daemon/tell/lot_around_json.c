@@ -2,6 +2,7 @@
 #include "base/short_id.h"
 #include "store/case.h"
 #include "store/lot_around.h"
+#include "store/verdict.h"
 #include "tell/case_json.h"
 #include "tell/hold_json.h"
 #include "tell/tell.h"
@@ -17,6 +18,11 @@ struct around {
     json_t *list;
 };
 
+static int add_settled_on(void *arg, const struct verdict_row *row)
+{
+    return json_object_set_new(arg, "settled_on", json_string(row->cause));
+}
+
 /* Beside harm no cause is named. */
 static int add_case(void *arg, const struct case_row *row)
 {
@@ -28,6 +34,8 @@ static int add_case(void *arg, const struct case_row *row)
     bool possible = case_may_harm(a->store, row);
     if (possible)
         json_object_set_new(item, "harm_possible", json_true());
+    if (row->settled && !row->harm && !possible)
+        verdict_of_case(a->store, row->id, add_settled_on, item, NULL);
     if (row->top_cause[0] && !row->harm && !possible)
         json_object_set_new(item, "top",
                             json_pack("{s:s, s:s*, s:f}", "cause", row->top_cause, "title",

@@ -18,7 +18,7 @@ CASES = [
     {"case": "C1", "symptom": "mold", **EXACT, "line": "2", "complaints": 1200, "as_of": AT, "state": "open",
      "top": {"cause": "packed-hot", "probability": 0.814}},
     {"case": "C2", "symptom": "staling", **SEVERAL, "line": None, "complaints": 1, "opened": "2018-01-02T00:00:00Z",
-     "state": "settled", "hold": True, "top": {"cause": None}},
+     "state": "settled", "hold": True, "settled_on": "not-known", "top": {"cause": "packed-hot", "probability": 0.45}},
     {"case": "C3", "symptom": "mold", "lot": "L9", "complaints": 2, "as_of": AT, "state": "settled", "harm": True,
      "harm_since_settled": True, "top": {"cause": "packed-hot", "probability": 0.9}},
     {"case": "C4", "symptom": "mold", "complaints": 2, "as_of": "", "harm": True, "hold": True}]
@@ -120,7 +120,7 @@ COMMANDS = {
         {"factors": [TRACED, {**TRACED, "q": 0.0009, "beside_first": {"odds_ratio": 1.29}, "same_lots": [
             {"factor": "store", "level": "1"}, {"factor": "store", "level": "2"}]}, {**TRACED, "high": None, "other_lots": 0,
              "same_lots": [{"factor": "route", "level": "R"}]}] + [TRACED] * 14,
-         "runs": [RUN, {**RUN, "lots": ["A", "B"]}], "stories": [{"told": True, "factors": [BLAMED]}, {"told": True, "factors": [{**BLAMED, "share": 0.5}, BLAMED]}]}]),
+         "runs": [RUN, {**RUN, "lots": ["A", "B"]}], "stories": [{"told": True, "factors": [BLAMED]}, {"told": True, "factors": [{**BLAMED, "share": 0.5, "one_lot": {"lot": "L9", "complaints": 3, "of": 3}}, {**BLAMED, "one_lot": {"lot": "L8", "complaints": 3, "of": 4}}]}, {"told": True, "factors": [{**BLAMED, "one_lot": {"lot": "L8", "complaints": 3, "of": 4}}]}]}]),
     "whatif": (["whatif", "C7", "core_at_pack_c=39", "--hold", "9"], [fake_daemon.WHATIF]),
     "trace-unsure": (["trace", "--symptom", "mold", "--to", "2019-11-01"], [
         {"factors": [], "runs": [], "stories": [{"told": False, "factors": [BLAMED]}]}]),

@@ -346,7 +346,43 @@ static void an_action_names_no_caller(void **state)
     struct fixture *f = *state;
     fixture_log(f, FIRST, "{'contact':{'name':'Tilda Froese'}}");
     for (size_t i = 0; i < COUNT_OF(ROWS); i++) {
-        char *kept = apart_written_of(f->store, ROWS[i].text, ROWS[i].line, "");
+        char *kept = apart_written_of(&(struct apart_from){&f->desk, f->store}, ROWS[i].text,
+                                      ROWS[i].line, "");
+        assert_string_equal(kept, ROWS[i].kept);
+        free(kept);
+    }
+}
+
+/* Its digits are no phone number, whatever they are written beside. */
+static void the_plants_codes_are_left_in_what_it_writes(void **state)
+{
+    static const struct {
+        const char *text, *kept;
+    } ROWS[] = {
+        {"same as A-26322-02 and (A-26324-02).", "same as A-26322-02 and (A-26324-02)."},
+        {"as in 2632455, on record", "as in 2632455, on record"},
+        {"call 2632455", "call [phone]"},
+        {"as in L1 6290A0412, 6075550142", "as in L1 6290A0412, [phone]"}, /* of a pattern */
+        {"as in K1 6290-0412", "as in K1 [phone]"},
+        {"purchase order 4500123456", "purchase order 4500123456"},
+        {"to order 6075550142", "to order [phone]"},
+        {"6075550142", "[phone]"},
+    };
+    struct fixture *f = *state;
+    const struct apart_about about = {0};
+    struct error err = {0};
+    if (db_exec(f->store,
+                "INSERT INTO lot SELECT id + 10, CASE id WHEN 1 THEN 'A-26322-02' ELSE '2632455' "
+                "END, CASE id WHEN 1 THEN 'A2632202' ELSE '2632455' END, plant, product_id, line, "
+                "shift, made_from_ms, made_to_ms, packed_from_ms, packed_to_ms, units, code_day "
+                "FROM lot;"
+                "INSERT INTO lot SELECT 13, 'A-26324-02', 'A2632402', plant, product_id, line, "
+                "shift, made_from_ms, made_to_ms, packed_from_ms, packed_to_ms, units, code_day "
+                "FROM lot WHERE id = 1",
+                &err))
+        fail_msg("%s", err.text);
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++) {
+        char *kept = apart_written(&(struct apart_from){&f->desk, f->store}, ROWS[i].text, &about);
         assert_string_equal(kept, ROWS[i].kept);
         free(kept);
     }
@@ -409,6 +445,7 @@ int main(void)
         ON_A_PLANT(what_the_plant_wrote_of_a_caller_goes_too),
         ON_A_PLANT(what_was_written_before_a_named_caller_is_masked),
         ON_A_PLANT(an_action_names_no_caller),
+        ON_A_PLANT(the_plants_codes_are_left_in_what_it_writes),
         ON_A_PLANT(what_is_withdrawn_counts_nowhere_until_it_is_brought_back),
         ON_A_PLANT(a_settled_case_keeps_its_last_complaint),
     };

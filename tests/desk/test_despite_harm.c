@@ -99,12 +99,14 @@ static void done_all_the_same_it_is_kept_and_mailed(void **state)
     assert_int_equal(pass(f, true, "the sample is clean", &err), 0);
     assert_int_equal(fixture_number(f, "SELECT count(*) FROM outbox"), mails + 1);
     assert_int_equal(
-        fixture_number(f, "SELECT count(*) FROM outbox_text WHERE payload LIKE '%sweats, 97 "
-                          "%%the sample is clean%' OR payload LIKE '%the sample is "
-                          "clean%sweats, 97 %%'"),
+        fixture_number(f,
+                       "SELECT count(*) FROM outbox_text WHERE payload LIKE '%97 % together, the "
+                       "likeliest: %sweats%the sample is clean%' OR payload LIKE '%the sample is "
+                       "clean%97 % together, the likeliest: %sweats%'"),
         1);
     assert_int_equal(fixture_number(f, "SELECT count(*) FROM follow_entry WHERE text LIKE "
-                                       "'%although %sweats, 97 % is open: the sample is clean'"),
+                                       "'%although moldy or ropy bread is open (%97 % together, "
+                                       "%sweats): the sample is clean'"),
                      1);
 }
 

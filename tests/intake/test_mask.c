@@ -225,7 +225,7 @@ static void codes_keep_their_digits(void **state)
         assert_string_equal(masked, ROWS[i].masked);
         free(masked);
     }
-    const struct mask_options code = {.code = "6321 0412 33"};
+    const struct mask_options code = {.codes = "6321 0412 33"};
     char *masked = mask_text("it says 6321 0412 33\ntwice", &code, NULL, NULL);
     assert_string_equal(masked, "it says 6321 0412 33\ntwice");
     free(masked);
