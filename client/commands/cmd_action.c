@@ -5,6 +5,7 @@
 #include "show/pick.h"
 #include "show/table.h"
 #include <ctype.h>
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -85,12 +86,12 @@ static void show_period(const struct view *v, const char *label, const json_t *p
         return;
     if (!pick_has(period, "per_million")) {
         view_label(v, label, "%s, %s: no rate yet",
-                   view_count(pick_number(period, "complaints", 0), "complaint", n[0]),
+                   view_count(round(pick_number(period, "complaints", 0)), "complaint", n[0]),
                    view_count(pick_number(period, "units", 0), "unit", n[1]));
         return;
     }
     view_label(v, label, "%s, %s: %s per million (%s to %s)",
-               view_count(pick_number(period, "complaints", 0), "complaint", n[0]),
+               view_count(round(pick_number(period, "complaints", 0)), "complaint", n[0]),
                view_count(pick_number(period, "units", 0), "unit", n[1]),
                view_rough(pick_number(period, "per_million", 0), n[2]),
                view_rough(pick_number(period, "low", 0), n[3]),

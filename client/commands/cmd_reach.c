@@ -178,6 +178,10 @@ static void show(const struct client *c, const json_t *document)
     standing_show(&c->view, document, NULL);
     if (table_rows(t) > 0)
         table_print(t, &c->view, 2);
+    if (table_rows(t) > 0 && pick_has(document, "as_of"))
+        view_textf(&c->view, VIEW_DIM, 2, 2,
+                   "Complaints and records as they stood at %s, the case's newest complaint.",
+                   view_when(pick_text(document, "as_of", ""), number));
     if (added.past)
         view_textf(&c->view, VIEW_PLAIN, 2, 2, "Past their code, listed last: %s.",
                    view_count((double)added.past, "lot", number));

@@ -105,12 +105,34 @@ static void show_factors(const struct view *v, const json_t *factors)
 
 #define SURE 0.8 /* from here on one factor stands out from its rivals */
 
-/* "film F-0911" */
+static bool is_one_lot(const json_t *factor)
+{
+    const json_t *lot = json_object_get(factor, "one_lot");
+    return lot && pick_int(lot, "complaints", 0) == pick_int(lot, "of", 0);
+}
+
+/* "film F-0911"; "lot A-26322-02 (line A)" where all are that lot's; ", packed 2026-11-18 to
+ * 2026-11-20" where it is not the whole time's. */
 static void add_name(struct text_buffer *b, const json_t *factor)
 {
-    const char *name = pick_text(factor, "factor", "?");
-    text_appendf(b, "%s %s", strcmp(name, "line-hour") == 0 ? "line and hour" : name,
-                 pick_text(factor, "level", "?"));
+    const char *name = pick_text(factor, "factor", "?"), *from = pick_text(factor, "from", "");
+    bool alone = is_one_lot(factor);
+    if (alone)
+        text_appendf(b, "lot %s alone (",
+                     pick_text(json_object_get(factor, "one_lot"), "lot", "?"));
+    text_appendf(b, "%s %s%s", strcmp(name, "line-hour") == 0 ? "line and hour" : name,
+                 pick_text(factor, "level", "?"), alone ? ")" : "");
+    if (!alone && !pick_bool(factor, "throughout", true))
+        text_appendf(b, ", packed %.10s to %.10s", from, pick_text(factor, "to", ""));
+}
+
+/* "; 5 of 8 of lot A-26322-02" */
+static void add_most(struct text_buffer *b, const json_t *factor)
+{
+    const json_t *lot = json_object_get(factor, "one_lot");
+    if (lot && !is_one_lot(factor))
+        text_appendf(b, "; %lld of %lld of lot %s", (long long)pick_int(lot, "complaints", 0),
+                     (long long)pick_int(lot, "of", 0), pick_text(lot, "lot", "?"));
 }
 
 static void add_usual(struct text_buffer *b, const json_t *factor)
@@ -143,6 +165,7 @@ static void show_leader(const struct view *v, const json_t *factor)
     text_reset(&b);
     add_usual(&b, factor);
     add_when(&b, factor);
+    add_most(&b, factor);
     view_text(v, VIEW_PLAIN, 2, 0, b.data);
     text_buffer_free(&b);
 }

@@ -34,15 +34,20 @@ static void show_changes(const struct view *v, const json_t *document)
 /* "6.3 (3.3 to 11.8)" */
 static void add_span(struct table *t, const json_t *span)
 {
+    static const char *const NAMES[] = {"typical", "low", "high"};
     char n[3][VIEW_NUMBER];
     if (!pick_bool(span, "valid", true)) {
         table_addf(t, "cannot be said: %s", pick_text(span, "reason", "too little is known"));
         return;
     }
-    table_addf(t, "%s%s (%s to %s)", pick_bool(span, "beyond", false) ? "more than " : "",
-               view_rough(pick_number(span, "typical", 0), n[0]),
-               view_rough(pick_number(span, "low", 0), n[1]),
-               view_rough(pick_number(span, "high", 0), n[2]));
+    bool beyond = pick_bool(span, "beyond", false); /* then so is the range's end */
+    for (int i = 0; i < 3; i++)
+        view_rough(pick_number(span, NAMES[i], 0), n[i]);
+    if (beyond && strcmp(n[1], n[2]) == 0)
+        table_addf(t, "more than %s", n[0]);
+    else
+        table_addf(t, "%s%s (%s to %s%s)", beyond ? "more than " : "", n[0], n[1],
+                   beyond ? "more than " : "", n[2]);
 }
 
 static void show_ways(const struct view *v, const json_t *document)

@@ -154,17 +154,39 @@ static void mark_failed(struct trace_lots *t, const struct period *period)
 
 /* ---- what explains them ---- */
 
+/* What a stretch shares whose complaints come from one lot is no more than what that lot is. */
+static void add_one_lot(const struct trace_lots *t, const struct trace_blame *b, json_t *out)
+{
+    const struct trace_level *l = &t->levels[b->level];
+    const struct trace_lot *most = NULL;
+    json_int_t all = 0;
+    for (size_t i = b->first; i <= b->last; i++) {
+        const struct trace_lot *lot = &t->lots[l->lots[i]];
+        if (!lot->failed)
+            continue;
+        all += lot->complaints;
+        most = most && most->complaints >= lot->complaints ? most : lot;
+    }
+    if (most && 2 * (json_int_t)most->complaints > all)
+        json_object_set_new(out, "one_lot",
+                            json_pack("{s:s, s:I, s:I}", "lot", most->lot, "complaints",
+                                      (json_int_t)most->complaints, "of", all));
+}
+
 static json_t *blame_json(const struct trace_lots *t, const struct tz *tz,
                           const struct trace_blame *b)
 {
     const struct trace_level *l = &t->levels[b->level];
     char from[40], to[40];
-    return json_pack("{s:s, s:s, s:f, s:b, s:s, s:s, s:I, s:f, s:f, s:f}", "factor", l->factor,
-                     "level", l->level, "share", b->share, "throughout", b->throughout, "from",
-                     when_format(tz, t->lots[l->lots[b->first]].packed_from_ms, from), "to",
-                     when_format(tz, t->lots[l->lots[b->last]].packed_to_ms, to), "lots",
-                     (json_int_t)b->last - (json_int_t)b->first + 1, "observed", b->observed,
-                     "expected", b->expected, "ratio", b->ratio);
+    json_t *out =
+        json_pack("{s:s, s:s, s:f, s:b, s:s, s:s, s:I, s:f, s:f, s:f}", "factor", l->factor,
+                  "level", l->level, "share", b->share, "throughout", b->throughout, "from",
+                  when_format(tz, t->lots[l->lots[b->first]].packed_from_ms, from), "to",
+                  when_format(tz, t->lots[l->lots[b->last]].packed_to_ms, to), "lots",
+                  (json_int_t)b->last - (json_int_t)b->first + 1, "observed", b->observed,
+                  "expected", b->expected, "ratio", b->ratio);
+    add_one_lot(t, b, out);
+    return out;
 }
 
 static json_t *stories_json(const struct trace_lots *t, const struct tz *tz,

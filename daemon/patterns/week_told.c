@@ -4,6 +4,7 @@
 #include "patterns/week_words.h"
 #include "rank/triage.h"
 #include "rules/targets.h"
+#include "store/case.h"
 #include "store/pattern_span.h"
 #include "tell/tell.h"
 #include <math.h>
@@ -14,6 +15,10 @@ enum { STORIES_SAID = 3, FALLS_SAID = 3 }; /* of the headline; the others are co
 
 /* A lot is counted among those at risk from this probability on: rather than not. */
 #define AT_RISK 0.5
+/* So many complaints of one lot, and more than all others have, are told as that lot's; its
+ * likeliest cause from this probability on. */
+enum { ONE_LOT_LEAST = 2 };
+#define LIKELY 0.5
 
 /* ---- levels in words ---- */
 
@@ -151,6 +156,9 @@ struct affected {
     int complained_of, in_code, held;
     double units_in_code;
     int64_t newest_case, newest_ms;
+    int64_t complaints, most; /* of all lots on record; of the one with most of them … */
+    int64_t most_case;        /* … whose case it is */
+    char most_lot[LENGTH_CODE + 1];
     json_t *stores; /* where a cause after dispatch is the likely one: week_stores() */
 };
 
@@ -182,6 +190,12 @@ static int add_lot(void *arg, const struct pattern_hit *row)
     if (a->shared && !week_data_bears(a->shared, row->lot_id))
         return 0;
     a->complained_of++;
+    a->complaints += row->complaints;
+    if (row->complaints > a->most) {
+        a->most = row->complaints;
+        a->most_case = row->case_id;
+        text_clip(row->lot, a->most_lot, sizeof a->most_lot);
+    }
     count_lot(a, row->lot, (double)row->units, row->code_day >= a->today);
     if (row->newest_ms > a->newest_ms) {
         a->newest_ms = row->newest_ms;
@@ -267,6 +281,36 @@ static json_t *lots_json(const struct affected *a)
                      a->units_in_code, "on_hold", a->held);
 }
 
+/* Do most come from one lot? Then what its lots share is no more than what that lot is. */
+static bool is_one_lot(const struct affected *a)
+{
+    return a->most >= ONE_LOT_LEAST && 2 * a->most > a->complaints;
+}
+
+/* "; 5 of them of lot A-26322-02 (C37, most likely double preservative)". Beside harm no cause is
+ * named. */
+static void add_one_lot(struct text_buffer *b, const struct week_told *t, const struct affected *a)
+{
+    struct case_row row;
+    if (!is_one_lot(a))
+        return;
+    if (a->most == a->complaints)
+        text_appendf(b, "; all whose lot is known of lot %s", a->most_lot);
+    else
+        text_appendf(b, "; %lld of them of lot %s", (long long)a->most, a->most_lot);
+    if (case_get(t->store, a->most_case, &row, NULL))
+        return;
+    text_appendf(b, " (C%lld", (long long)row.id);
+    const char *title = t->triage && !row.harm && row.top_probability >= LIKELY
+                            ? triage_cause_title(t->triage, row.top_cause)
+                            : NULL;
+    if (title) {
+        text_append(b, ", most likely ");
+        week_words_title(b, title);
+    }
+    text_append(b, ")");
+}
+
 /* "; 47 629 packs still in code, 2 lots on hold" */
 static void add_lots(struct text_buffer *b, const struct affected *a)
 {
@@ -349,6 +393,10 @@ static json_t *story_json(const struct week_told *t, const struct week_story *st
         round(s->newest * 100) / 100, "newest_usual", round(s->newest_usual * 100) / 100);
     json_object_set_new(out, "lots", lots_json(lots));
     json_object_set(out, "stores", lots->stores); /* or nothing, of NULL */
+    if (is_one_lot(lots))
+        json_object_set_new(out, "one_lot",
+                            json_pack("{s:s, s:I, s:I}", "lot", lots->most_lot, "complaints",
+                                      (json_int_t)lots->most, "of", (json_int_t)lots->complaints));
     if (isfinite(cost_of(t, s)))
         json_object_set_new(out, "cost", json_real(cost_of(t, s)));
     return out;
@@ -405,6 +453,7 @@ static void say_story(const struct week_told *t, const struct week_story *story,
         text_append(&b, "; most likely ");
         week_words_title(&b, title_of(t, level_at(t, story->cause->level)));
     }
+    add_one_lot(&b, t, lots);
     add_stores(&b, lots->stores);
     add_lots(&b, lots);
     const struct week_action *action = add_action(&b, t, story);

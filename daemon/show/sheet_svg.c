@@ -298,8 +298,9 @@ static void describe_mold(struct text_buffer *text, const json_t *days, const js
         if (!page_true(range, "valid") || !isfinite(typical))
             text_append(text, "it cannot be told");
         else
-            text_appendf(text, "half of the packs that carry a spore show mold by day %s%.1f",
-                         page_true(range, "beyond") ? "> " : "", typical);
+            text_appendf(text, "half of the packs that carry a spore show mold %s %.*f",
+                         page_true(range, "beyond") ? "later than day" : "by day",
+                         page_true(range, "beyond") ? 0 : 1, typical);
     }
     text_append(text, ".");
     add_found(text, found);

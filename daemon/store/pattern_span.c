@@ -88,8 +88,9 @@ int pattern_span_hit(struct store *store, const struct pattern_scope *scope,
                      struct error *err)
 {
     static const char SQL[] =
-        "SELECT l.id, l.units, l.code_day, c.case_id, h.received_ms, l.lot FROM (SELECT v.lot_id,"
-        " v.complaint_id, v.received_ms, row_number() OVER (PARTITION BY v.lot_id ORDER BY"
+        "SELECT l.id, l.units, l.code_day, c.case_id, h.received_ms, l.lot, h.of_lot FROM (SELECT"
+        " v.lot_id, v.complaint_id, v.received_ms, count(*) OVER (PARTITION BY v.lot_id) AS of_lot,"
+        " row_number() OVER (PARTITION BY v.lot_id ORDER BY"
         " v.received_ms DESC, v.complaint_id) AS nr FROM pattern_part v WHERE v.received_ms >= ?1"
         " AND v.received_ms < ?2 AND v.symptom = ?3 AND v.factor = ?4 AND v.level = ?5 AND v.n >="
         " ?6) h JOIN complaint c ON c.id = h.complaint_id JOIN lot l ON l.id = h.lot_id WHERE"
@@ -110,6 +111,7 @@ int pattern_span_hit(struct store *store, const struct pattern_scope *scope,
             .case_id = db_int64(&q, 3),
             .newest_ms = db_int64(&q, 4),
             .lot = db_text(&q, 5),
+            .complaints = db_int64(&q, 6),
         };
         rc = each(arg, &row);
     }

@@ -37,6 +37,7 @@ struct pattern_hit {
     int64_t lot_id, units;
     int32_t code_day;
     int64_t case_id, newest_ms; /* of its newest such complaint */
+    int64_t complaints;         /* such ones of the lot */
     const char *lot;
 };
 typedef int (*pattern_hit_each)(void *arg, const struct pattern_hit *row);

@@ -10,8 +10,12 @@ static const struct {
     {RECORD_LOTS, "SELECT l.line, '', count(*) FROM lot l WHERE " PACKED " GROUP BY 1"},
     {RECORD_MIXES, "SELECT l.line, '', count(DISTINCT l.id) FROM lot l JOIN mix m ON m.lot_id ="
                    " l.id WHERE " PACKED " GROUP BY 1"},
-    {RECORD_USES, "SELECT l.line, u.material, count(DISTINCT l.id) FROM lot l JOIN material_use u"
-                  " ON u.lot_id = l.id WHERE " PACKED " GROUP BY 1, 2"},
+    {RECORD_USES,
+     "WITH recipe AS (SELECT DISTINCT l.product_id, u.material FROM lot l JOIN material_use u ON"
+     " u.lot_id = l.id WHERE l.packed_from_ms >= ?1 - 2419200000 AND l.packed_from_ms < ?2)"
+     " SELECT l.line, r.material, count(DISTINCT u.lot_id), count(DISTINCT l.id) FROM lot l JOIN"
+     " recipe r ON r.product_id = l.product_id LEFT JOIN material_use u ON u.lot_id = l.id AND"
+     " u.material = r.material WHERE " PACKED " GROUP BY 1, 2"},
     {RECORD_READINGS,
      "SELECT l.line, q.name, count(DISTINCT l.id) FROM lot l JOIN reading r ON"
      " r.lot_id = l.id JOIN quantity q ON q.id = r.quantity_id WHERE " PACKED " GROUP BY 1, 2"},
@@ -36,6 +40,19 @@ int record_gaps_has(struct store *store, int64_t lot_id, const struct without *w
     return rc;
 }
 
+int record_gaps_has_no_place(struct store *store, int64_t lot_id, const char *material, bool *ret,
+                             struct error *err)
+{
+    static const char SQL[] =
+        "SELECT EXISTS(SELECT 1 FROM material_use WHERE material = ?2) AND NOT EXISTS(SELECT 1 FROM"
+        " lot l JOIN material_use u ON u.lot_id = l.id WHERE l.product_id = (SELECT product_id FROM"
+        " lot WHERE id = ?1) AND u.material = ?2)";
+    int64_t none = 0;
+    int rc = db_number(store, SQL, DB(DB_INT(lot_id), DB_TEXT(material)), &none, err);
+    *ret = none != 0;
+    return rc;
+}
+
 int record_gaps_newest(struct store *store, int64_t *ret_ms, struct error *err)
 {
     *ret_ms = WHEN_UNKNOWN_MS;
@@ -57,7 +74,8 @@ int record_gaps_list(struct store *store, struct when_span packed, record_gap_ea
             db_query(store, ROWS[i].sql, DB(DB_INT(packed.from_ms), DB_INT(packed.to_ms)), err);
         while (!rc && db_next(&q)) {
             const struct record_gap one = {ROWS[i].kind, db_text(&q, 1), db_text(&q, 0),
-                                           db_int64(&q, 2)};
+                                           db_int64(&q, 2),
+                                           ROWS[i].kind == RECORD_USES ? db_int64(&q, 3) : -1};
             rc = each(arg, &one);
         }
         rc = db_end(&q, rc);

@@ -15,11 +15,16 @@ struct record_gap {
     const char *what;      /* of uses the material, of readings the quantity; else "" */
     const char *line;
     int64_t lots; /* of those packed in the span, which have such a record; of lots all */
+    int64_t of; /* … of how many that can have it: of uses those of products of which a lot of the
+                   month before has the material; -1 all of the line */
 };
 typedef int (*record_gap_each)(void *arg, const struct record_gap *one);
 int record_gaps_list(struct store *store, struct when_span packed, record_gap_each each, void *arg,
                      struct error *err);
 
+/* Is the material in none of the lots of the lot's product, though in others? */
+int record_gaps_has_no_place(struct store *store, int64_t lot_id, const char *material, bool *ret,
+                             struct error *err);
 /* Whether a lot has such a record. */
 int record_gaps_has(struct store *store, int64_t lot_id, const struct without *what, bool *ret,
                     struct error *err);

@@ -38,20 +38,22 @@ static int take_gap(void *arg, const struct record_gap *one)
         json_object_set_new(l->rows, key, row);
     }
     json_array_append_new(json_object_get(row, "weeks"),
-                          json_pack("{ss sI}", "week", l->week, "with", (json_int_t)one->lots));
+                          json_pack("{ss sI sI}", "week", l->week, "with", (json_int_t)one->lots,
+                                    "of", (json_int_t)one->of));
     return 0;
 }
 
-static json_int_t with_in(const json_t *row, const char *week)
+/* NULL: nothing of it that week. */
+static const json_t *week_in(const json_t *row, const char *week)
 {
     size_t i;
     const json_t *one;
     json_array_foreach(json_object_get(row, "weeks"), i, one)
     {
         if (strcmp(json_string_value(json_object_get(one, "week")), week) == 0)
-            return json_integer_value(json_object_get(one, "with"));
+            return one;
     }
-    return 0;
+    return NULL;
 }
 
 /* Every week in which the line packed, with none where none has it. */
@@ -61,12 +63,18 @@ static void complete_row(const json_t *rows, json_t *row)
     size_t i;
     const json_t *one;
     json_int_t lots = 0, with = 0;
+    bool is_use = strcmp(json_string_value(json_object_get(row, "kind")),
+                         record_kind_table(RECORD_USES)->kind) == 0;
     json_t *weeks = json_array();
     snprintf(key, sizeof key, "lots\t\t%s", json_string_value(json_object_get(row, "line")));
     json_array_foreach(json_object_get(json_object_get(rows, key), "weeks"), i, one)
     {
         const char *week = json_string_value(json_object_get(one, "week"));
-        json_int_t all = json_integer_value(json_object_get(one, "with")), has = with_in(row, week);
+        const json_t *own = week_in(row, week);
+        json_int_t all = json_integer_value(json_object_get(one, "with"));
+        json_int_t has = json_integer_value(json_object_get(own, "with"));
+        if (is_use)
+            all = json_integer_value(json_object_get(own, "of")); /* of other bread there is none */
         lots += all;
         with += has;
         json_array_append_new(weeks,

@@ -161,6 +161,28 @@ static void find_records(struct telling *t)
     }
 }
 
+/* A record that the lot need not have: of a material that its product does not have in it, of a
+ * dose that is worked out from what was weighed. */
+static int has_no_place(const struct telling *t, int64_t lot_id, const struct record *r, bool *ret,
+                        struct error *err)
+{
+    const struct lot_record *record = NULL;
+    struct lot_records records;
+    if (r->kind == RECORD_USES)
+        return record_gaps_has_no_place(t->store, lot_id, r->what, ret, err);
+    if (r->kind != RECORD_READINGS)
+        return 0;
+    int rc = lot_record_all(t->store, t->triage->rules, t->triage->tz, &records, err);
+    if (!rc)
+        rc = lot_record_get(t->triage->source.lots, &records, lot_id, &record, err);
+    if (rc)
+        return rc;
+    const struct lot_series *series = lot_record_series(record, r->what);
+    *ret = series && series->computed && series->count > 0;
+    lot_record_unref(record);
+    return 0;
+}
+
 static int count_record(struct telling *t, struct record *r, struct error *err)
 {
     const struct without hidden = {r->kind, r->what};
@@ -169,9 +191,12 @@ static int count_record(struct telling *t, struct record *r, struct error *err)
     int rc = 0;
     for (int i = 0; i < t->case_count && !rc; i++) {
         bool has = false;
+        bool no_place = false;
         rc = record_gaps_has(t->store, t->cases[i].lot_id, &hidden, &has, err);
+        if (!rc && !has)
+            rc = has_no_place(t, t->cases[i].lot_id, r, &no_place, err);
         r->with += has;
-        r->without += !has;
+        r->without += !has && !no_place;
         if (!has)
             continue;
         first = r->with == 1 ? t->cases[i].week : first;
@@ -381,7 +406,8 @@ static void put(struct telling *t, json_t *into)
     json_t *tells = json_array();
     qsort(t->records, (size_t)t->record_count, sizeof *t->records, by_gain);
     for (int i = 0; i < t->record_count && t->case_count; i++)
-        json_array_append_new(tells, record_json(t, &t->records[i], t->case_count / months));
+        if (t->records[i].with + t->records[i].without > 0)
+            json_array_append_new(tells, record_json(t, &t->records[i], t->case_count / months));
     json_object_set_new(into, "cases", json_integer(t->case_count));
     json_object_set_new(into, "months", jsonx_rounded(months, 2));
     json_object_set_new(into, "tells", tells);

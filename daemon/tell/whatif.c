@@ -259,12 +259,15 @@ static json_t *levers_json(const struct expecting *x, bool *ret_good)
 
 static const char *what_holds(double moldy, double share, bool good)
 {
-    return isnan(moldy)         ? "It cannot be said: too little is known of the lot."
-           : moldy <= 1 - share ? "It holds so long as it is."
-           : good               ? "One of these changes alone would hold so long."
-                                : "By the models no packing temperature, dose or crumb pH in reach "
-                                  "holds so long alone; fewer spores, from cleaner work after the "
-                                  "oven, would be needed too.";
+    return isnan(moldy) ? "It cannot be said: too little is known of the lot."
+           : moldy <= 1 - share
+               ? "By the models it holds so long as it is; they know nothing of spores that got in "
+                 "by a "
+                 "fault. What of it was found moldy: oddloaf cases --symptom mold --product."
+           : good ? "One of these changes alone would hold so long."
+                  : "By the models no packing temperature, dose or crumb pH in reach "
+                    "holds so long alone; fewer spores, from cleaner work after the "
+                    "oven, would be needed too.";
 }
 
 static json_t *hold_json(const struct expecting *x)

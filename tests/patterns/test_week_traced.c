@@ -144,12 +144,32 @@ static void without_a_trouble_nothing_is_told(void **state)
     assert_true(told <= 1);
 }
 
+/* What rises by one lot is that lot's, whatever it shares with others. */
+static void one_lot_is_named(void **state)
+{
+    (void)state;
+    struct plant *p = bake(30, "none", 0.03);
+    const int lot = DAYS * TURNS * LINES - 6 * TURNS * LINES;
+    for (int i = 0; i < 9; i++)
+        plant_complaint(p, lot, "mold", plant_time("2026-11-21T08:00:00-05:00"), NULL);
+    json_t *r = report(p, "2026-W47", "2026-11-23T08:00:00-05:00");
+    const json_t *story = json_array_get(json_object_get(r, "stories"), 0);
+    const json_t *one = json_object_get(story, "one_lot");
+    const char *first = json_string_value(json_array_get(json_object_get(r, "headline"), 0));
+    assert_true(json_integer_value(json_object_get(one, "complaints")) >= 9);
+    assert_non_null(strstr(first, word(one, "lot")));
+    assert_non_null(strstr(first, " (C"));
+    json_decref(r);
+    plant_free(p);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_lot_of_film_leads_though_no_level_has_a_past),
         cmocka_unit_test(another_trouble_is_another_story_though_cases_are_ranked),
         cmocka_unit_test(without_a_trouble_nothing_is_told),
+        cmocka_unit_test(one_lot_is_named),
     };
     gsl_set_error_handler_off();
     return cmocka_run_group_tests(tests, NULL, NULL);
