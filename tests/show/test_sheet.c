@@ -172,7 +172,7 @@ static void test_mold(void **state)
         "[{\"day\":4,\"complaints\":1},{\"day\":9,\"complaints\":2,\"reported\":2},"
         "{\"day\":60,\"complaints\":10003,\"reported\":3}]");
     assert_says(drawn, "show mold by day 4.2; as specified");
-    assert_says(drawn, "by day &gt; 21.0");
+    assert_says(drawn, "later than day 21");
     assert_says(drawn,
                 "Found on day 4, 60 (10000 complaints). Reported, found by then, on day 9 (2 "
                 "complaints), 60 (3 complaints).");
