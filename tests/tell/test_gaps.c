@@ -207,6 +207,31 @@ static void one_record_alone(void **state)
     fixture_close(&f);
 }
 
+/* Bread without almonds in it lacks no record of them; nobody's record is everybody's lack. */
+static void no_material_is_asked_of_other_bread(void **state)
+{
+    struct fixture f;
+    bool none = false;
+    (void)state;
+    fixture_open(&f);
+    fixture_plant(&f, 2);
+    int64_t lot = fixture_lot(0, 1, 0), other = fixture_lot(0, 2, 0);
+    assert_int_equal(record_gaps_has_no_place(f.store, lot, "almond", &none, NULL), 0);
+    assert_false(none);
+    fixture_sql(&f, "INSERT INTO product(id, product, name, family, shelf_life_days, unit_g, gtin)"
+                    " VALUES(9, 'ALM', 'Almond', 'pan-bread', 10, 500, NULL)");
+    fixture_sql(&f, "UPDATE lot SET product_id = 9 WHERE id = %lld", (long long)other);
+    fixture_sql(&f,
+                "INSERT INTO material_use(lot_id, material, material_lot) VALUES(%lld, "
+                "'almond', 'A1')",
+                (long long)other);
+    assert_int_equal(record_gaps_has_no_place(f.store, lot, "almond", &none, NULL), 0);
+    assert_true(none);
+    assert_int_equal(record_gaps_has_no_place(f.store, other, "almond", &none, NULL), 0);
+    assert_false(none);
+    fixture_close(&f);
+}
+
 /* Only that quantity, only on that connection. */
 static void rows_are_out_of_sight(void **state)
 {
@@ -245,6 +270,7 @@ int main(void)
         cmocka_unit_test(time_that_is_over_is_said),
         cmocka_unit_test(late_records_are_told),
         cmocka_unit_test(one_record_alone),
+        cmocka_unit_test(no_material_is_asked_of_other_bread),
         cmocka_unit_test(rows_are_out_of_sight),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
