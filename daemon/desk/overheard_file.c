@@ -1,5 +1,6 @@
 #include "desk/overheard_file.h"
 #include "base/length.h"
+#include "desk/lab_row.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -24,17 +25,29 @@ static size_t piece_end(const char *text)
     return at;
 }
 
-/* "Foreign matter: none found" as it is denied in a sentence: "none found foreign matter". */
-static void turn_row(const char *line, size_t length, struct text_buffer *out)
+static bool is_name(const char *line, size_t label)
 {
-    const char *colon = memchr(line, ':', length);
-    size_t label = colon ? (size_t)(colon - line) : 0;
-    bool row =
-        colon && label < ROW && length - label < ROW && !memchr(colon + 1, ':', length - label - 1);
+    bool row = label && label < ROW;
     for (size_t i = 0; row && i < label; i++)
         row = !strchr(".;!?,", line[i]);
-    if (row)
-        text_appendf(out, "%.*s %.*s", (int)(length - label - 1), colon + 1, (int)label, line);
+    return row;
+}
+
+/* "Foreign matter: none found" as it is denied in a sentence: "none found foreign matter". A row
+ * that only denies, or says how it was looked for, is left out. */
+static void turn_row(const char *line, size_t length, struct text_buffer *out)
+{
+    const char *mark = NULL;
+    size_t marks = 0;
+    for (size_t i = 0; i < length; i++)
+        if (strchr(":\t|=", line[i]) && marks++ == 0)
+            mark = line + i;
+    size_t label = mark ? (size_t)(mark - line) : 0, said = length - label;
+    bool row = marks == 1 && said < QUOTE && is_name(line, label);
+    if (row && lab_row_denies(line, label, mark + 1, said - 1))
+        return;
+    if (row && *mark == ':' && said < ROW)
+        text_appendf(out, "%.*s %.*s", (int)(said - 1), mark + 1, (int)label, line);
     else
         text_appendf(out, "%.*s", (int)length, line);
 }

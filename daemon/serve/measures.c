@@ -3,6 +3,7 @@
 #include "base/jsonx.h"
 #include "base/short_id.h"
 #include "desk/apart.h"
+#include "desk/lab_row.h"
 #include "desk/measuring.h"
 #include "desk/overheard.h"
 #include "serve/app.h"
@@ -176,6 +177,8 @@ static int read_texts(struct measures *x, struct store *store, const json_t *bod
         rc = read_text(x, store, body, &TEXTS[i], into[i], err);
     if (x->note || x->reason)
         text_appendf(&x->words, "%s\n\n%s", x->note ? x->note : "", x->reason ? x->reason : "");
+    if (x->method && !lab_row_denies("method", strlen("method"), x->method, strlen(x->method)))
+        text_appendf(&x->words, "\n\n%s", x->method);
     return rc ? rc : jsonx_needed(body, "by", LENGTH_PERSON, &x->by, err);
 }
 
@@ -221,6 +224,17 @@ static int read_one(struct measures *x, const json_t *item, struct error *err)
     return rc;
 }
 
+/* Of a name that no rule knows its result is half the sentence: "salmonella positive". */
+static void add_result_words(struct measures *x, const struct measuring *m, const char *said)
+{
+    if (lab_row_denies(m->quantity, strlen(m->quantity), said, strlen(said)))
+        return;
+    text_append(&x->words, "\n\n");
+    for (const char *at = m->known ? "" : m->quantity; *at; at++)
+        text_appendf(&x->words, "%c", *at == '_' ? ' ' : *at);
+    text_appendf(&x->words, "%s%s", m->known ? "" : " ", said);
+}
+
 static int read_results(struct measures *x, struct store *store, const json_t *body,
                         struct error *err)
 {
@@ -246,7 +260,7 @@ static int read_results(struct measures *x, struct store *store, const json_t *b
             apart_written(&(struct apart_from){&x->setup->desk, store}, x->ones[k].m.said, &about);
         if (isnan(x->ones[k].m.value)) {
             text_clip(said, x->ones[k].m.said, sizeof x->ones[k].m.said);
-            text_appendf(&x->words, "\n\n%s", said);
+            add_result_words(x, &x->ones[k].m, said);
         }
         free(said);
     }

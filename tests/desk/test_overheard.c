@@ -200,6 +200,49 @@ static void files_are_heard_by_their_paragraphs(void **state)
     text_buffer_free(&text);
 }
 
+static bool is_heard(struct fixture *f, const char *text)
+{
+    struct overheard_file file;
+    overheard_file_read(f->lexicon, text, &file);
+    bool heard = file.harm != NULL;
+    overheard_file_clear(&file);
+    return heard;
+}
+
+static void rows_that_deny_are_no_harm(void **state)
+{
+    static const char *const CLEAN[] = {"Salmonella: absent/25 g",
+                                        "Salmonella (ISO 6579-1): n.d.",
+                                        "Salmonella spp: negative in 25 g",
+                                        "Listeria monocytogenes: not found",
+                                        "Listeria monocytogenes: < 10 cfu/g",
+                                        "E. coli: <1",
+                                        "Foreign matter: absent.",
+                                        "Glass: 0",
+                                        "Metal\tnil",
+                                        "Salmonella|not detected",
+                                        "Salmonella: ausencia en 25 g",
+                                        "No glass found.",
+                                        "Sample: glass jar",
+                                        "method: glass beads, filter plate; metal sieve"};
+    static const char *const HARM[] = {"Salmonella: positive",
+                                       "Salmonella: detected in 25 g",
+                                       "Salmonella|detected",
+                                       "Glass: 0.5 mm splinters found",
+                                       "Foreign matter: absent. My son vomited",
+                                       "Result: negative, but he was sick",
+                                       "Glass: none, but metal was found",
+                                       "Listeria monocytogenes: 120 cfu/g",
+                                       "method: Listeria monocytogenes positive"};
+    struct fixture *f = *state;
+    for (size_t i = 0; i < COUNT_OF(CLEAN); i++)
+        if (is_heard(f, CLEAN[i]))
+            fail_msg("heard: %s", CLEAN[i]);
+    for (size_t i = 0; i < COUNT_OF(HARM); i++)
+        if (!is_heard(f, HARM[i]))
+            fail_msg("not heard: %s", HARM[i]);
+}
+
 /* Letters of two bytes, cut by neither end; of what one paragraph says, a line of each kind. */
 static void what_is_quoted_can_be_read(void **state)
 {
@@ -267,6 +310,7 @@ int main(void)
                                         fixture_cleaned),
         cmocka_unit_test_setup_teardown(a_settled_case_is_open_again, fixture_clean,
                                         fixture_cleaned),
+        cmocka_unit_test_setup_teardown(rows_that_deny_are_no_harm, fixture_clean, fixture_cleaned),
         cmocka_unit_test_setup_teardown(files_are_heard_by_their_paragraphs, fixture_clean,
                                         fixture_cleaned),
         cmocka_unit_test_setup_teardown(what_is_quoted_can_be_read, fixture_clean, fixture_cleaned),

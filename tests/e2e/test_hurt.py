@@ -349,6 +349,14 @@ def check_measured(plant):
     line["results"] = [{"quantity": "foreign_body", "value": "glass splinters found"}]
     heard = plant.post("/v1/lots/measure", {**line, "sample": "2", "note": "-"})[1]["heard"]
     assert heard["harm"] and heard["alarm"], heard
+    rows = (("salmonella", "positive", "", True), ("Salmonella", "detected in 25 g", "", True), ("glass", "3 pieces", "", True),
+            ("listeria_monocytogenes", "120 cfu/g", "", True), ("crumb_ph", "5.4", "Listeria monocytogenes positive", True),
+            ("salmonella", "absent/25 g", "ISO 6579-1", False), ("listeria", "<10 cfu/g", "glass beads, metal sieve", False),
+            ("glass", "0", "", False), ("metal", "none", "", False), ("yeasts", "<10", "", False))
+    for n, (quantity, value, method, harm) in enumerate(rows):
+        answer = plant.post("/v1/lots/measure", {"lot": line["lot"], "lab": "Tern", "sample": f"r{n}", "by": "mira", "method": method,
+                                                 "results": [{"quantity": quantity, "value": value}]})[1]
+        assert bool((answer.get("heard") or {}).get("alarm")) == harm, (quantity, value, method, answer)
     log(plant, lot="L9 6312 A0400", harm=["foreign-matter"])
     other = log(plant, lot="L9 6312 A0400", symptom="staling")  # news of this case, none of the one before
     heard = plant.post("/v1/lots/measure", {**line, "sample": "3", "note": "-"})[1]["heard"]

@@ -1,0 +1,98 @@
+#include "desk/lab_row.h"
+#include "base/text.h"
+#include <ctype.h>
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+
+/* What stands before another in it is the longer one. Common practice, no source. */
+static const char *const DENIALS[] = {
+    "none detected", "none found", "none seen",     "none present",  "none",         "absent",
+    "absence",       "negative",   "neg",           "not detected",  "not found",    "not present",
+    "not seen",      "nil",        "n.d.",          "n.d",           "n/d",          "nd",
+    "ausente",       "ausencia",   "negativo",      "negativa",      "no detectado", "no detectada",
+    "no se detecta", "ninguno",    "no encontrado", "no encontrada", "ninguna",      "0"};
+static const char *const UNITS[] = {"in",     "per",    "en",        "por",     "g",      "kg",
+                                    "ml",     "l",      "cm2",       "cfu",     "ufc",    "mpn",
+                                    "nmp",    "ppm",    "ppb",       "mg",      "of",     "de",
+                                    "sample", "pieces", "particles", "results", "samples"};
+static const char *const METHODS[] = {
+    "method",    "methods",     "test method",       "procedure", "apparatus",
+    "equipment", "materials",   "reagents",          "metodo",    "método",
+    "equipo",    "preparation", "sample preparation"};
+static const char *const RESULTS[] = {"positive",  "detected",  "found",    "present",
+                                      "isolated",  "confirmed", "positivo", "positiva",
+                                      "detectado", "detectada", "presente", "presencia"};
+
+#define COUNT(list) (sizeof(list) / sizeof *(list))
+
+static bool is_one_of(const char *const *list, size_t count, const char *word, size_t length)
+{
+    for (size_t i = 0; i < count; i++)
+        if (strlen(list[i]) == length && strncasecmp(list[i], word, length) == 0)
+            return true;
+    return false;
+}
+
+/* Numbers and units, up to the end. */
+static bool is_measure(const char *at)
+{
+    static const char BETWEEN[] = " \t/.,;()";
+    for (at += strspn(at, BETWEEN); *at; at += strspn(at, BETWEEN)) {
+        size_t length = strcspn(at, BETWEEN), digits = strspn(at, "0123456789");
+        if (digits < length && !is_one_of(UNITS, COUNT(UNITS), at + digits, length - digits))
+            return false;
+        at += length;
+    }
+    return true;
+}
+
+/* Past the denial that it begins with; NULL if with none. */
+static const char *past_denial(const char *said)
+{
+    said += strspn(said, " \t");
+    if (*said == '<') {
+        const char *number = said + 1 + strspn(said + 1, " =");
+        size_t digits = strspn(number, "0123456789.,");
+        return digits ? number + digits : NULL;
+    }
+    for (size_t i = 0; i < COUNT(DENIALS); i++) {
+        size_t length = strlen(DENIALS[i]);
+        const char *end = said + length;
+        if (strncasecmp(said, DENIALS[i], length) != 0 || isalnum((unsigned char)*end))
+            continue;
+        bool decimal = strcmp(DENIALS[i], "0") == 0 && (*end == '.' || *end == ',') &&
+                       isdigit((unsigned char)end[1]);
+        return decimal ? NULL : end;
+    }
+    return NULL;
+}
+
+static bool has_result(const char *said)
+{
+    for (const char *at = said; *at;) {
+        size_t length = strcspn(at, " \t.,;:/()");
+        const char *next = at + length + strspn(at + length, " \t.,;:/()");
+        bool control = strncasecmp(next, "control", strlen("control")) == 0;
+        if (is_one_of(RESULTS, COUNT(RESULTS), at, length) && !control)
+            return true;
+        at = next;
+    }
+    return false;
+}
+
+bool lab_row_denies(const char *name, size_t name_length, const char *said, size_t said_length)
+{
+    char *text = xstrndup(said, said_length);
+    while (name_length && isspace((unsigned char)*name)) {
+        name++;
+        name_length--;
+    }
+    while (name_length && isspace((unsigned char)name[name_length - 1]))
+        name_length--;
+    const char *rest = past_denial(text);
+    bool denies = (rest && is_measure(rest)) ||
+                  (is_one_of(METHODS, COUNT(METHODS), name, name_length) && !has_result(text));
+    free(text);
+    return denies;
+}
