@@ -134,12 +134,13 @@ static int log_one(struct client *c, json_t *complaint)
     if (strcmp(pick_text(complaint, "channel", ""), "return") == 0)
         client_say(c, "returned goods never stand near cooling, slicing or packing: their spores "
                       "reach fresh bread");
+    struct view v;
+    view_init(&v, c->json ? stderr : stdout);
     if (harm_reported(complaint, NULL)) {
-        struct view v;
-        view_init(&v, c->json ? stderr : stdout);
         harm_show(&v, NULL, HARM_KEPT);
     } else if (pick_has(complaint, "note")) {
         client_say(c, HARM_UNREAD);
+        harm_show_unread(&v);
     }
     return exit_code;
 }

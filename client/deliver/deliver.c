@@ -177,6 +177,8 @@ struct replay {
     bool print;
     struct view view; /* where harm is told */
     struct harm_tally harm;
+    struct text_buffer said, asked; /* what is read out to whom harm was heard of, may be */
+    bool harmed;
     int sent, again, refused;
     struct text_buffer cases;
     const char *lines; /* of the file under way */
@@ -214,6 +216,10 @@ static void tell_harm(struct replay *r, const char *name, const json_t *answer)
     if (!harm && !possible)
         return;
     r->harm.possible += possible;
+    r->harmed = r->harmed || harm;
+    struct text_buffer *script = harm ? &r->said : &r->asked;
+    if (script->length == 0)
+        text_append(script, pick_text(answer, "script", ""));
     if (harm)
         harm_tally_add(&r->harm, name, pick_text(answer, "alarm", NULL));
     view_textf(&r->view, VIEW_PLAIN, 2, 4, "%-8s %-18s  %s%s", name, standing_named(answer),
@@ -300,6 +306,10 @@ int deliver_waiting(const struct client *c, bool print)
                        r.cases.length ? r.cases.data : "", r.cases.length >= 60 ? ", …" : "",
                        r.again ? "; some were there already" : "");
         harm_tally_show(&r.view, &r.harm);
+        if (r.harmed)
+            harm_show_call_back(&r.view, false, r.said.data);
+        if (r.harm.possible)
+            harm_show_call_back(&r.view, true, r.asked.data);
         if (refused[0])
             client_say(c, "refused ones are in %s", refused);
         const struct spool_counts now = spool_count(spool);
@@ -314,6 +324,8 @@ int deliver_waiting(const struct client *c, bool print)
         }
     }
     text_buffer_free(&r.cases);
+    text_buffer_free(&r.said);
+    text_buffer_free(&r.asked);
     harm_tally_clear(&r.harm);
     spool_close(spool);
     return exit_code;

@@ -55,6 +55,20 @@ static bool is_choice(const struct interview *iv, const char *line)
     return found;
 }
 
+/* "Do you have the lot code?" "Yes." */
+static bool is_yes_or_no(const char *line)
+{
+    static const char *const words[] = {"yes", "yeah", "yep", "y",    "no",    "nope", "n",
+                                        "ok",  "okay", "si",  "sure", "maybe", "ja",   "nein"};
+    char folded[16];
+    bool found = false;
+    text_fold(line, folded, sizeof folded);
+    folded[strcspn(folded, ".!, ")] = '\0';
+    for (size_t i = 0; i < sizeof words / sizeof *words; i++)
+        found = found || strcmp(folded, words[i]) == 0;
+    return found && strlen(line) < sizeof folded / 2;
+}
+
 static const char *why_doubtful(const struct interview *iv, const struct field *f, const char *line)
 {
     bool person = strcmp(f->name, "contact/name") == 0;
@@ -70,6 +84,10 @@ static const char *why_doubtful(const struct interview *iv, const struct field *
     if ((strcmp(f->name, "store") == 0 || strcmp(f->name, "lot_text") == 0 || person) &&
         is_choice(iv, line))
         return "That reads like an answer to another question";
+    if ((strcmp(f->name, "product") == 0 || strcmp(f->name, "store") == 0 ||
+         strcmp(f->name, "lot_text") == 0 || person) &&
+        is_yes_or_no(line))
+        return "That says yes or no, not which";
     return NULL;
 }
 

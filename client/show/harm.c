@@ -67,15 +67,36 @@ void harm_show_first(const struct view *v)
               "caller stands below.");
 }
 
+#define WAS_ANYONE                                                                                 \
+    "Was anyone, or a pet, unwell or hurt after eating it? Was there anything in it that does "    \
+    "not belong there?"
+
+void harm_show_unread(const struct view *v)
+{
+    view_blank(v);
+    view_text(v, VIEW_BOLD, 0, 0, "NOBODY HAS READ THE NOTE. Ask the caller:");
+    view_text(v, VIEW_PLAIN, 2, 0, WAS_ANYONE);
+    view_text(v, VIEW_PLAIN, 0, 0, "If so, read out:");
+    view_text(v, VIEW_PLAIN, 2, 0, harm_script(NULL, false));
+}
+
+void harm_show_call_back(const struct view *v, bool possible, const char *script)
+{
+    view_text(v, VIEW_BOLD, 0, 2,
+              possible ? "Nobody asked who called of harm: phone them, and ask:"
+                       : "Nobody read it out to who called with harm: phone them, and read out:");
+    view_text(v, VIEW_PLAIN, 4, 4,
+              script && *script ? script
+              : possible        ? WAS_ANYONE
+                                : harm_script(NULL, true));
+}
+
 void harm_show_possible(const struct view *v, const char *script, const char *alarm)
 {
     char sentence[160];
     view_blank(v);
     view_text(v, VIEW_BOLD, 0, 0, "MAY BE HARM: a person must read the note. Ask the caller:");
-    view_text(v, VIEW_PLAIN, 2, 0,
-              script && *script ? script
-                                : "Was anyone, or a pet, unwell or hurt after eating it? Was there "
-                                  "anything in it that does not belong there?");
+    view_text(v, VIEW_PLAIN, 2, 0, script && *script ? script : WAS_ANYONE);
     view_text(v, VIEW_PLAIN, 0, 0,
               "If so, log it as harm (--harm). Name no cause to the caller before that is clear.");
     if (alarm && *alarm)

@@ -33,6 +33,12 @@ char *harm_sentence(const char *alarm, char *out, size_t size);
 void harm_show_first(const struct view *v);
 /* harm_show() where harm may be meant: what to ask, and that a person must read. */
 void harm_show_possible(const struct view *v, const char *script, const char *alarm);
+/* Of a note that was only kept, or refused here: what to ask, and what to read out if it is harm.
+ */
+void harm_show_unread(const struct view *v);
+/* Of a kept complaint in which harm was heard, or `possible` is, once it was sent: what its caller
+ * has not been told. `script` as of harm_show(). */
+void harm_show_call_back(const struct view *v, bool possible, const char *script);
 /* What is read out of harm; `reachable`: who called is asked for no number. */
 const char *harm_script(const char *script, bool reachable);
 /* What was heard of harm in many complaints, to be told at their end. */

@@ -232,9 +232,9 @@ static void add_similar(const struct desk *desk, struct store *store, const stru
 /* Whoever was hurt is asked of that, not of the bread. */
 static void set_harm_asks(const struct desk *desk, const struct taking *t, json_t *answer)
 {
-    bool harm = !t->taken_back && json_array_size(json_object_get(t->form->body, "harm"));
-    if (harm && json_object_get(answer, "ask"))
-        json_object_set_new(answer, "ask", harm_asks_of(desk->harm, HARM_SAID));
+    const json_t *kinds = json_object_get(t->form->body, "harm");
+    if (!t->taken_back && json_array_size(kinds) && json_object_get(answer, "ask"))
+        json_object_set_new(answer, "ask", harm_asks_of(desk->harm, HARM_SAID, kinds));
 }
 
 json_t *answer_taken(const struct desk *desk, struct store *store, const struct taking *t,

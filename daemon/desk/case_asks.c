@@ -4,21 +4,40 @@
 #include "intake/harm.h"
 #include "tell/tell.h"
 
+/* What its complaints tell, each once. */
+static json_t *kinds_of(const struct case_input *input)
+{
+    json_t *kinds = json_array(), *seen = json_object(), *kind;
+    for (int i = 0; i < input->count; i++) {
+        size_t k;
+        json_array_foreach(json_object_get(input->complaints[i].body, "harm"), k, kind)
+        {
+            const char *word = json_string_value(kind);
+            if (!json_object_get(seen, word) && json_object_set(seen, word, kind) == 0)
+                json_array_append(kinds, kind);
+        }
+    }
+    json_decref(seen);
+    return kinds;
+}
+
 static json_t *without_causes(const struct desk *desk, const struct case_input *input)
 {
     char as_of[40];
     enum harm_about about = input->harm            ? HARM_SAID
                             : input->harm_possible ? HARM_POSSIBLE
                                                    : HARM_OTHER;
+    json_t *kinds = kinds_of(input);
+    json_t *asks = harm_asks_of(desk->harm, about, kinds);
+    json_decref(kinds);
     return json_pack("{s:o, s:s, s:o, s:b, s:b}", "case", CASE_ID_JSON(input->case_id), "as_of",
-                     when_format(desk->tz, input->as_of_ms, as_of), "ask",
-                     harm_asks_of(desk->harm, about), "harm", input->harm, "harm_possible",
-                     input->harm_possible && !input->harm);
+                     when_format(desk->tz, input->as_of_ms, as_of), "ask", asks, "harm",
+                     input->harm, "harm_possible", input->harm_possible && !input->harm);
 }
 
 static void put_first(const struct desk *desk, json_t *answer)
 {
-    json_t *first = harm_asks_of(desk->harm, HARM_POSSIBLE);
+    json_t *first = harm_asks_of(desk->harm, HARM_POSSIBLE, NULL);
     json_array_extend(first, json_object_get(answer, "ask"));
     json_object_set_new(answer, "ask", first);
 }

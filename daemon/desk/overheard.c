@@ -54,9 +54,9 @@ static int take_carried(void *arg, const struct complaint_row *row)
     return 0;
 }
 
-/* What a verdict has closed is said anew. */
+/* What a verdict has closed is said anew. *ret_told: words that may mean harm, of what tells it. */
 static int is_news(struct store *store, const struct overheard *o, const struct anew *found,
-                   bool *ret, struct error *err)
+                   bool *ret, bool *ret_told, struct error *err)
 {
     size_t i;
     const json_t *kind;
@@ -68,6 +68,8 @@ static int is_news(struct store *store, const struct overheard *o, const struct 
     if (found->withdrawn)
         add_carried(carried, found->body);
     *ret = o->possible && json_object_size(carried) == 0;
+    json_object_del(carried, "possible");
+    *ret_told = o->possible && json_object_size(carried) > 0;
     json_array_foreach(o->harm, i, kind)
     {
         *ret = *ret || !json_object_get(carried, json_string_value(kind));
@@ -223,7 +225,7 @@ int overheard_hear(struct store *store, struct overheard *o, struct error *err)
     assert(store_writing(store));
     assert(o->desk && o->where && o->why.by);
     struct anew found = {0};
-    bool news = false;
+    bool news = false, told = false;
     json_decref(o->harm); /* of a job that was rolled back and runs again */
     o->harm = NULL;
     o->possible = o->mailed = o->gathered = false;
@@ -232,13 +234,17 @@ int overheard_hear(struct store *store, struct overheard *o, struct error *err)
         return 0;
     int rc = find(store, o, &found, err);
     if (!rc && found.id)
-        rc = is_news(store, o, &found, &news, err);
+        rc = is_news(store, o, &found, &news, &told, err);
     if (!rc && news && !is_marked(&found))
         rc = mark(store, &o->why, &found, err);
     if (!rc && news)
         rc = tell(store, o, &found, err);
     else if (!rc && !found.id)
         rc = tell_alone(store, o, err);
+    if (told) { /* "told her to see a doctor", of a case of illness: nothing is left to be asked */
+        json_decref(o->harm);
+        o->harm = NULL;
+    }
     anew_clear(&found);
     return rc;
 }

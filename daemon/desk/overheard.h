@@ -18,7 +18,8 @@ struct overheard {
     struct complaint_why why; /* its reason is the text, without contact data; NULL: none */
     const json_t *read;       /* kinds read before, of what the reason quotes; NULL: it is read */
     /* results; the caller drops the reference */
-    json_t *harm;              /* kinds that are said; NULL: nothing was heard */
+    /* kinds that are said; NULL: nothing was heard, or no more than may be of what tells harm */
+    json_t *harm;
     bool possible;             /* words may mean it */
     bool mailed, gathered;     /* the urgent address is told; it waits for others of the case */
     char complaint[UUID_TEXT]; /* that is to be corrected; "" none */

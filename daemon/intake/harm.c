@@ -1,18 +1,58 @@
 #include "intake/harm.h"
 #include <math.h>
 
+/* ---- what is asked, as the file has it ---- */
+
+struct asks {
+    const json_t *caller, *plant, *lab;
+};
+
+struct kinds {
+    struct asks illness, injury, allergic, foreign, tampering, label;
+};
+
+struct ask {
+    const char *source;
+    struct asks harm, other;
+    struct kinds kinds;
+};
+
+static const struct doc_row ASKS[] = {
+    {"caller", DOC_TEXTS, .at = offsetof(struct asks, caller), .low = 1, .high = INFINITY,
+     .required = true},
+    {"plant", DOC_TEXTS, .at = offsetof(struct asks, plant), .low = 1, .high = INFINITY},
+    {"lab", DOC_TEXTS, .at = offsetof(struct asks, lab), .low = 1, .high = INFINITY},
+    {0}};
+
+static const struct doc_row OF_KIND[] = {
+    {"caller", DOC_TEXTS, .at = offsetof(struct asks, caller), .low = 1, .high = INFINITY},
+    {"plant", DOC_TEXTS, .at = offsetof(struct asks, plant), .low = 1, .high = INFINITY},
+    {"lab", DOC_TEXTS, .at = offsetof(struct asks, lab), .low = 1, .high = INFINITY},
+    {0}};
+
+static const struct doc_row KINDS[] = {
+    {"illness", DOC_OBJECT, DOC_AT(struct kinds, illness), .rows = OF_KIND},
+    {"injury", DOC_OBJECT, DOC_AT(struct kinds, injury), .rows = OF_KIND},
+    {"allergic-reaction", DOC_OBJECT, DOC_AT(struct kinds, allergic), .rows = OF_KIND},
+    {"foreign-matter", DOC_OBJECT, DOC_AT(struct kinds, foreign), .rows = OF_KIND},
+    {"tampering", DOC_OBJECT, DOC_AT(struct kinds, tampering), .rows = OF_KIND},
+    {"wrong-label", DOC_OBJECT, DOC_AT(struct kinds, label), .rows = OF_KIND},
+    {0}};
+
+static const struct doc_row ASK[] = {
+    {"source", DOC_TEXT, DOC_AT(struct ask, source), .required = true},
+    {"harm", DOC_OBJECT, DOC_AT(struct ask, harm), .rows = ASKS, .required = true},
+    {"other", DOC_OBJECT, DOC_AT(struct ask, other), .rows = ASKS, .required = true},
+    {"kinds", DOC_OBJECT, DOC_AT(struct ask, kinds), .rows = KINDS},
+    {0}};
+
+/* ---- the file ---- */
+
 int harm_load(const char *path, doc_report report, void *arg, json_t **ret, struct error *err)
 {
     struct words {
         const char *script;
         const json_t *mail;
-    };
-    struct asks {
-        const json_t *caller, *plant, *lab;
-    };
-    struct ask {
-        const char *source;
-        struct asks harm, other;
     };
     struct harm {
         struct words said, possible;
@@ -24,17 +64,6 @@ int harm_load(const char *path, doc_report report, void *arg, json_t **ret, stru
         {"script", DOC_TEXT, DOC_AT(struct words, script), .required = true},
         {"mail", DOC_TEXTS, .at = offsetof(struct words, mail), .low = 1, .high = INFINITY,
          .required = true},
-        {0}};
-    static const struct doc_row ASKS[] = {
-        {"caller", DOC_TEXTS, .at = offsetof(struct asks, caller), .low = 1, .high = INFINITY,
-         .required = true},
-        {"plant", DOC_TEXTS, .at = offsetof(struct asks, plant), .low = 1, .high = INFINITY},
-        {"lab", DOC_TEXTS, .at = offsetof(struct asks, lab), .low = 1, .high = INFINITY},
-        {0}};
-    static const struct doc_row ASK[] = {
-        {"source", DOC_TEXT, DOC_AT(struct ask, source), .required = true},
-        {"harm", DOC_OBJECT, DOC_AT(struct ask, harm), .rows = ASKS, .required = true},
-        {"other", DOC_OBJECT, DOC_AT(struct ask, other), .rows = ASKS, .required = true},
         {0}};
     static const struct doc_row ROWS[] = {
         {.name = "$schema"},
@@ -89,18 +118,36 @@ int64_t harm_gather_ms(const json_t *harm)
     return (int64_t)((minutes ? json_number_value(minutes) : USUAL_MIN) * 60000);
 }
 
-json_t *harm_asks_of(const json_t *harm, enum harm_about about)
+/* Each once: what was found is asked of injury and of foreign matter. */
+static void add_asks(json_t *list, const json_t *asks, const char *who)
+{
+    size_t i;
+    json_t *text;
+    json_array_foreach(json_object_get(asks, who), i, text)
+    {
+        json_t *ask = json_pack("{s:O, s:s}", "ask", text, "of", who);
+        bool asked = false;
+        for (size_t k = 0; k < json_array_size(list); k++)
+            asked = asked || json_equal(json_array_get(list, k), ask);
+        if (!asked)
+            json_array_append(list, ask);
+        json_decref(ask);
+    }
+}
+
+json_t *harm_asks_of(const json_t *harm, enum harm_about about, const json_t *kinds)
 {
     static const char *const WHO[] = {"caller", "plant", "lab"};
-    const json_t *asks =
-        json_object_get(json_object_get(harm, "ask"), about == HARM_OTHER ? "other" : "harm");
+    const json_t *ask = json_object_get(harm, "ask");
     json_t *list = json_array();
     for (size_t w = 0; w < sizeof WHO / sizeof *WHO; w++) {
         size_t i;
-        json_t *text;
-        json_array_foreach(json_object_get(asks, WHO[w]), i, text)
+        const json_t *kind;
+        add_asks(list, json_object_get(ask, about == HARM_OTHER ? "other" : "harm"), WHO[w]);
+        json_array_foreach(kinds, i, kind)
         {
-            json_array_append_new(list, json_pack("{s:O, s:s}", "ask", text, "of", WHO[w]));
+            add_asks(list, json_object_get(json_object_get(ask, "kinds"), json_string_value(kind)),
+                     WHO[w]);
         }
     }
     if (!json_array_size(list) || about == HARM_POSSIBLE)

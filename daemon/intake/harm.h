@@ -16,9 +16,10 @@ json_t *harm_read_out(const json_t *harm, bool possible, bool reachable);
 const json_t *harm_needs_of(const json_t *harm, bool possible);
 /* For how long urgent mails of one case wait for each other, the first of a kind of harm never. */
 int64_t harm_gather_ms(const json_t *harm);
-/* What to ask and look up: [{"ask","of"}], `of` "caller", "plant" or "lab". A plant's own file may
- * say none: then what is read out. New reference. */
+/* What to ask and look up: [{"ask","of"}], `of` "caller", "plant" or "lab"; of harm in general, and
+ * behind it of each of its `kinds` (a list of words, or NULL). A plant's own file may say none:
+ * then what is read out. New reference. */
 enum harm_about { HARM_SAID, HARM_POSSIBLE, HARM_OTHER }; /* HARM_OTHER: a kind without causes */
-json_t *harm_asks_of(const json_t *harm, enum harm_about about);
+json_t *harm_asks_of(const json_t *harm, enum harm_about about, const json_t *kinds);
 
 #endif

@@ -196,7 +196,7 @@ static void read_symptom(const struct doc_place *place, void *symptoms)
     if (symptom)
         *(unsigned *)symptoms |= symptom;
     else
-        doc_fault(place, "no such symptom");
+        doc_fault(place, "no such symptom (mold, off-odor, staling or other)");
 }
 
 static void read_beside(const struct doc_place *place, void *beside)

@@ -24,6 +24,11 @@ struct looking {
     size_t count, runs;
     struct token token[TOKENS];
     struct run run[RUNS];
+    struct {
+        int64_t product; /* whose name or family has the word; 0: none, -1: several */
+        size_t token;
+    } good[RUNS];
+    size_t goods;
 };
 
 /* ---- words about a name ---- */
@@ -50,9 +55,16 @@ static const char *const NO_FIRST[] = {"home",   "work",  "night",     "best",  
                                        "school", "room",  "fresh",     "local",  "this",  "that",
                                        "our",    "their", "market",    "shop",   "store", NULL};
 /* "bought a rye", "a loaf of rye": one word of a product's name */
-static const char *const BUYING[] = {"bought", "purchased", "grabbed", "up", NULL};
+static const char *const BUYING[] = {"bought",    "purchased", "grabbed", "up",  "compre", "compro",
+                                     "compramos", "comprado",  "compran", "got", NULL};
 static const char *const LOAVES[] = {"loaf", "loaves", "pack", "packs", "bag", "bags", NULL};
-static const char *const ONE[] = {"a", "an", "one", NULL};
+static const char *const ONE[] = {"a", "an", "one", "un", "una", NULL};
+/* Goods that are no other thing: such a word alone is a product where one alone has it. */
+static const char *const GOODS[] = {
+    "bun",      "bagel",    "roll",     "tortilla",  "muffin",    "baguette", "brioche",
+    "ciabatta", "focaccia", "pita",     "naan",      "croissant", "pretzel",  "scone",
+    "crumpet",  "donut",    "doughnut", "panettone", "concha",    "bolillo",  "telera",
+    "bollo",    "challah",  "stollen",  "brezel",    "brotchen",  NULL};
 static const char *const OTHER[] = {"not", "unlike", "than", "besides", NULL};
 
 static bool is_one_of(const char *const *list, const char *word)
@@ -129,6 +141,13 @@ static bool is_mixed(const char *word)
     return digits && digits < strlen(word) && strlen(word) >= LETTERS;
 }
 
+static bool is_bought(const struct looking *l, size_t at)
+{
+    return at >= 2 &&
+           ((is_one_of(ONE, l->token[at - 1].word) && is_one_of(BUYING, l->token[at - 2].word)) ||
+            (strcmp(l->token[at - 1].word, "of") == 0 && is_one_of(LOAVES, l->token[at - 2].word)));
+}
+
 static bool is_announced(const struct looking *l, const struct run *run, bool whole)
 {
     const char *word = l->token[run->first].word;
@@ -136,9 +155,11 @@ static bool is_announced(const struct looking *l, const struct run *run, bool wh
     if (l->kind == NAMED_PRODUCT)
         return (whole && (!alone || is_mixed(word))) ||
                is_before(l, run->first, 1, alone ? BEFORE_PRODUCT : BEFORE_PART) ||
-               is_after(l, run, AFTER_PRODUCT);
+               (!alone && is_bought(l, run->first)) || is_after(l, run, AFTER_PRODUCT);
     if (alone && number)
         return whole && is_before(l, run->first, 1, NUMBERED);
+    if (whole && !alone && is_one_of(NUMBERED, word)) /* "Store 417" is one, wherever it stands */
+        return true;
     return is_before(l, run->first, alone ? 1 : NEAR, BEFORE_STORE) ||
            is_after(l, run, AFTER_STORE);
 }
@@ -151,9 +172,7 @@ static bool is_said_by_one_word(const struct looking *l, size_t at, bool first)
         return false;
     if (l->kind == NAMED_STORE)
         return first && is_before(l, at, 1, BEFORE_FIRST) && !is_one_of(NO_FIRST, word);
-    return at >= 2 &&
-           ((is_one_of(ONE, l->token[at - 1].word) && is_one_of(BUYING, l->token[at - 2].word)) ||
-            (strcmp(l->token[at - 1].word, "of") == 0 && is_one_of(LOAVES, l->token[at - 2].word)));
+    return is_bought(l, at);
 }
 
 /* A part of a name has two words, one of them of it alone. */
@@ -161,6 +180,8 @@ static bool says_a_name(const struct looking *l, const struct run *run, bool who
 {
     if (run->count == 1 && is_said_by_one_word(l, run->first, first))
         return true;
+    if (run->count == 1 && l->kind == NAMED_STORE && is_one_of(NUMBERED, l->token[run->first].word))
+        return false;
     size_t own = 0;
     for (size_t i = 0; i < run->count; i++) {
         const char *word = l->token[run->first + i].word;
@@ -199,6 +220,15 @@ static bool is_rest_size(const struct said_words *words, size_t from)
     return from == words->count;
 }
 
+/* "Tienda 417" is "Store 417": what says no more than that it is one may be left out. */
+static bool is_name_begun(const struct looking *l, const struct said_words *words, size_t from)
+{
+    size_t passed = 0;
+    while (l->kind == NAMED_STORE && passed < from && is_one_of(NUMBERED, words->word[passed]))
+        passed++;
+    return passed == from;
+}
+
 static void look_for(struct looking *l, const char *name)
 {
     struct said_words words;
@@ -210,9 +240,49 @@ static void look_for(struct looking *l, const char *name)
                    is_word(l->token[at + run.count].word, words.word[w + run.count]))
                 run.count++;
             if (run.count &&
-                says_a_name(l, &run, w == 0 && is_rest_size(&words, run.count), w == 0))
+                says_a_name(l, &run,
+                            is_name_begun(l, &words, w) && is_rest_size(&words, w + run.count),
+                            w == 0))
                 add_run(l, &run);
         }
+}
+
+static void look_for_goods(struct looking *l, const struct lot_find_called *row)
+{
+    char text[SAID_WORDS_TEXT];
+    struct said_words of;
+    snprintf(text, sizeof text, "%s %s %s", row->name, row->also, row->family);
+    said_words_take(text, NULL, &of);
+    for (size_t g = 0; g < l->goods; g++)
+        for (size_t w = 0; w < of.count; w++) {
+            const char *said = l->token[l->good[g].token].word;
+            int64_t *product = &l->good[g].product;
+            if ((is_word(said, of.word[w]) || is_word(of.word[w], said)) &&
+                *product != row->product_id)
+                *product = *product ? -1 : row->product_id;
+        }
+}
+
+static void take_goods(struct looking *l)
+{
+    for (size_t at = 0; at < l->count && l->goods < RUNS; at++) {
+        bool good = false;
+        for (const char *const *word = GOODS; *word; word++)
+            good = good || is_word(l->token[at].word, *word);
+        if (good && !is_before(l, at, 1, OTHER))
+            l->good[l->goods++].token = at;
+    }
+}
+
+/* Nothing else names one: all goods that are spoken of are of one product. */
+static void add_goods(struct looking *l)
+{
+    const size_t none = l->runs;
+    for (size_t g = 0; !none && g < l->goods; g++)
+        if (l->good[g].product <= 0 || l->good[g].product != l->good[0].product)
+            return;
+    if (!none && l->goods)
+        l->run[l->runs++] = (struct run){l->good[0].token, 1};
 }
 
 static int look_for_store(void *arg, const char *name)
@@ -223,6 +293,7 @@ static int look_for_store(void *arg, const char *name)
 
 static int look_for_product(void *arg, const struct lot_find_called *row)
 {
+    look_for_goods(arg, row);
     look_for(arg, row->product);
     look_for(arg, row->name);
     for (const char *also = row->also; *also; also += *also == ';') {
@@ -274,9 +345,12 @@ int named_in_text_find(struct store *store, enum named_in_text_kind kind, const 
     l->kind = kind;
     take_tokens(l);
     int rc = 0;
-    if (l->count && kind == NAMED_PRODUCT)
+    if (l->count && kind == NAMED_PRODUCT) {
+        take_goods(l);
         rc = lot_find_called(store, false, look_for_product, l, err);
-    else if (l->count)
+        if (!rc)
+            add_goods(l);
+    } else if (l->count)
         rc = lot_find_places(store, LOT_FIND_STORE, look_for_store, l, err);
     if (!rc)
         answer(l, ret);

@@ -3,8 +3,9 @@
  * look up: it may fit several.
  *
  * Two words or more in the order of a name on record are that name, or a part of it; one word is
- * only where it is the whole name, beside what announces one ("of", "loaf", "store"). A store needs
- * that in any case: streets are where people live, too. What several names are found for is none.
+ * only where it is the whole name, beside what announces one ("of", "loaf", "store"), or a good
+ * ("tortillas") that one product alone has in its name or family. A store needs that in any case:
+ * streets are where people live, too. What several names are found for is none.
  */
 #ifndef ODDLOAF_LOTS_NAMED_IN_TEXT_H
 #define ODDLOAF_LOTS_NAMED_IN_TEXT_H

@@ -151,13 +151,25 @@ bool check_take_unit(struct check *c, const struct check_input *in, struct recor
 
 /* ---- what other records and the catalogue know ---- */
 
+static bool refuse_unknown(struct check *c, const struct check_input *in, const char *what,
+                           const char *all, const char *const *names, int count)
+{
+    return check_refuse(c, in, "there is no such %s; nearest: %s%s%s%s%s; all: oddloaf rules %s",
+                        what, count ? names[0] : "none", count > 1 ? ", " : "",
+                        count > 1 ? names[1] : "", count > 2 ? ", " : "", count > 2 ? names[2] : "",
+                        all);
+}
+
 bool check_take_quantity(struct check *c, const struct check_input *in, struct record_cell *out)
 {
+    const char *names[CATALOGUE_NEAREST];
     if (!check_take_code(c, in, out))
         return false;
     c->quantity = catalogue_quantity(c->catalogue, out->text);
-    if (!c->quantity)
-        return check_refuse(c, in, "there is no such quantity");
+    if (!c->quantity) {
+        int count = catalogue_nearest(c->catalogue, out->text, names);
+        return refuse_unknown(c, in, "quantity", "quantities", names, count);
+    }
     bool wants_plant = c->kind == RECORD_PLANTLOG;
     if (wants_plant == (c->quantity->of == QUANTITY_OF_PLANT))
         return true;
@@ -174,10 +186,7 @@ bool check_take_place(struct check *c, const struct check_input *in, struct reco
     if (catalogue_place(c->catalogue, out->text))
         return true;
     int count = catalogue_nearest_place(c->catalogue, out->text, names);
-    return check_refuse(c, in,
-                        "there is no such place; nearest: %s%s%s%s%s; all: oddloaf rules places",
-                        count ? names[0] : "none", count > 1 ? ", " : "", count > 1 ? names[1] : "",
-                        count > 2 ? ", " : "", count > 2 ? names[2] : "");
+    return refuse_unknown(c, in, "place", "places", names, count);
 }
 
 bool check_take_preserver(struct check *c, const struct check_input *in, struct record_cell *out)

@@ -87,7 +87,7 @@ static void read_delay(const struct doc_place *place, void *part)
     struct rules_check_curve curve = {.low = 0, .high = 1};
     int symptom = symptom_of(place->name);
     if (symptom < 0) {
-        doc_fault(place, "no such symptom");
+        doc_fault(place, SYMPTOM_UNKNOWN);
         return;
     }
     rules_check_curve(place, &curve);
@@ -112,7 +112,7 @@ static void read_base(const struct doc_place *place, void *part)
     struct rule_ranking *ranking = part;
     int symptom = symptom_of(place->name);
     if (symptom < 0)
-        doc_fault(place, "no such symptom");
+        doc_fault(place, SYMPTOM_UNKNOWN);
     else
         doc_value(place, &BASE, &ranking->base_per_million[symptom]);
 }

@@ -230,7 +230,7 @@ static void read_prior(const struct doc_place *place, void *part)
     int symptom = symptom_of(place->name);
     double prior = json_number_value(place->value);
     if (symptom < 0)
-        doc_fault(place, "no such symptom");
+        doc_fault(place, SYMPTOM_UNKNOWN);
     else if (!(prior > 0 && prior <= 1000))
         doc_fault(place, "a prior weight must be a number above 0, 1000 at most");
     else

@@ -93,7 +93,7 @@ void rules_check_symptom(const struct doc_place *place, void *part)
 {
     int symptom = symptom_of(json_string_value(place->value));
     if (symptom < 0)
-        doc_fault(place, "no such symptom");
+        doc_fault(place, SYMPTOM_UNKNOWN);
     else
         *(unsigned *)part |= 1u << symptom;
 }

@@ -51,7 +51,8 @@ static void read_target(const struct doc_place *place, void *part)
         return;
     struct doc_place symptom = doc_member(place, "symptom");
     if (symptom_of(target.symptom) < 0)
-        doc_fault(&symptom, "no such symptom, or one that is not ranked");
+        doc_fault(&symptom,
+                  "no such symptom, or one that is not ranked (mold, off-odor or staling)");
     else if (find_target(targets, target.line, target.symptom))
         doc_fault(place, "that line and symptom have a target already");
     else
@@ -71,7 +72,7 @@ static void read_cost(const struct doc_place *place, void *part)
         return;
     struct doc_place symptom = doc_member(place, "symptom");
     if (symptom_of(cost.symptom) < 0 && strcmp(cost.symptom, OTHER) != 0)
-        doc_fault(&symptom, "no such symptom");
+        doc_fault(&symptom, "no such symptom (mold, off-odor, staling or other)");
     else if (isfinite(targets_cost(targets, cost.symptom)))
         doc_fault(place, "that symptom has a cost already");
     else

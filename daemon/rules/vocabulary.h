@@ -14,6 +14,7 @@
 enum { SYMPTOM_MOLD, SYMPTOM_OFF_ODOR, SYMPTOM_STALING, SYMPTOMS };
 const char *symptom_name(int symptom);
 int symptom_of(const char *name); /* -1 unknown, or nothing that is ranked */
+#define SYMPTOM_UNKNOWN "no such symptom (mold, off-odor or staling)"
 
 enum fact_kind {
     FACT_OBSERVATION, /* what the complaint says; one value a complaint */

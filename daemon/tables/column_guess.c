@@ -38,6 +38,7 @@ struct guess {
     struct table table;
     enum record_kind kind;
     struct column columns[WIDTH];
+    char order; /* 'M' or 'D', that one column of days shows to stand first; '\0' none, or both */
     json_t *notes;
 };
 
@@ -266,6 +267,23 @@ enum {
     TIME_COUNT = sizeof TIME_FORMS / sizeof *TIME_FORMS
 };
 
+/* 11/03 and 03/11: the form says which of the two stands first. */
+static bool is_ordered(const char *form)
+{
+    return strncmp(form, "MM/DD", 5) == 0 || strncmp(form, "DD/MM", 5) == 0 ||
+           strncmp(form, "MM-DD", 5) == 0 || strncmp(form, "DD-MM", 5) == 0;
+}
+
+/* What another column of the file shows holds for this one. */
+static void decide_order(const struct guess *g, char form[static FORM], char other[static FORM])
+{
+    if (!g->order || !is_ordered(form) || !is_ordered(other) || form[2] != other[2])
+        return;
+    if (*form != g->order)
+        memcpy(form, other, FORM);
+    other[0] = '\0';
+}
+
 /* The form of a column's dates; whether another reads them as well, in `other`. */
 static bool find_form(const struct guess *g, int column, char form[static FORM],
                       char other[static FORM])
@@ -278,11 +296,26 @@ static bool find_form(const struct guess *g, int column, char form[static FORM],
             if (!all_by(g, column, one))
                 continue;
             snprintf(*form ? other : form, FORM, "%s", one);
-            if (*other)
+            if (*other) {
+                decide_order(g, form, other);
                 return true;
+            }
         }
     }
     return *form != '\0';
+}
+
+static char order_of_file(const struct guess *g)
+{
+    char order = '\0', form[FORM], other[FORM];
+    for (int i = 0; i < g->table.width; i++) {
+        if (!find_form(g, i, form, other) || *other || !is_ordered(form))
+            continue;
+        if (order && order != *form)
+            return '\0';
+        order = *form;
+    }
+    return order;
 }
 
 static const char *find_time_form(const struct guess *g, int column)
@@ -654,6 +687,7 @@ int column_guess(const char *csv, size_t length, const enum record_kind *kind, j
                              HEADERS);
     if (!rc) {
         json_t *columns = json_object(), *dates = json_object();
+        g->order = order_of_file(g);
         *ret_map = json_pack("{ss}", "kind", record_kind_table(g->kind)->kind);
         if (g->table.header > 0 || g->table.line[0] > 1)
             json_object_set_new(*ret_map, "header", json_integer(g->table.line[g->table.header]));

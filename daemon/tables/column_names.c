@@ -34,19 +34,25 @@ static const struct row COLUMNS[] = {
              "linea|linea de produccion|linea no|linie"},
     {"made_from", "mixed|mix start|mix time|made|start|start time|time start|production start|"
                   "prod start|start mix|mfg start|from|inicio|hora inicio|hora de inicio|"
-                  "inicio produccion|inicio amasado|beginn|mischbeginn"},
+                  "inicio produccion|inicio amasado|beginn|mischbeginn|mixing start|mixing begins|"
+                  "mixing began|mixing started|mix begin|mix begins|mix began|mixing begin"},
     {"made_to", "baked|bake end|baked at|out of oven|oven out|made until|end|end time|time end|"
                 "stop|stop time|production end|prod end|mfg end|to|fin|hora fin|hora final|"
-                "termino|fin produccion|fin horneado|salida horno|ende|backende"},
+                "termino|fin produccion|fin horneado|salida horno|ende|backende|baking end|"
+                "baking ends|baking ended|bake ends|baking finished|bake finish"},
     {"packed_from",
      "packing|pack start|packing start|packed from|pkg start|pack from|start pack|"
      "first pack|bag start|inicio empaque|inicio empacado|inicio envasado|"
+     "bagging start|bagging begins|bagging began|bagging started|bagging begin|bagging|"
+     "packing begins|packing began|packing started|bag begin|"
      "verpackungsbeginn|verpackungsstart|pack begin|packing begin|start packing|pack beginn|"
      "packstart|inicio de empaque|inicio de envasado"},
     {"packed_to",
      "packed|pack end|packing end|packed until|packed to|pkg end|pack to|end pack|"
      "last pack|bag end|fin empaque|fin empacado|fin envasado|verpackungsende|pack stop|"
      "packing stop|pkg stop|stop pack|stop packing|bag stop|pack finish|"
+     "bagging end|bagging ends|bagging ended|bagging stop|bagging stops|bagging finish|"
+     "bagging finished|packing ends|packing ended|packing stops|packing finished|"
      "packing finish|pack ende|packende|fin de empaque|fin de envasado"},
     {"units", "loaves|packs|pieces|pcs|ea|each|bags|quantity|qty|qty packed|qty produced|"
               "units packed|packs made|loaves packed|good units|output|count|unidades|unid|"
@@ -160,6 +166,7 @@ static const struct row QUANTITIES[] = {
     {0}};
 static const char DAYS[] =
     "day|date|dt|prod date|production date|mfg date|manufacture date|date made|bake date|pack date|"
+    "bake day|baking day|baking date|production day|prod day|pack day|packing day|packing date|"
     "made on|packed on|fecha|dia|fecha de produccion|fecha produccion|fecha prod|fecha elaboracion|"
     "fecha de elaboracion|datum|tag|produktionsdatum";
 

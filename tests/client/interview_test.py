@@ -188,9 +188,11 @@ class Interview(ClientTest):
         self.answers(t, ("What is wrong", "mold"), ("Is anyone", "correct email"),
                      ("A mail address?", "stale"), ("no mail address", "a@b.example"),
                      ("Is anyone", "correct store"), ("Which store", "stale"),
-                     ("an answer to another question", "0417"), ("Is anyone", "done"), ("Enter logs it.", ""))
+                     ("an answer to another question", "0417"),
+                     ("Is anyone", "correct lot"), ("The code printed", "yes"), ("yes or no, not which", "L2 6321"),
+                     ("Is anyone", "done"), ("Enter logs it.", ""))
         self.assertEqual(t.ends(), 0)
-        self.assertEqual(self.sent()[0]["store"], "0417")
+        self.assertEqual((self.sent()[0]["store"], self.sent()[0]["lot_text"]), ("0417", "L2 6321"))
 
     def test_what_fits_several_is_picked_from_a_list(self):
         self.daemon.doubts = [{"field": "product", "value": "white pan", "says": "fits W20 (White 20), W24 (White 24)",

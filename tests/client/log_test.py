@@ -295,9 +295,13 @@ class Spool(ClientTest):
         self.assertEqual(code, 2)
         self.assertIn("phone the food-safety lead", err)
         self.away()
-        code, _, err = self.run_client("log", "--symptom", "mold", "--note", "she threw up")
+        code, out, err = self.run_client("log", "--symptom", "mold", "--note", "she threw up")
         self.assertEqual(code, 3)
         self.assertIn("phone the food-safety lead", err)
+        self.assertIn("NOBODY HAS READ THE NOTE. Ask the caller:\n  Was anyone, or a pet, unwell", out)
+        self.assertIn("call a doctor or the emergency number now", " ".join(out.split()))
+        code, out, err = self.run_client("--json", "log", "--symptom", "mold", "--note", "threw up")
+        self.assertIn("call a doctor or the emergency number now", " ".join(err.split()))
 
     def test_json_says_that_it_was_kept(self):
         self.away()
@@ -337,6 +341,9 @@ class Spool(ClientTest):
             self.assertNotRegex(text, r"(?m)^  C1 ")
             self.assertIn("1 may speak of harm (TO READ): a person must read what was said.", text)
             self.assertIn(told, text.replace("\n  ", " "))
+            read_out = " ".join(text.split())
+            self.assertIn("phone them, and read out: Stop eating it, says the plant.", read_out)
+            self.assertIn("phone them, and ask: Was anyone, or a pet", read_out)
             if arguments[0] == "--json":
                 harm = [json.loads(line) for line in said[0].splitlines()]
                 self.assertEqual([h.get("harm") for h in harm], [[], ["illness"], [], ["illness"]])

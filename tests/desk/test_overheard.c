@@ -56,6 +56,7 @@ static void what_the_case_tells_is_no_news(void **state)
                      none = hear(f, "nobody got sick");
     assert_true(same.harm && !same.mailed && !other.harm && !none.harm);
     assert_int_equal(fixture_number(f, URGENT), 1);
+    assert_null(hear(f, "told her that a doctor has to see the burns").harm);
     assert_true(hear(f, "her son was cut by glass in the loaf").mailed);
     assert_int_equal(fixture_number(f, POSSIBLE), 0);
 }

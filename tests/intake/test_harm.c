@@ -87,11 +87,51 @@ static void nothing_of_it_may_be_missing(void **state)
     assert_null(harm);
 }
 
+static void check_asks(const json_t *harm, enum harm_about about, const char *kinds,
+                       const char *want)
+{
+    char got[200] = "";
+    json_t *list = json_loads(kinds, 0, NULL), *asks = harm_asks_of(harm, about, list), *ask;
+    size_t i;
+    json_array_foreach(asks, i, ask)
+    {
+        size_t used = strlen(got);
+        snprintf(got + used, sizeof got - used, "%s%s", i ? " " : "",
+                 json_string_value(json_object_get(ask, "ask")));
+    }
+    json_decref(asks);
+    json_decref(list);
+    assert_string_equal(got, want);
+}
+
+/* A wrong label is asked of no crumb. */
+static void what_is_asked_fits_the_kind(void **state)
+{
+    json_t *harm = NULL;
+    (void)state;
+    assert_int_equal(load("{\"script\":\"Stop.\",\"mail\":[\"Call\"],\"ask\":{\"source\":\"none\","
+                          "\"harm\":{\"caller\":[\"Now?\"],\"plant\":[\"Records\"]},"
+                          "\"other\":{\"caller\":[\"What?\"]},\"kinds\":{"
+                          "\"wrong-label\":{\"caller\":[\"Label?\"]},"
+                          "\"injury\":{\"caller\":[\"Who?\",\"Found?\"]},"
+                          "\"foreign-matter\":{\"caller\":[\"Found?\"],\"lab\":[\"It\"]}}},"
+                          "\"possible\":{\"script\":\"Was-it?\",\"mail\":[\"Read\"]}}",
+                          &harm, NULL),
+                     0);
+    check_asks(harm, HARM_SAID, "[\"wrong-label\"]", "Now? Label? Records");
+    check_asks(harm, HARM_SAID, "[\"injury\",\"foreign-matter\"]", "Now? Who? Found? Records It");
+    check_asks(harm, HARM_SAID, "[\"illness\"]", "Now? Records");
+    check_asks(harm, HARM_POSSIBLE, "[]", "Was-it? Now? Records");
+    check_asks(harm, HARM_OTHER, "[]", "What?");
+    json_decref(harm);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(both_kinds_have_their_words),
         cmocka_unit_test(a_number_is_asked_of_who_left_none),
+        cmocka_unit_test(what_is_asked_fits_the_kind),
         cmocka_unit_test(nothing_of_it_may_be_missing),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -29,13 +29,16 @@ static int set_up(void **state)
         "(3,'H24','Honey Oat','pan-bread',10,680,NULL,NULL),"
         "(4,'B08','Burger Buns 8 ct','bun',9,480,NULL,NULL),"
         "(5,'T12','Sesame Baguette Tradici\303\263n','pan-bread',3,400,NULL,NULL),"
-        "(6,'H25','Honey Oat Crusty','pan-bread',10,680,NULL,'H24');"
+        "(6,'H25','Honey Oat Crusty','pan-bread',10,680,NULL,'H24'),"
+        "(7,'RY68','Prairie Rye Tin','pan-bread',9,680,NULL,NULL),"
+        "(8,'TW12','Wheat Tortilla 12','flatbread',30,480,NULL,NULL);"
         "INSERT INTO lot(id, lot, fold, product_id, line, made_from_ms, made_to_ms, packed_from_ms,"
         " packed_to_ms, units, code_day) VALUES(1,'L1','L1',1,'1',0,1,2,3,10,20);"
         "INSERT INTO dispatch(lot_id, route, store, at_ms, units) VALUES(1,'R1','0417',1,2),"
         "(1,'R1','Harrow Elm Street',1,2),(1,'R2','Harrow Oak Street',1,2),(1,'R2','Quayside "
         "Grocers 214',1,2),"
-        "(1,'R2','Home Market',1,2),(1,'R 12','S-9',1,2);",
+        "(1,'R2','Store 512',1,2),(1,'R2','Calle Ocho',1,2),(1,'R2','Home Market',1,2),(1,'R "
+        "12','S-9',1,2);",
         &err);
     if (rc)
         print_message("%s\n", err.text);
@@ -98,10 +101,11 @@ static void test_products(void **state)
         {"h24", "H24|H25"},
         {"honey oat", "H24+H25"},
         {"oat crusty", "H25+H24"},
-        {"rye", ""},
+        {"rye", "RY68"},
+        {"tortillas", "TW12"},
         {"24", ""},
         {"oz", ""},
-        {"white rye", ""},
+        {"white barley", ""},
         {"", ""},
         {"  ", ""},
         {"?!", ""},
@@ -157,6 +161,7 @@ static void test_stores_and_routes(void **state)
         {LOT_FIND_STORE, "elm street", "Harrow Elm Street"},
         {LOT_FIND_STORE, "the Harrow at Elm Street", "Harrow Elm Street"},
         {LOT_FIND_STORE, "harrow", "Harrow Elm Street|Harrow Oak Street"},
+        {LOT_FIND_STORE, "512", "Store 512"},
         {LOT_FIND_STORE, "4170", ""},
         {LOT_FIND_STORE, "41", ""},
         {LOT_FIND_STORE, "Corner", ""},
@@ -217,6 +222,13 @@ static void test_in_a_story(void **state)
         {"the loaf I got at quayside on friday smells", "", "quayside"},
         {"bought a honey at the Elm Street store, best by dec 4", "honey", "Elm Street"},
         {"a loaf of sesame, all dry", "sesame", ""},
+        {"bought a prairie rye at Calle Ocho", "prairie rye", "Calle Ocho"},
+        {"compr\303\251 un prairie rye en la tienda 512", "prairie rye", "512"},
+        {"Store 512 sold me a stale prairie rye", "", "Store 512"},
+        {"las tortillas salieron tiesas", "tortillas", ""},
+        {"six buns in it, all dry", "buns", ""},
+        {"the bun was fine, the tortillas were not", "", ""},
+        {"some rolls, green", "", ""},
         /* no names */
         {"it was at home, spots of white, full of honey", "", ""},
         {"in quayside weather, on quayside", "", ""},

@@ -66,6 +66,22 @@ static void days_and_times_apart_and_both_orders(void **state)
                 "it\",\"columns that are not known, and not used: Result\"]");
 }
 
+/* What one column of dates decides holds for all of the file. */
+static void one_order_a_file(void **state)
+{
+    (void)state;
+    check_guess("Lot,Product,Line,Mixing begins,Out of oven,Bagging begins,Bagging ends,Units,Bake "
+                "day,Use by\nA1,W24,1,6:05,7:50,7:30,9:00,1200,11/29/2026,12/06/2026\n",
+                "{\"kind\":\"lots\",\"columns\":{\"Lot\":\"lot\",\"Product\":\"product\",\"Line\":"
+                "\"line\",\"Bake day\":[\"made_from\",\"made_to\",\"packed_from\",\"packed_to\"],"
+                "\"Mixing begins\":\"made_from\",\"Out of oven\":\"made_to\",\"Bagging begins\":"
+                "\"packed_from\",\"Bagging ends\":\"packed_to\",\"Units\":\"units\",\"Use by\":"
+                "\"code_date\"},\"dates\":{\"made_from\":\"MM/DD/YYYY hh:mm\",\"made_to\":\"MM/DD/"
+                "YYYY hh:mm\",\"packed_from\":\"MM/DD/YYYY hh:mm\",\"packed_to\":\"MM/DD/YYYY "
+                "hh:mm\",\"code_date\":\"MM/DD/YYYY\"}}",
+                "[]");
+}
+
 /* What the map makes of one heading of a table of a kind, and what is said of it. */
 static void check_heading(const char *start, const char *row, const char *heading,
                           const char *target, const char *notes)
@@ -217,6 +233,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_german_sheet_of_lots),
         cmocka_unit_test(a_us_sheet_of_readings),
+        cmocka_unit_test(one_order_a_file),
         cmocka_unit_test(days_and_times_apart_and_both_orders),
         cmocka_unit_test(units_in_headings),
         cmocka_unit_test(days_go_where_days_are_taken),
