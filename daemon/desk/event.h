@@ -29,8 +29,8 @@ json_t *event_case(const char *plant, int revision, const char *why, const json_
 /* {"event":"despite","plant","did","why","case","harm","possible","unfit"?,"said":[…],"needs"} is
  * made by desk/despite_harm.h ("unfit": what moldy or ropy bread is by, and how likely); it is sent
  * as urgently as harm. */
-/* {"event":"gathered","plant","case","reports":[urgent events],"needs"} is made by desk/outgoing.h.
- */
+/* {"event":"gathered","plant","case","reports":[urgent events],"needs"} is made by desk/outgoing.h;
+ * with "alone" and no case, of what no case tells. */
 /* {"event":"emptied","plant","case","complaint","symptom","back","why"} is made by desk/alarm.h. */
 /* {"event":"summary","of","plant","count","rules","cases":[{"case","symptom","lot","why","cause",
  * "title","probability","complaints","severity"},…]}: of "rules", cases that other rules rank

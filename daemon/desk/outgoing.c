@@ -303,3 +303,61 @@ int outgoing_add_urgent(struct store *store, const struct outbox_new *mail, int6
     json_decref(g.gather);
     return rc;
 }
+
+/* ---- of no case ---- */
+
+enum { ALONE_APART = 3, ALONE_MOST = 100, ALONE_GATHER_MS = 60000 };
+
+struct alone {
+    struct gathering g;
+    int apart;
+};
+
+static int take_alone(void *arg, const struct outbox_urgent *mail)
+{
+    struct alone *a = arg;
+    json_t *event = NULL;
+    if (jsonx_parse(mail->payload, strlen(mail->payload), &event, NULL))
+        return 0;
+    const json_t *reports = json_object_get(event, "reports");
+    bool alone = json_is_true(json_object_get(event, "alone"));
+    a->apart += alone && !reports;
+    if (alone && mail->waits && reports && json_array_size(reports) < ALONE_MOST) {
+        json_decref(a->g.gather);
+        a->g.gather = json_incref(event);
+        a->g.waits = mail->mail_id;
+    }
+    json_decref(event);
+    return 0;
+}
+
+static int gather_alone(struct store *store, const struct outbox_new *mail, json_t *event,
+                        struct error *err)
+{
+    struct outbox_new first = *mail;
+    json_t *gathered = json_pack("{s:s, s:b, s:O, s:O, s:[o]}", "event", "gathered", "alone", true,
+                                 "plant", json_object_get(event, "plant"), "needs",
+                                 json_object_get(event, "needs"), "reports", event);
+    first.not_before_ms = mail->created_ms + ALONE_GATHER_MS;
+    return outgoing_add(store, &first, gathered, err);
+}
+
+int outgoing_add_alone(struct store *store, const struct outbox_new *mail, json_t *event,
+                       bool *ret_gathered, struct error *err)
+{
+    assert(store_writing(store) && ret_gathered);
+    struct alone a = {.g = {.store = store}};
+    const struct when_span minute = {mail->created_ms - ALONE_GATHER_MS, mail->created_ms};
+    int rc = outbox_urgent_of(store, 0, minute, take_alone, &a, err);
+    *ret_gathered = !rc && (a.g.waits || a.apart >= ALONE_APART);
+    if (rc)
+        json_decref(event);
+    else if (!*ret_gathered)
+        rc = outgoing_add(store, mail, event, err);
+    else if (a.g.waits)
+        rc = append(&a.g, event, err);
+    else
+        rc = gather_alone(store, mail, event, err);
+    json_decref(a.g.gather);
+    return rc;
+}

@@ -21,5 +21,9 @@ int outgoing_add(struct store *store, const struct outbox_new *mail, json_t *eve
  * one, which leaves that long after them. *ret_gathered: it was. */
 int outgoing_add_urgent(struct store *store, const struct outbox_new *mail, int64_t gather_ms,
                         json_t *event, bool *ret_gathered, struct error *err);
+/* The same of what is said where no case tells it ("alone"): the first few at once, all others of
+ * that minute in one mail, as a file of results brings them. */
+int outgoing_add_alone(struct store *store, const struct outbox_new *mail, json_t *event,
+                       bool *ret_gathered, struct error *err);
 
 #endif

@@ -199,7 +199,8 @@ static int tell_alone(struct store *store, struct overheard *o, struct error *er
                                     .case_id = o->case_id,
                                     .message_id = message_id,
                                     .created_ms = o->why.at_ms};
-    int rc = outgoing_add(store, &mail, event, err);
+    int rc = o->case_id ? outgoing_add(store, &mail, event, err)
+                        : outgoing_add_alone(store, &mail, event, &o->gathered, err);
     o->mailed = rc == 0;
     return rc;
 }

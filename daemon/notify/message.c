@@ -106,7 +106,10 @@ static void gathered_subject(const json_t *event, char *out, size_t size)
     {
         possible += json_is_true(json_object_get(one, "possible"));
     }
-    if (count == 1 && json_object_get(first, "why"))
+    if (json_is_true(json_object_get(event, "alone")) && count > 1)
+        snprintf(out, size, "%s: %zu more that speak of harm, of no case",
+                 possible == count ? "To read" : "URGENT", count);
+    else if (count == 1 && json_object_get(first, "why"))
         urgent_subject(first, out, size);
     else if (possible == count)
         snprintf(out, size, "To read %s: %zu more complaint%s may speak of harm, %s", case_name,

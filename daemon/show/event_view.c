@@ -274,18 +274,24 @@ static void view_of_gathered(const json_t *event, struct view *view)
 {
     size_t i;
     const json_t *report;
-    view_add(view, VIEW_TITLE, NULL, 0, "Urgent: more reports of harm that was mailed before");
+    bool alone = json_is_true(json_object_get(event, "alone"));
+    view_add(view, VIEW_TITLE, NULL, 0,
+             alone ? "Urgent: more that speaks of harm, and no case tells it"
+                   : "Urgent: more reports of harm that was mailed before");
     add_row(view, "Plant", event, "plant");
     add_row(view, "Case", event, "case");
-    lot_told_rows(event, view);
-    told_view_lot(view, json_object_get(event, "made"));
+    if (!alone) {
+        lot_told_rows(event, view);
+        told_view_lot(view, json_object_get(event, "made"));
+    }
     json_array_foreach(json_object_get(event, "reports"), i, report)
     {
         const json_t *said = json_object_get(report, "said");
-        view_add(view, VIEW_HEADING, NULL, 0, "Complaint %s", text_of(report, "complaint"));
+        view_add(view, VIEW_HEADING, NULL, 0, alone ? "Lot %s" : "Complaint %s",
+                 text_of(report, alone ? "lot_named" : "complaint"));
         add_row(view, "Received", said, "received_at");
-        add_row(view, json_object_get(report, "heard_in") ? "Says so" : "Told again", report,
-                "why");
+        add_row(view, alone || json_object_get(report, "heard_in") ? "Says so" : "Told again",
+                report, "why");
         add_contact(view, report);
         if (json_is_true(json_object_get(report, "possible")))
             view_add(view, VIEW_ROW, "Reported", 0, "it may speak of harm");

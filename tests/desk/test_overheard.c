@@ -201,6 +201,28 @@ static void files_are_heard_by_their_paragraphs(void **state)
     text_buffer_free(&text);
 }
 
+/* As a file of results of many lots brings it. */
+static void what_no_case_tells_is_mailed_together(void **state)
+{
+    static const char REPORTS[] = "SELECT sum(json_array_length(payload, '$.reports')) FROM"
+                                  " outbox_text WHERE payload LIKE '%\"reports\"%'";
+    struct fixture *f = *state;
+    struct error err = {0};
+    for (int i = 0; i < 120; i++) {
+        char lot[24];
+        snprintf(lot, sizeof lot, "L9 %04d A0400", i);
+        struct overheard o = {.desk = &f->desk,
+                              .lot = lot,
+                              .where = "a laboratory's result of the lot says so",
+                              .why = {"jo", "glass found in it", f->now_ms + i * 100}};
+        assert_int_equal(overheard_hear(f->store, &o, &err), 0);
+        assert_true(o.mailed && o.gathered == (i >= 3));
+        json_decref(o.harm);
+    }
+    assert_int_equal(fixture_number(f, URGENT), 3 + 2);
+    assert_int_equal(fixture_number(f, REPORTS), 117);
+}
+
 static bool is_heard(struct fixture *f, const char *text)
 {
     struct overheard_file file;
@@ -310,6 +332,8 @@ int main(void)
         cmocka_unit_test_setup_teardown(what_no_complaint_tells_is_mailed, fixture_clean,
                                         fixture_cleaned),
         cmocka_unit_test_setup_teardown(a_settled_case_is_open_again, fixture_clean,
+                                        fixture_cleaned),
+        cmocka_unit_test_setup_teardown(what_no_case_tells_is_mailed_together, fixture_clean,
                                         fixture_cleaned),
         cmocka_unit_test_setup_teardown(rows_that_deny_are_no_harm, fixture_clean, fixture_cleaned),
         cmocka_unit_test_setup_teardown(files_are_heard_by_their_paragraphs, fixture_clean,

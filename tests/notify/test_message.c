@@ -49,6 +49,11 @@ static void subjects(void **state)
         {"{'event':'urgent','refused':'why'}", "URGENT: harm reported in a refused complaint"},
         {"{'event':'urgent','refused':'why','possible':true}",
          "To read: a refused complaint may speak of harm"},
+        {"{'event':'gathered','alone':true,'reports':[{'alone':true},{'alone':true}]}",
+         "URGENT: 2 more that speak of harm, of no case"},
+        {"{'event':'gathered','alone':true,'reports':[{'alone':true,'lot_named':'lot "
+         "L1','why':'x'}]}",
+         "URGENT: harm is spoken of, lot L1"},
         {"{'event':'gathered','case':'C5','lot_named':'L1','reports':[{}]}",
          "URGENT C5: 1 more report of harm, L1"},
         {"{'event':'gathered','case':'C5','lot_named':'L1','reports':[{'possible':true},{}]}",
