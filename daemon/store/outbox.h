@@ -71,9 +71,9 @@ int outbox_gathered_due(struct store *store, int64_t now_ms, bool *ret, struct e
 int outbox_take_up(struct store *store, int64_t now_ms, struct error *err); /* those that are due */
 /* What a case gathers is due now. */
 int outbox_gathered_now(struct store *store, int64_t case_id, int64_t now_ms, struct error *err);
-/* Those of a case (0: of none) that may leave after `since_ms`, the oldest first; none that is held, and none of
- * before the verdict that stands, or of what a repeat said that changed no record. A callback
- * may write. */
+/* Those of a case (0: of none) that may leave after `since_ms`, the oldest first; none that is
+ * held, and none of before the verdict that stands, or of what a repeat said that changed no
+ * record. A callback may write. */
 int outbox_urgent_of(struct store *store, int64_t case_id, struct when_span since_now,
                      outbox_each_urgent each, void *arg, struct error *err);
 
