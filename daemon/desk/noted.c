@@ -96,8 +96,8 @@ json_t *noted_fill(const struct desk *desk, struct store *store, const json_t *c
     struct named_in_text names[NAME_COUNT];
     json_t *whole = lexicon_fill(desk->lexicon, complaint, today, ret_taken);
     const char *note = json_string_value(json_object_get(complaint, "note"));
-    if (!note)
-        return whole;
+    if (!note || strlen(note) > (size_t)fields_find("note")->high)
+        return whole; /* one too long will be refused: nothing but harm matters */
     if (!find_names(store, note, names)) {
         lexicon_fill_bare(desk->lexicon, note, whole, *ret_taken);
         caller_fill(whole, note);

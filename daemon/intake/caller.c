@@ -149,7 +149,7 @@ static bool number_follows(const char *at)
     int digits = 0;
     for (const char *c = at; *c && strchr("0123456789+() -./", *c); c++)
         digits += isdigit((unsigned char)*c) != 0;
-    return digits >= PHONE_LEAST || strcspn(at, "@") < strcspn(at, " \n");
+    return digits >= PHONE_LEAST || memchr(at, '@', strcspn(at, " \n"));
 }
 
 /* "This is Ann Beaumont from Store 12", not "this is Country Oat bread". */
@@ -292,6 +292,14 @@ static void set(json_t *complaint, const char *field, char *said)
     free(said);
 }
 
+/* It will be refused, and is not read: whoever sends a long one takes none of the desk's time. */
+static bool is_too_long(const json_t *complaint, const char *story)
+{
+    return strlen(story) > (size_t)fields_find("note")->high ||
+           json_string_length(json_object_get(complaint, "lot_text")) >
+               (size_t)fields_find("lot_text")->high;
+}
+
 void caller_fill(json_t *complaint, const char *story)
 {
     const json_t *contact = json_object_get(complaint, "contact");
@@ -300,6 +308,8 @@ void caller_fill(json_t *complaint, const char *story)
         return; /* will be refused */
     if (json_is_null(contact))
         json_object_del(complaint, "contact");
+    if (is_too_long(complaint, story))
+        return;
     search(story, complaint, &found);
     set(complaint, "contact/phone", found.phone);
     set(complaint, "contact/email", found.email);

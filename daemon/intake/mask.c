@@ -20,6 +20,8 @@ static const char *contact_text(const json_t *contact, const char *name)
 static size_t at_mark(const char *at)
 {
     static const char *const MARKS[] = {"@", "\xEF\xBC\xA0", "\xEF\xB9\xAB"};
+    if (*at != '@' && (unsigned char)*at != 0xEF)
+        return 0;
     for (size_t i = 0; i < sizeof MARKS / sizeof MARKS[0]; i++)
         if (strncmp(at, MARKS[i], strlen(MARKS[i])) == 0)
             return strlen(MARKS[i]);
@@ -44,10 +46,14 @@ static size_t lone_point_at(const char *at)
     return blanks && point ? blanks + point + strspn(at + blanks + point, " ") : 0;
 }
 
+/* Bytes of what stands before the sign, and behind it, at most: 64 and 255 by RFC 5321 4.5.3.1, and
+ * more of them read out. Every word of a text may begin one, so none reads on to the text's end. */
+enum { SIDE_MOST = 400 };
+
 static size_t part_at(const char *at)
 {
     size_t length = 0;
-    while (is_address_part(at + length) && !point_mark(at + length))
+    while (length < SIDE_MOST && is_address_part(at + length) && !point_mark(at + length))
         length++;
     return length;
 }
@@ -86,9 +92,9 @@ static const char *const JOINT[] = {"dot",    "punto", "point", "underscore", "d
 static size_t local_at(const char *at)
 {
     size_t length = 0;
-    while (is_address_part(at + length))
+    while (length < SIDE_MOST && is_address_part(at + length))
         length++;
-    for (size_t more = length; more;) {
+    for (size_t more = length; more && length < SIDE_MOST;) {
         size_t joint = sign_at(at + length, JOINT, DOT_SIGNS);
         joint = joint ? joint : lone_point_at(at + length);
         char digits[MASK_PHONE_SPOKEN];
@@ -106,7 +112,7 @@ static size_t domain_at(const char *at, int *ret_points)
 {
     size_t length = part_at(at);
     *ret_points = 0;
-    for (bool more = length > 0; more;) {
+    for (bool more = length > 0; more && length < SIDE_MOST;) {
         size_t point = point_mark(at + length);
         point = point ? point : lone_point_at(at + length);
         point = point ? point : sign_at(at + length, DOT, DOT_SIGNS);

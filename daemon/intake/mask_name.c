@@ -10,6 +10,7 @@
 
 enum { NAME_LEAST = 3, WORD_MOST = 64, IDEOGRAM_FIRST = 0x3040, IDEOGRAM_LAST = 0xD7FF };
 enum { GLUED_MOST = 4, APART_MOST = 3 };
+enum { BYTES_MOST = 400 }; /* of a word: it may begin behind each apostrophe of a text of them */
 
 /* Parts of names that are words of their own: to mask them would spoil the note. */
 static const char *const PARTICLES[] = {
@@ -117,7 +118,7 @@ bool mask_name_begins(const char *text, const char *at)
 size_t mask_name_word_at(const char *at)
 {
     size_t length = 0, end = 0;
-    for (uint32_t c; at[length];) {
+    for (uint32_t c; at[length] && length < BYTES_MOST;) {
         size_t size = char_at(at + length, &c);
         enum kind kind = kind_of(c);
         if (kind == KIND_OTHER || kind == KIND_DIGIT)

@@ -53,26 +53,44 @@ static bool is_capital(const char *at)
     return text_is_capital(at) && !(isupper((unsigned char)at[0]) && isupper((unsigned char)at[1]));
 }
 
-/* The word stands in small letters too. */
-static bool is_word_of(const char *text, const struct told_word *name)
+/* A text and its words in small letters, folded, by the alphabet: looked up for every name. */
+struct told_text {
+    const char *text;
+    char (*small)[TOLD_NAME_WORD];
+    size_t count;
+};
+
+static int by_letters(const void *left, const void *right)
+{
+    return strcmp(left, right);
+}
+
+static void take_small(const char *text, struct told_text *ret)
 {
     struct told_word word;
+    *ret = (struct told_text){.text = text};
+    ret->small = xmalloc((strlen(text) + 1) * sizeof *ret->small);
     for (const char *at = text; *at; at++)
-        if (islower((unsigned char)*at) && mask_name_begins(text, at) &&
-            told_name_word(at, &word) && strcmp(word.folded, name->folded) == 0)
-            return true;
-    return false;
+        if (islower((unsigned char)*at) && mask_name_begins(text, at) && told_name_word(at, &word))
+            memcpy(ret->small[ret->count++], word.folded, sizeof word.folded);
+    qsort(ret->small, ret->count, sizeof *ret->small, by_letters);
+}
+
+/* The word stands in small letters too. */
+static bool is_word_of(const struct told_text *told, const struct told_word *name)
+{
+    return bsearch(name->folded, told->small, told->count, sizeof *told->small, by_letters);
 }
 
 /* A word that stands for other things as well is no name by itself, nor is one that the story has
  * in small letters. */
-static bool is_name(const char *text, const struct told_name *name)
+static bool is_name(const struct told_text *told, const struct told_name *name)
 {
     struct told_word word;
     for (const char *at = name->from; name->words && at < name->to; at++) {
-        if (!is_capital(at) || !mask_name_begins(text, at) || !told_name_word(at, &word))
+        if (!is_capital(at) || !mask_name_begins(told->text, at) || !told_name_word(at, &word))
             continue;
-        if (told_name_is_among(word.folded, TOLD) || is_word_of(text, &word))
+        if (told_name_is_among(word.folded, TOLD) || is_word_of(told, &word))
             return false;
     }
     return name->words > name->common;
@@ -101,14 +119,22 @@ static bool is_person(const char *word)
     return bsearch(word, PERSONS, PERSON_COUNT, sizeof *PERSONS, by_word) != NULL;
 }
 
+/* Once each. */
 static void add(struct text_buffer *names, const struct told_name *name)
 {
+    char *own = xstrndup(name->from, (size_t)(name->to - name->from));
+    const char *at = names->data;
+    while (at && (at = strstr(at, own)) && at[strlen(own)] && at[strlen(own)] != ',')
+        at++;
+    free(own);
+    if (at)
+        return;
     text_append(names, ", ");
     text_append_bytes(names, name->from, (size_t)(name->to - name->from));
 }
 
 /* Behind a word for a person: the name, and one more behind "and". */
-static void find_behind(const char *text, const char *at, struct text_buffer *names)
+static void find_behind(const struct told_text *told, const char *at, struct text_buffer *names)
 {
     static const char *const AND[] = {"and", "y", NULL};
     struct told_word word;
@@ -121,7 +147,7 @@ static void find_behind(const char *text, const char *at, struct text_buffer *na
     }
     for (bool more = true; more; at = told_name_skip(word.at + word.length, " ")) {
         told_name_read(at, &name);
-        if (!is_name(text, &name))
+        if (!is_name(told, &name))
             return;
         add(names, &name);
         more = told_name_word(told_name_skip(name.to, " "), &word) &&
@@ -146,22 +172,25 @@ void mask_others_find(const char *text, struct text_buffer *names)
 {
     struct told_word word;
     struct told_name name;
+    struct told_text told;
     if (!capitals_tell(text))
         return;
+    take_small(text, &told);
     for (const char *at = text; *at; at++) {
         if (!mask_name_begins(text, at) || !told_name_word(at, &word))
             continue;
         const char *end = at + word.length;
         if (is_person(word.folded)) {
-            find_behind(text, end, names);
+            find_behind(&told, end, names);
         } else if (title_is(word.folded)) {
             told_name_read(told_name_skip(end + (*end == '.'), " "), &name);
-            if (is_name(text, &name))
+            if (is_name(&told, &name))
                 add(names, &name);
         } else {
             told_name_read(at, &name);
-            if (name.words && is_somebodys(name.to) && is_name(text, &name))
+            if (name.words && is_somebodys(name.to) && is_name(&told, &name))
                 add(names, &name);
         }
     }
+    free(told.small);
 }

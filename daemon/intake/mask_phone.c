@@ -186,13 +186,14 @@ static size_t oh_at(const char *start, const char *at, char *ret)
     static const char DIGITS[] = "0123456789Oo";
     if (*at != 'O' && *at != 'o')
         return 0;
-    size_t length = strspn(at, DIGITS);
-    const char *from = at;
-    while (from > start && strchr(DIGITS, from[-1]))
-        from--;
-    bool any = strcspn(from, "0123456789") < (size_t)(at - from) + length;
+    const char *from = at, *to = at;
+    bool any = false;
+    for (; from > start && strchr(DIGITS, from[-1]); from--)
+        any = any || isdigit((unsigned char)from[-1]);
+    for (; *to && strchr(DIGITS, *to); to++)
+        any = any || isdigit((unsigned char)*to);
     *ret = '0';
-    return any && !is_letter(at[length]) && (from == start || !is_letter(from[-1]));
+    return any && !is_letter(*to) && (from == start || !is_letter(from[-1]));
 }
 
 static size_t digit_or_oh_at(const char *start, const char *at, char *ret)

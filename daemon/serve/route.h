@@ -68,9 +68,9 @@ const struct route *route_find(const char *method, struct request *rq, char *ret
     X("POST", "actions", QUALITY, QUICK, actions_post, "") \
     X("GET", "actions", STUDY, QUICK, actions_list, "") \
     X("GET", "actions/*/effect", STUDY, QUICK, actions_effect, "days") \
-    X("GET", "weeks/*.html", STUDY, QUICK, weeks_page, "by against") \
-    X("GET", "weeks/*", STUDY, QUICK, weeks_get, "by against format table") \
-    X("GET", "spans/*", STUDY, QUICK, weeks_span, "by against format table") \
+    X("GET", "weeks/*.html", STUDY, LONG, weeks_page, "by against") \
+    X("GET", "weeks/*", STUDY, LONG, weeks_get, "by against format table") \
+    X("GET", "spans/*", STUDY, LONG, weeks_span, "by against format table") \
     X("GET", "trace", STUDY, LONG, weeks_trace, "cases symptom from to") \
     X("GET", "scores", STUDY, QUICK, weeks_scores, "from to") \
     X("GET", "returns", STUDY, QUICK, returns_get, "from to") \

@@ -4,6 +4,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <time.h>
 
 static void assert_masked(const char *text, const char *expected)
 {
@@ -311,6 +312,51 @@ static void what_is_no_contact_data_stays(void **state)
     free(masked);
 }
 
+/* ---- long texts ---- */
+
+static double seconds_of(const char *text, size_t bytes)
+{
+    json_t *contact = json_pack("{s:s, s:s}", "name", "Dana O'Neill", "phone", "607 555 0142");
+    const struct mask_options options = {.contact = contact, .codes = "L2 6320", .prose = true};
+    char *part = strndup(text, bytes);
+    clock_t from = clock();
+    free(mask_text(part, &options, NULL, NULL));
+    double seconds = (double)(clock() - from) / CLOCKS_PER_SEC;
+    free(part);
+    json_decref(contact);
+    return seconds;
+}
+
+/* Processor time is noisy: one of three. */
+static bool takes_its_length(const char *text, size_t bytes)
+{
+    static const double TWICE = 2.6, LITTLE_S = 0.01;
+    for (int k = 0; k < 3; k++)
+        if (seconds_of(text, 2 * bytes) <= TWICE * seconds_of(text, bytes) + LITTLE_S)
+            return true;
+    return false;
+}
+
+/* Twice the text takes twice the time: none of it is read to its end from every word. */
+static void a_long_text_takes_its_length(void **state)
+{
+    static const char *const PIECES[] = {
+        "double five ", "1",      "5 ",      "o ",   "a b c d ", "D a n a ",      "@",
+        "a@",           ".",      "a.",      "a . ", "a dot ",   "a at b dot ",   "O'",
+        "my wife Xa, ", "Mr Q. ", "\u200ba", "0O",   "(a) ",     "my name is A ", "a minus "};
+    enum { BYTES = 48000 };
+    (void)state;
+    for (size_t i = 0; i < sizeof PIECES / sizeof PIECES[0]; i++) {
+        size_t length = strlen(PIECES[i]);
+        char *text = malloc(BYTES + length + 1);
+        for (size_t to = 0; to < BYTES; to += length)
+            memcpy(text + to, PIECES[i], length + 1);
+        if (!takes_its_length(text, BYTES / 4) || !takes_its_length(text, BYTES / 2))
+            fail_msg("a long text of \"%s\" takes more than its length", PIECES[i]);
+        free(text);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -325,6 +371,7 @@ int main(void)
         cmocka_unit_test(mail_addresses),
         cmocka_unit_test(what_is_no_contact_data_stays),
         cmocka_unit_test(each_word_of_a_digit_is_read),
+        cmocka_unit_test(a_long_text_takes_its_length),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
