@@ -152,6 +152,7 @@ char *apart_written(const struct apart_from *from, const char *text,
                     const struct apart_about *about)
 {
     struct lot_find_row lot;
+    char fold[LOT_FIND_CODE];
     const char *codes = about->codes;
     if (!text)
         return NULL;
@@ -159,6 +160,8 @@ char *apart_written(const struct apart_from *from, const char *text,
         codes = lot.code;
     struct writing w = {apart_codes(from->desk, from->store, text, codes), xstrdup(text)};
     contact_callers(from->store, about->case_id, about->lot_id, mask_caller, &w, NULL);
+    if (about->code && *lot_find_fold(about->code, fold, sizeof fold))
+        contact_of_code(from->store, fold, mask_caller, &w, NULL);
     return written(&w);
 }
 

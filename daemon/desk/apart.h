@@ -31,10 +31,11 @@ void apart_taken(const struct apart_from *by, json_t *taken, const json_t *conta
 
 /* A reason or a note that the plant itself writes about a case or a lot, without contact data: the
  * names are those of who called about either. Ids may be 0; `codes` of the lots it is about (a
- * line each), whose digits are no phone number, NULL: the lot's own. malloc'd; NULL gives NULL. */
+ * line each), whose digits are no phone number, NULL: the lot's own; `code`, unless NULL, of a lot
+ * on no record that it is about. malloc'd; NULL gives NULL. */
 struct apart_about {
     int64_t case_id, lot_id;
-    const char *codes;
+    const char *codes, *code;
 };
 char *apart_written(const struct apart_from *from, const char *text,
                     const struct apart_about *about);

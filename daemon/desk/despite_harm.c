@@ -298,8 +298,8 @@ static int tell(struct store *store, const struct despite_harm *d, const json_t 
 {
     char message_id[128];
     int64_t case_id = json_integer_value(json_object_get(one, "id"));
-    const struct apart_about about = {case_id, json_integer_value(json_object_get(one, "lot_id")),
-                                      NULL};
+    const struct apart_about about = {.case_id = case_id,
+                                      .lot_id = json_integer_value(json_object_get(one, "lot_id"))};
     char *why = apart_written(&(struct apart_from){d->desk, store}, d->anyway, &about);
     event_message_id(d->desk->mail_domain, d->now_ms, message_id, sizeof message_id);
     const struct outbox_new mail = {.event = OUTBOX_URGENT,

@@ -133,7 +133,7 @@ static int check_name(const char *name, struct error *err)
 /* Of a photo or a PDF nothing is read. */
 static void read_text(struct store *store, const struct setup *setup, struct attaching *a)
 {
-    const struct apart_about about = {a->subject.about_case, 0, NULL};
+    const struct apart_about about = {.case_id = a->subject.about_case};
     if (strncmp(a->type, "text/", 5) != 0 || !a->bytes.data)
         return;
     overheard_file_read(setup->desk.lexicon, a->bytes.data, &a->text);
@@ -179,7 +179,7 @@ static int read_attaching(struct request *rq, const struct apart_from *from, con
         error_field(err, "file", name);
     if (rc)
         return rc;
-    const struct apart_about about = {a->subject.about_case, 0, NULL};
+    const struct apart_about about = {.case_id = a->subject.about_case};
     a->name = apart_written(from, name, &about);
     file_hash(a->bytes.data, a->bytes.length, a->sha256);
     return 0;
@@ -384,7 +384,7 @@ static int read_detaching(struct request *rq, struct store *store, const json_t 
         return rc;
     if (subject.complaint_id)
         complaint_by_id(store, subject.complaint_id, take_complaint, &subject, NULL);
-    const struct apart_about about = {subject.about_case, 0, NULL};
+    const struct apart_about about = {.case_id = subject.about_case};
     end->reason = *ret_reason =
         apart_written(&(struct apart_from){d->heard.desk, store}, reason, &about);
     d->heard.case_id = subject.about_case;

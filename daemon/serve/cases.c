@@ -459,7 +459,7 @@ void cases_verdict(struct request *rq, struct store *store)
         rc = read_settling(body, setup, row.symptom, &s, &err);
     if (!rc) {
         const struct apart_from from = {&setup->desk, store};
-        const struct apart_about about = {s.case_id, row.lot_id, NULL};
+        const struct apart_about about = {.case_id = s.case_id, .lot_id = row.lot_id};
         s.note = note = apart_written(&from, s.note, &about);
         s.despite.anyway = anyway = apart_written(&from, s.despite.anyway, &about);
         prepare_verdict(rq, setup, &s, did, sizeof did);

@@ -128,7 +128,7 @@ static int check_names(const struct request *rq, const json_t *body, struct erro
 
 static const char *told(struct asked *asked, struct store *store, const char *text)
 {
-    const struct apart_about about = {asked->row.id, asked->row.lot_id, NULL};
+    const struct apart_about about = {.case_id = asked->row.id, .lot_id = asked->row.lot_id};
     assert(asked->text_count < (int)(sizeof asked->texts / sizeof asked->texts[0]));
     char *kept = apart_written(&(struct apart_from){&asked->setup->desk, store}, text, &about);
     text_appendf(&asked->words, "%s%s", asked->text_count ? "\n\n" : "", kept);

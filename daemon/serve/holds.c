@@ -209,7 +209,9 @@ static char *told_text(const struct apart_from *from, const struct holding *h, c
     for (size_t i = 0; i < h->count; i++)
         text_appendf(&codes, "%s\n", h->of[i].code);
     for (size_t i = 0; i < h->count; i++) {
-        const struct apart_about about = {h->case_id, h->of[i].lot_id, codes.data};
+        const struct hold_of *of = &h->of[i];
+        const struct apart_about about = {h->case_id, of->lot_id, codes.data,
+                                          of->lot_id ? NULL : of->code};
         char *masked = apart_written(from, reason, &about);
         free(reason);
         reason = masked;

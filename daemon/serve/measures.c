@@ -157,7 +157,7 @@ static int read_text(struct measures *x, struct store *store, const json_t *body
         return rc;
     const char *sample = json_string_value(json_object_get(body, "sample"));
     text_appendf(&codes, "%s\n%s\n", x->lot.code, sample ? sample : "");
-    const struct apart_about about = {x->case_id, x->lot.lot_id, codes.data};
+    const struct apart_about about = {x->case_id, x->lot.lot_id, codes.data, NULL};
     *ret = apart_written(&(struct apart_from){&x->setup->desk, store}, said, &about);
     text_buffer_free(&codes);
     return 0;
@@ -239,7 +239,7 @@ static int read_results(struct measures *x, struct store *store, const json_t *b
                         struct error *err)
 {
     const json_t *list = json_object_get(body, "results"), *item;
-    const struct apart_about about = {x->case_id, x->lot.lot_id, NULL};
+    const struct apart_about about = {.case_id = x->case_id, .lot_id = x->lot.lot_id};
     size_t i;
     int rc = 0;
     if (json_array_size(list) == 0 || json_array_size(list) > RESULTS_MOST) {

@@ -4,6 +4,7 @@
 #include "store/contact_said.h"
 #include "store/db.h"
 #include "store/erasures.h"
+#include "store/lot_find.h"
 #include <assert.h>
 #include <string.h>
 
@@ -104,6 +105,19 @@ int contact_callers(struct store *store, int64_t case_id, int64_t lot_id, contac
         "SELECT body FROM contact WHERE complaint_id IN (SELECT id FROM complaint WHERE"
         " case_id = ?1 UNION SELECT id FROM complaint WHERE lot_id = ?2)";
     struct db_query q = db_query(store, SQL, DB(DB_INT(case_id), DB_INT(lot_id)), err);
+    int rc = 0;
+    while (!rc && db_next(&q))
+        rc = each(arg, db_text(&q, 0));
+    return db_end(&q, rc);
+}
+
+int contact_of_code(struct store *store, const char *fold, contact_each_body each, void *arg,
+                    struct error *err)
+{
+    static const char SQL[] =
+        "SELECT k.body FROM contact k JOIN complaint c ON c.id = k.complaint_id WHERE"
+        " " LOT_FIND_SAYS("c.lot_text", "?1");
+    struct db_query q = db_query(store, SQL, DB(DB_TEXT(fold)), err);
     int rc = 0;
     while (!rc && db_next(&q))
         rc = each(arg, db_text(&q, 0));

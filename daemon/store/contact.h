@@ -44,6 +44,10 @@ int contact_get(struct store *store, int64_t complaint_id, const char *report, c
 typedef int (*contact_each_body)(void *arg, const char *body);
 int contact_callers(struct store *store, int64_t case_id, int64_t lot_id, contact_each_body each,
                     void *arg, struct error *err);
+/* The same of who called about a lot by that code (folded, store/lot_find.h), on record or not: the
+ * code they gave has it. */
+int contact_of_code(struct store *store, const char *fold, contact_each_body each, void *arg,
+                    struct error *err);
 /* The same of all who reported what the report `report` (uuid) is about: of its complaint and what
  * is joined to that. */
 int contact_group(struct store *store, const char *report, contact_each_body each, void *arg,

@@ -9,6 +9,14 @@
 #include <stddef.h>
 
 enum { LOT_FIND_CODE = 64 }; /* of a code and of what may be read as one */
+/* In SQL: does a text that a caller gave as a code have a folded code? One of fewer than four
+ * characters is in too many: it must be the whole text. */
+#define LOT_FIND_SAYS(said, fold)                                                                  \
+    "(instr(" LOT_FIND_FOLDED(said) ", " fold ") > 0 AND (length(" fold                            \
+                                    ") > 3 OR " LOT_FIND_FOLDED(said) " = " fold "))"
+#define LOT_FIND_FOLDED(said)                                                                      \
+    "replace(replace(replace(replace(replace(upper(" said                                          \
+    "), ' ', ''), '-', ''), '.', ''), '/', ''), '_', '')"
 
 /* The code as look-ups see it: ASCII letters made upper case, digits, nothing else
  * ("L2 6321 b0412" gives "L26321B0412"). What lot.fold holds. Cut to fit; returns `out`. */

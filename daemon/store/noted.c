@@ -29,7 +29,8 @@ static int about_lot(struct store *store, int64_t complaint_id, const char *fold
     static const char SQL[] =
         "SELECT 0, h.id, h.reason, h.end_reason FROM complaint c JOIN hold h ON h.lot_id = c.lot_id"
         " WHERE c.id = ?1 UNION ALL SELECT 0, h.id, h.reason, h.end_reason FROM hold h WHERE"
-        " h.lot_id IS NULL AND h.fold = ?2" RESULTS(
+        " h.lot_id IS NULL AND (h.fold = ?2 OR EXISTS(SELECT 1 FROM complaint c WHERE c.id = ?1"
+        " AND " LOT_FIND_SAYS("c.lot_text", "h.fold") "))" RESULTS(
             "m.lot_id = (SELECT lot_id FROM complaint WHERE id = ?1)") " UNION ALL SELECT 5, t.id, "
                                                                        "t.name, t.end_reason FROM "
                                                                        "attached t WHERE "

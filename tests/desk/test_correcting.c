@@ -2,6 +2,7 @@
 #include "desk/apart.h"
 #include "fixture.h"
 #include "store/contact.h"
+#include "store/hold.h"
 #include "store/outbox.h"
 #include "store/verdict.h"
 
@@ -334,6 +335,39 @@ static void what_was_written_before_a_named_caller_is_masked(void **state)
     assert_int_equal(fixture_number(f, LEFT), 1); /* of another line */
 }
 
+/* Who called about a code that no lot on record bears is in nobody's reason, told before or after
+ * the call. */
+static void a_hold_of_an_unknown_code_names_no_caller(void **state)
+{
+    static const char LEFT[] = "SELECT count(*) FROM hold WHERE reason LIKE '%Froese%'";
+    static const char *const SAID[] = {"L2 6320 B0410", "on the bag: l2-6320 B0410"};
+    struct fixture *f = *state;
+    struct hold_of of = {.code = "L2 6320 B0410"}, other = {.code = "L2 6321 B0410"};
+    const struct hold_entry entry = {
+        .reason = "Tilda Froese rang", .by_name = "ivo", .user = "ivo", .at_ms = f->now_ms};
+    const struct apart_about about = {.code = of.code}, of_other = {.code = other.code};
+    const struct apart_from from = {&f->desk, f->store};
+    struct error err = {0};
+    bool stood;
+    for (size_t i = 0; i < COUNT_OF(SAID); i++) {
+        char more[160];
+        fixture_begin(f);
+        if (hold_add(f->store, &of, &entry, &stood, &err) ||
+            hold_add(f->store, &other, &entry, &stood, &err))
+            fail_msg("%s", err.text);
+        fixture_end(f, true);
+        snprintf(more, sizeof more, "{'lot_text':'%s','contact':{'name':'Tilda Froese'}}", SAID[i]);
+        fixture_log(f, i ? SECOND : FIRST, more);
+        assert_int_equal(fixture_number(f, LEFT), 1); /* of the other */
+        char *kept = apart_written(&from, "Froese rang again", &about);
+        assert_string_equal(kept, "[name] rang again");
+        free(kept);
+        kept = apart_written(&from, "Froese rang again", &of_other);
+        assert_string_equal(kept, "Froese rang again");
+        free(kept);
+    }
+}
+
 /* An action is about no case. */
 static void an_action_names_no_caller(void **state)
 {
@@ -445,6 +479,7 @@ int main(void)
         ON_A_PLANT(what_the_plant_wrote_of_a_caller_goes_too),
         ON_A_PLANT(what_was_written_before_a_named_caller_is_masked),
         ON_A_PLANT(an_action_names_no_caller),
+        ON_A_PLANT(a_hold_of_an_unknown_code_names_no_caller),
         ON_A_PLANT(the_plants_codes_are_left_in_what_it_writes),
         ON_A_PLANT(what_is_withdrawn_counts_nowhere_until_it_is_brought_back),
         ON_A_PLANT(a_settled_case_keeps_its_last_complaint),
