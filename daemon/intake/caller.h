@@ -11,7 +11,8 @@
  * or a first and a family name behind "this is", "I am" or "soy"; "mein Name ist
  * Verena Koskie", "soy la señora Koskie", "Verena Koskie here", "you can reach Verena at". Words
  * that stand for other things are no name. `story` is the note, or that with blanks for the names
- * that the trade knows. What stands in a contact already is left as it is. Pure. */
+ * that the trade knows. What stands in a contact already is left as it is. A story that is
+ * longer than a note may be says nothing: it will be refused. Pure. */
 void caller_fill(json_t *complaint, const char *story);
 
 #endif

@@ -114,12 +114,30 @@ static void what_was_given_stays(void **state)
     json_decref(complaint);
 }
 
+/* It will be refused. */
+static void a_story_too_long_says_nothing(void **state)
+{
+    enum { NOTE_MOST = 4000 };
+    char story[NOTE_MOST + 2];
+    (void)state;
+    for (size_t length = NOTE_MOST; length <= NOTE_MOST + 1; length++) {
+        memset(story, ' ', sizeof story);
+        memcpy(story, "call 607-555-0142", strlen("call 607-555-0142"));
+        story[length] = '\0';
+        json_t *complaint = json_object();
+        caller_fill(complaint, story);
+        assert_int_equal(json_object_get(complaint, "contact") != NULL, length == NOTE_MOST);
+        json_decref(complaint);
+    }
+}
+
 int main(void)
 {
     static const struct CMUnitTest tests[] = {
         cmocka_unit_test(told_by_a_plain_phrase),
         cmocka_unit_test(other_words_are_no_caller),
         cmocka_unit_test(what_was_given_stays),
+        cmocka_unit_test(a_story_too_long_says_nothing),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
