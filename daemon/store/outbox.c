@@ -171,8 +171,8 @@ int outbox_urgent_of(struct store *store, int64_t case_id, struct when_span sinc
         " o.not_before_ms > ?3 AND NOT EXISTS (SELECT 1 FROM outbox_delivery d WHERE d.mail_id ="
         " o.id AND (d.attempts > 0 OR d.state <> 'waiting' OR d.due_ms <= ?3)), x.payload FROM "
         "outbox o JOIN outbox_text x"
-        " ON x.mail_id = o.id WHERE o.case_id IS nullif(?1, 0) AND o.event = '" OUTBOX_URGENT
-        "' AND o.held IS"
+        " ON x.mail_id = o.id WHERE (o.case_id = ?1 OR (?1 = 0 AND o.case_id IS NULL)) AND o.event "
+        "= '" OUTBOX_URGENT "' AND o.held IS"
         " NULL AND coalesce(o.not_before_ms, o.created_ms) > ?2 AND o.message_id NOT LIKE"
         " '<again-%' AND o.created_ms > coalesce((SELECT v.at_ms FROM verdict v WHERE v.case_id ="
         " ?1 AND v.reopened_ms IS NULL), 0) ORDER BY o.id";

@@ -417,7 +417,7 @@ class Asking(ClientTest):
 
     def test_trace_says_what_explains_best_and_what_else_would(self):
         out = self.ok("trace", "--symptom", "mold")
-        self.assertIn("Line 2 (62 %) 9 complaints, usual 0.61, on 4 lots packed 2026-11-16 04:00 to 2026-11-17 10:00 or film",
+        self.assertIn("Line 2, packed 2026-11-16 to 2026-11-17 (62 %) 9 complaints, usual 0.61, on 4 lots packed 2026-11-16 04:00 to 2026-11-17 10:00 or film",
                       " ".join(out.split()))
         self.assertIn("  or film F-0911 (35 %): 9 complaints, usual 0.90\n  The records do not tell these apart.\n", out)
         self.assertRegex(out, r"Store 0103 \(97 %\)\n +5 complaints")
