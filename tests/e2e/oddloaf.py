@@ -4,12 +4,14 @@
         plant.load_small()
         out = plant.client_json("log", "--from", "-", stdin=line)
 """
+import contextlib
 import datetime
 import http.client
 import json
 import os
 import pathlib
 import pty
+import re
 import select
 import shutil
 import signal
@@ -19,6 +21,7 @@ import sys
 import tempfile
 import time
 import uuid
+import zoneinfo
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 
@@ -46,8 +49,6 @@ class UnixConnection(http.client.HTTPConnection):
 
 def lot_rows(days=30, lots_a_day=4, start=(2026, 10, 20)):
     """Lots of one product on one line, four hours apart, and their readings."""
-    import datetime
-
     lots = ["lot,product,line,made_from,made_to,packed_from,packed_to,units,code_date,shift"]
     readings = ["lot,quantity,value,at"]
     first = datetime.datetime(*start, 4, 0)
@@ -67,6 +68,26 @@ def lot_rows(days=30, lots_a_day=4, start=(2026, 10, 20)):
             readings.append(f"{code},crumb_ph,5.3,{packed:{stamp}}")
             readings.append(f"{code},inhibitor_pct_flour,0.30,{packed:{stamp}}")
     return "\n".join(lots) + "\n", "\n".join(readings) + "\n"
+
+
+def until(happens, said="it did not come true", seconds=120):
+    """Waits for what a loaded machine does late; returns what `happens` says in the end. `said`: what is told if it
+    does not, or a function that tells it."""
+    end = time.monotonic() + seconds
+    while not (found := happens()):
+        assert time.monotonic() < end, f"not within {seconds} s: {said() if callable(said) else said}"
+        time.sleep(0.02)
+    return found
+
+
+def plant_day(days=0, zone="America/New_York"):
+    """A day as the plant counts them, whatever the machine thinks."""
+    return datetime.datetime.now(zoneinfo.ZoneInfo(zone)).date() + datetime.timedelta(days=days)
+
+
+def tells_phone(text, phone):
+    """Its last two groups of digits, whatever stands between: by chance every page holds some four digits."""
+    return re.search(r"\W{0,2}".join(re.findall(r"\d+", phone)[-2:]), text) is not None
 
 
 def complaint(lot="L1 6318 A0400", symptom="mold", received="2026-11-20T09:14:00-05:00", **more):
@@ -142,17 +163,12 @@ class Plant:
             return None
         return int(fields[11]) + int(fields[12]) + int(fields[39])
 
-    def wait_anew(self, seconds=60):
+    def wait_anew(self):
         """Until a daemon that stops to restore has come back."""
-        until = time.time() + seconds
-        while time.time() < until:
-            try:
-                if self.get("/v1/status")[1].get("restored"):  # while it stops it says that it is busy
-                    return
-            except OSError:
-                pass
-            time.sleep(0.05)
-        raise AssertionError("not restored: " + self.log_text())
+        def back():
+            with contextlib.suppress(OSError):
+                return self.get("/v1/status")[1].get("restored")  # while it stops it says that it is busy
+        until(back, lambda: "not restored: " + self.log_text())
 
     def log_text(self):
         return (self.dir / "daemon.log").read_text(errors="replace")
@@ -208,19 +224,19 @@ class Plant:
             if waits and any(r["next_at"] and datetime.datetime.fromisoformat(r["next_at"]) > soon for r in mail["recipients"]):
                 self.post(f"/v1/outbox/{mail['id']}/send", {})
 
-    def wait_idle(self, seconds=60):
+    def wait_idle(self, seconds=120):
         """Until nothing waits to be ranked or, if anybody is set up to get mail, to be mailed; urgent mail that
         waits for more of its case is sent."""
-        until = time.time() + seconds
-        while time.time() < until:
+        end = time.monotonic() + seconds
+        while True:
             status = self.get("/v1/status")[1]
             mailed = status["mail"]["gap"] or status["outbox"]["waiting"] == 0
             if not any(status["work"].values()) and mailed:
                 return status
+            assert time.monotonic() < end, "still busy: " + json.dumps(status)
             if not mailed:
                 self.send_gathered()
             time.sleep(0.1)
-        raise AssertionError("still busy: " + json.dumps(status))
 
     # ---- client ----
     def client(self, *words, stdin=None, check=None, env=None):

@@ -2,19 +2,14 @@
 
 usage: test_action.py BINARIES
 """
-import datetime
 import pathlib
 import sys
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent))
-from oddloaf import Plant  # noqa: E402
+from oddloaf import Plant, plant_day  # noqa: E402
 
 GOOD = {"line": "1", "place": "slicer", "cause": "packed-hot", "symptom": "mold",
         "at": "2026-11-10", "note": "fan replaced", "by": "mira"}
-
-
-def day(ahead):
-    return (datetime.date.today() + datetime.timedelta(days=ahead)).isoformat()
 
 
 def refused(plant, field, value, *words):
@@ -38,7 +33,7 @@ with Plant(sys.argv[1]) as plant:
     refused(plant, "symptom", "mould", "mold", "off-odor", "staling")
     refused(plant, "product", "W24", "cause, line, place, symptom")
     refused(plant, "at", "2062-11-10", "lies ahead", "today is 20")
-    refused(plant, "at", day(2), "lies ahead")
+    refused(plant, "at", plant_day(2).isoformat(), "lies ahead")
     refused(plant, "at", "2020-01-01", "before the first lot on record", "2026-10-20")
     # what is too long is refused, never cut
     for field, most in (("note", 511), ("by", 63), ("place", 47), ("line", 60)):

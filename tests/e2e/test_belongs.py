@@ -6,7 +6,7 @@ import json
 import sys
 
 import photos
-from oddloaf import Plant, UnixConnection, complaint
+from oddloaf import Plant, UnixConnection, complaint, tells_phone
 
 LOT, HURT = "L1 6318 A0400", "L1 6318 A0800"
 WHO = ("--lab", "Northgate", "--sample", "26-114", "--by", "mira")
@@ -303,7 +303,7 @@ def check_sheet(plant):
         uuid, case = complaint_of(plant, symptom="other", lot="L1 6319 A0400" if harm else "", harm=harm,
                                   note="half <the> weight; call 555-013-4711", contact={"phone": "555-013-4711"})
         page = sheet_of(plant, case)
-        assert "half &lt;the&gt; weight" in page and "4711" not in page and "no picture" not in page, page
+        assert "half &lt;the&gt; weight" in page and not tells_phone(page, "013-4711") and "no picture" not in page, page
 
 
 CHECKS = (check_evidence, check_word, check_unknown, check_refused, check_harm, check_private, check_photos,

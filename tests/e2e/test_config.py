@@ -16,9 +16,8 @@ import ssl
 import subprocess
 import sys
 import tempfile
-import time
 
-from oddloaf import ROOT, Plant
+from oddloaf import ROOT, Plant, until
 
 BINARIES = pathlib.Path(sys.argv[1])
 REFUSED = 78  # EX_CONFIG
@@ -154,14 +153,6 @@ def check_credentials(f):
     f.write("tokens.json", json.dumps({HASH: "desk"}))
 
 
-def wait_for(true):
-    for _ in range(600):
-        if true():
-            return
-        time.sleep(0.05)
-    raise AssertionError("it did not come true")
-
-
 def free_port():
     with socket.socket() as s:
         s.bind(("127.0.0.1", 0))
@@ -185,10 +176,10 @@ def check_over_tls(f):
         assert ask(f, port, "another") in (401, 403)
         os.chmod(f.path / "tokens.json", 0o644)
         plant.daemon.send_signal(signal.SIGHUP)
-        wait_for(lambda: "may be read by anybody" in (plant.get("/v1/status")[1]["rules"]["last_error"] or ""))
+        until(lambda: "may be read by anybody" in (plant.get("/v1/status")[1]["rules"]["last_error"] or ""))
         os.chmod(f.path / "tokens.json", 0o600)
         plant.daemon.send_signal(signal.SIGHUP)
-        wait_for(lambda: not plant.get("/v1/status")[1]["rules"]["last_error"])
+        until(lambda: not plant.get("/v1/status")[1]["rules"]["last_error"])
         assert ask(f, port, TOKEN) == 200
     # and it does not start with a key that anybody has
     os.chmod(f.path / "tls.key", 0o604)

@@ -1,14 +1,12 @@
 """QA's day with holds, from the client alone: the list of what is held, several holds on one lot, all that
 reach names at once, nonsense refused with what is so, and where it is marked.
                                                                      usage: test_holds.py BINARIES [CHECK]"""
-import datetime
 import json
 import os
 import pwd
 import sys
-import zoneinfo
 
-from oddloaf import Plant, complaint
+from oddloaf import Plant, complaint, plant_day
 
 LOT, OTHER, THIRD, UNKNOWN = "L1 6314 A0400", "L1 6315 A0400", "L1 6316 A0400", "L1 6399 A0400"
 HOT = "L1 6318 A0400"  # its core temperature at packing and, less so, that of lots about it
@@ -217,7 +215,7 @@ def check_own(plant):
     What is still in code is told of today, which is said."""
     case = log(plant, HOT, observed={"where": "side", "wet_inside_bag": True})
     told = plant.client_json("reach", case)
-    own, today = told["own"], datetime.datetime.now(zoneinfo.ZoneInfo("America/New_York")).date().isoformat()
+    own, today = told["own"], plant_day().isoformat()
     assert own["lot"] == HOT and own["probability"] == round(told["probability"], 4), own
     assert HOT not in [lot["lot"] for lot in told["lots"]]
     assert told["as_of"][:10] == "2026-11-20" and told["in_code_on"] == today, told

@@ -1,15 +1,12 @@
 """What would hurt somebody if it were told wrongly: harm on a settled case, holds on codes no record
 bears, lots that are not settled told as if they were, mail that does not leave told as if it did.
                                                                       usage: test_hurt.py BINARIES"""
-import datetime
 import email
 import email.policy
 import json
 import sys
-import time
-import zoneinfo
 
-from oddloaf import Plant, complaint
+from oddloaf import Plant, complaint, plant_day, until
 
 LOT, NEXT = "L1 6314 A0400", "L1 6324 A0400"  # the second lies after the last lots loaded
 MAILER = """#!/bin/sh
@@ -182,8 +179,7 @@ def check_asked_wrongly(plant):
 
 
 def check_dates(plant):
-    ahead = (datetime.datetime.now(zoneinfo.ZoneInfo("America/New_York"))
-             + datetime.timedelta(days=1))
+    ahead = plant_day(1)
     future = plant.client("lot", f"L1 {ahead.year % 10}{ahead.timetuple().tm_yday:03d} A0400")
     assert "has not come yet" in " ".join(future.stdout.split()), future
     other = plant.client("lot", LOT, "--code-date", "2027-11-06")
@@ -289,14 +285,6 @@ def check_gathered(plant):
     late = [m for m in mails(plant) if "11 more reports of harm" in m["Subject"]][0]
     text = late.get_body(("plain",)).get_content()
     assert all(f"report number {n}" in text for n in range(10)) and "Beaumont" not in text, text
-
-
-def until(good, why):
-    for _ in range(400):
-        if good():
-            return
-        time.sleep(.02)
-    raise AssertionError(why())
 
 
 def check_moved(plant):

@@ -15,7 +15,7 @@ import tempfile
 import time
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent))
-from oddloaf import PRODUCTS, ROOT, Plant, lot_rows  # noqa: E402
+from oddloaf import PRODUCTS, ROOT, Plant, lot_rows, until  # noqa: E402
 from sheet import write_sheet  # noqa: E402
 
 SHEET = ROOT / "data" / "plant-sheet"
@@ -46,11 +46,8 @@ def left():
     return sorted(f.name for f in inbox.iterdir() if f.name not in ("done", "refused"))
 
 
-def wait(what, until=30):
-    until += time.time()
-    while not what():
-        assert time.time() < until, (left(), there("done"), there("refused"))
-        time.sleep(0.05)
+def wait(what):
+    until(what, lambda: (left(), there("done"), there("refused")))
 
 
 def report(folder, name):

@@ -5,9 +5,8 @@ import json
 import shutil
 import signal
 import sys
-import time
 
-from oddloaf import ROOT, Plant
+from oddloaf import ROOT, Plant, until
 
 
 def edit(path, **members):
@@ -16,10 +15,7 @@ def edit(path, **members):
 
 def reloaded(plant, before):
     plant.daemon.send_signal(signal.SIGHUP)
-    until = time.monotonic() + 30
-    while plant.log_text().count("settings reloaded") == before:
-        assert time.monotonic() < until, plant.log_text()
-        time.sleep(0.01)
+    until(lambda: plant.log_text().count("settings reloaded") > before, plant.log_text)
     return plant.get("/v1/rules")[1]
 
 

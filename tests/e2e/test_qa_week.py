@@ -13,7 +13,7 @@ import sys
 import time
 import zoneinfo
 
-from oddloaf import PRODUCTS, ROOT, TARGETS, Plant, lot_rows
+from oddloaf import PRODUCTS, ROOT, TARGETS, Plant, lot_rows, until
 
 ZONE = zoneinfo.ZoneInfo("America/New_York")
 MONDAY = datetime.date(2026, 11, 16)  # 2026-W47
@@ -68,11 +68,9 @@ class Bakery(Plant):
         return found
 
     def mail(self, to, count=1):
-        found, until = [], time.time() + 30
-        while len(found) < count:
-            assert time.time() < until, (to, found, list(self.box.iterdir()), self.log_text()[-3000:])
-            found += self.mails(to)
-            time.sleep(0.02)
+        found = []
+        until(lambda: found.extend(self.mails(to)) or len(found) >= count,
+              lambda: (to, found, list(self.box.iterdir()), self.log_text()[-3000:]))
         return found if count > 1 else found[0]
 
     def drop(self, name, text):
@@ -89,8 +87,8 @@ class Bakery(Plant):
         if pid == 0:
             os.execve(self.binaries / "oddloaf", ["oddloaf", "--socket", self.socket, "log"],
                       {**os.environ, "TERM": "xterm", "COLUMNS": "80", "LC_ALL": "C.UTF-8", "ODDLOAF_SPOOL": str(self.dir / "spool")})
-        shown, asked, questions, until = "", 0, [], time.time() + 60
-        while time.time() < until and len(questions) < 30:
+        shown, asked, questions, end = "", 0, [], time.monotonic() + 120
+        while time.monotonic() < end and len(questions) < 30:
             if not select.select([fd], [], [], 1)[0]:
                 continue
             try:

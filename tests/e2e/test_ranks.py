@@ -132,7 +132,7 @@ def main():
         take(plant).recv(100)  # a stop waits for nobody who does not read
         began = time.monotonic()
         assert plant.stop() == 0, plant.log_text()
-        assert time.monotonic() - began < 10, "the stop waited for a slow reader"
+        assert time.monotonic() - began < 60, "the stop waited for a slow reader"
 
 
 main()

@@ -7,9 +7,8 @@ import shutil
 import signal
 import sqlite3
 import sys
-import time
 
-from oddloaf import ROOT, Plant, complaint, lot_rows
+from oddloaf import ROOT, Plant, complaint, lot_rows, until
 
 LOTS = [row.split(",")[0] for row in lot_rows()[0].splitlines()[-12:-4]]
 MAIL = """#!/usr/bin/python3
@@ -35,10 +34,7 @@ def weigh(plant, cause, weight):
 def reload(plant):
     count = plant.log_text().count("settings reloaded")
     plant.daemon.send_signal(signal.SIGHUP)
-    until = time.monotonic() + 30
-    while plant.log_text().count("settings reloaded") == count:
-        assert time.monotonic() < until, plant.log_text()
-        time.sleep(0.01)
+    until(lambda: plant.log_text().count("settings reloaded") > count, plant.log_text)
 
 
 def tops(plant):
@@ -49,10 +45,7 @@ def check_one_mail(plant, before):
     was = tops(plant)
     weigh(plant, "contamination-hands", 1000)
     reload(plant)
-    until = time.monotonic() + 30
-    while len(queued(plant)) == before:
-        assert time.monotonic() < until, "nobody is told"
-        time.sleep(0.05)
+    until(lambda: len(queued(plant)) > before, "nobody is told")
     plant.wait_idle()
     now = tops(plant)
     changed = [case for case in was if now[case] != was[case]]
@@ -76,10 +69,8 @@ def check_many(plant):
     plant.start()
     plant.wait_idle()
     assert queued(plant) == before + ["summary"], queued(plant)
-    until = time.monotonic() + 30
-    while not any(f"{many} cases rank" in m.read_text() for m in plant.dir.glob("mail*.eml")):
-        assert time.monotonic() < until, "the mail does not count all"
-        time.sleep(0.05)
+    until(lambda: any(f"{many} cases rank" in m.read_text() for m in plant.dir.glob("mail*.eml")),
+          "the mail does not count all")
 
 
 def check_past(plant):

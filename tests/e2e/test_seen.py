@@ -8,9 +8,8 @@ import pathlib
 import re
 import sys
 import tempfile
-import time
 
-from oddloaf import ROOT, Plant, complaint
+from oddloaf import ROOT, Plant, complaint, until
 
 try:
     from prometheus_client.openmetrics.parser import text_string_to_metric_families
@@ -36,13 +35,6 @@ def value(plant, name, **labels):
 
 def needs(plant):
     return {need["what"]: need["says"] for need in plant.get("/v1/status")[1]["needs"]}
-
-
-def wait_for(true, what, seconds=30):
-    until = time.time() + seconds
-    while not true():
-        assert time.time() < until, what
-        time.sleep(0.05)
 
 
 def lot(code, line, packed):
@@ -89,7 +81,7 @@ def the_manual_lists_every_metric():
     with tempfile.TemporaryDirectory() as inbox, Plant(BINARIES, config={"inbox": {"folder": inbox}}) as plant:
         plant.load_small()
         plant.client("backup", "b.db", check=0)
-        wait_for(lambda: value(plant, "oddloaf_store_sound") == 1, "no check of the database")
+        until(lambda: value(plant, "oddloaf_store_sound") == 1, "no check of the database")
         assert {name for name, _ in samples(plant)} == said, {name for name, _ in samples(plant)} ^ said
 
 
@@ -100,8 +92,8 @@ def mail_is_counted_with_its_age():
         assert value(plant, "oddloaf_mail_oldest_age_seconds") == 0
         for _ in range(3):
             assert plant.post("/v1/complaints", complaint())[0] == 201
-        wait_for(lambda: value(plant, "oddloaf_mail_waiting") == 1, "no mail waits")
-        wait_for(lambda: value(plant, "oddloaf_mail_oldest_age_seconds") > 0, "it has no age")
+        until(lambda: value(plant, "oddloaf_mail_waiting") == 1, "no mail waits")
+        until(lambda: value(plant, "oddloaf_mail_oldest_age_seconds") > 0, "it has no age")
         assert value(plant, "oddloaf_mail_parked") == 0
         said = plant.client("status", check=0).stdout
         assert "All is well: nothing needs a hand." in said, said
@@ -116,7 +108,7 @@ def parked_mail_needs_a_hand():
         plant.load_small()
         for _ in range(3):
             assert plant.post("/v1/complaints", complaint())[0] == 201
-        wait_for(lambda: value(plant, "oddloaf_mail_parked") == 1, "none is parked")
+        until(lambda: value(plant, "oddloaf_mail_parked") == 1, "none is parked")
         assert needs(plant) == {"mail-parked": "parked mails: 1"}, needs(plant)
         said = plant.client("status", check=1).stdout
         assert "Needs a hand\n  - Parked mails: 1\n" in said, said

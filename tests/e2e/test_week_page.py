@@ -17,15 +17,13 @@ import random
 import sqlite3
 import sys
 import tempfile
-import time
 
 from browser import Browser
-from oddloaf import PRODUCTS, Plant, complaint
+from oddloaf import PRODUCTS, Plant, complaint, plant_day, until
 from page_checks import COLOURS, DESK, PAPER, PHONE, problems
 
 WEEKS, LINES = 26, ("1", "2", "3")
-TODAY = datetime.datetime.now(datetime.timezone.utc).date()
-MONDAY = TODAY - datetime.timedelta(days=TODAY.weekday())  # of this week
+MONDAY = plant_day(-plant_day().weekday())  # of this week
 
 
 # ---- a plant with something to tell -------------------------------------------------------------
@@ -80,13 +78,9 @@ def digest_of(plant, mails):
         db.execute("UPDATE setting SET value = '2020-W01' WHERE key = 'digest/last'")
     db.close()
     plant.start()
-    for _ in range(900):
-        for path in mails.glob("*.eml"):
-            mail = email.message_from_bytes(path.read_bytes(), policy=email.policy.default)
-            if " Week 20" in str(mail["Subject"]):
-                return mail.get_body(("html",)).get_content()
-        time.sleep(0.1)
-    raise AssertionError("no digest came")
+    return until(lambda: next((mail.get_body(("html",)).get_content() for mail in (
+        email.message_from_bytes(path.read_bytes(), policy=email.policy.default) for path in mails.glob("*.eml"))
+        if " Week 20" in str(mail["Subject"])), None), "no digest came")
 
 
 def mailbox(plant):

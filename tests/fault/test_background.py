@@ -4,19 +4,11 @@ import contextlib
 import pathlib
 import sqlite3
 import sys
-import time
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "e2e"))
-from oddloaf import Plant, complaint  # noqa: E402
+from oddloaf import Plant, complaint, until  # noqa: E402
 
 CASES, POLICY_OTHER, NICE = 12, 0, 10
-
-
-def until(said, happens, seconds=30):
-    end = time.monotonic() + seconds
-    while not happens():
-        assert time.monotonic() < end, said()
-        time.sleep(0.02)
 
 
 def execute(plant, sql):
@@ -41,10 +33,10 @@ def main():
         for n in range(CASES):
             assert plant.post("/v1/complaints?rank=0", complaint(lot=f"no such lot {n}"))[0] == 201
         ranked = lambda: execute(plant, "SELECT count(DISTINCT case_id) FROM ranking")[0][0]  # noqa: E731
-        until(lambda: f"{ranked()} of {CASES - 1} are ranked: {plant.log_text()}", lambda: ranked() == CASES - 1)
-        until(plant.log_text, lambda: "cannot save the ranking" in plant.log_text())
+        until(lambda: ranked() == CASES - 1, lambda: f"{ranked()} of {CASES - 1} are ranked: {plant.log_text()}")
+        until(lambda: "cannot save the ranking" in plant.log_text(), plant.log_text)
         assert "on purpose" in plant.log_text() and "case=C1 " in plant.log_text(), plant.log_text()
-        until(plant.log_text, lambda: plant.get("/v1/status")[1]["work"]["rank"] == 1)
+        until(lambda: plant.get("/v1/status")[1]["work"]["rank"] == 1, plant.log_text)
         assert plant.log_text().count("on purpose") == 1, "it is tried again without a pause"
         execute(plant, "DROP TRIGGER refuse_one")
         execute(plant, "UPDATE work SET due_ms = 0")

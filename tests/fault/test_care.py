@@ -15,17 +15,10 @@ import tempfile
 import time
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "e2e"))
-from oddloaf import PRODUCTS, Plant, complaint  # noqa: E402
+from oddloaf import PRODUCTS, Plant, complaint, until  # noqa: E402
 
 BINARIES = pathlib.Path(sys.argv[1])
 CALLER = {"name": "Ada Marsh", "phone": "555-0101"}
-
-
-def wait_for(true, what, seconds=30):
-    until = time.time() + seconds
-    while not true():
-        assert time.time() < until, what() if callable(what) else what
-        time.sleep(0.05)
 
 
 def needs(plant):
@@ -117,7 +110,7 @@ def status_answers_over_a_database_that_cannot_be_read():
                 if (plant.state / name).stat().st_size != cut:  # a commit that was under way makes it long again
                     os.truncate(plant.state / name, cut)
                 return "nothing is written" in plant.log_text()
-            wait_for(noticed, "not noticed")
+            until(noticed, "not noticed")
             code, status = plant.get("/v1/status")
             assert code == 200 and "was cut short" in status["store"]["lost"], status
             said = plant.client("status", check=1).stdout
@@ -131,7 +124,7 @@ def status_answers_over_a_database_that_cannot_be_read():
 def a_damaged_database_is_found_at_the_start():
     with Plant(BINARIES) as plant:
         plant.load_small()
-        wait_for(lambda: "integrity check: the database is sound" in plant.log_text(), plant.log_text)
+        until(lambda: "integrity check: the database is sound" in plant.log_text(), plant.log_text)
         plant.stop()
         with open(database(plant), "r+b") as file:  # an index page in the middle: most answers still come
             name = "lot_fold"
@@ -140,7 +133,7 @@ def a_damaged_database_is_found_at_the_start():
             file.seek((page - 1) * 4096 + 2048)
             file.write(b"\x5a" * 1024)
         plant.start()
-        wait_for(lambda: "is damaged" in plant.log_text(), "not found")
+        until(lambda: "is damaged" in plant.log_text(), "not found")
         need = needs(plant)["damaged"]
         assert "is damaged" in need["says"] and "BACKUP AND RESTORE" in need["do"], need
         assert plant.get("/v1/status")[1]["store"]["integrity"]["state"] == "damaged"
@@ -192,7 +185,7 @@ def backups_by_the_clock_are_made_and_thinned():
             old.write_text("an older one")
             plant.start()
             made += 1
-            wait_for(lambda: plant.log_text().count("backed up path=") == made, plant.log_text)
+            until(lambda: plant.log_text().count("backed up path=") == made, plant.log_text)
             if made == 1:  # not of the same second as the next
                 newest = max(folder.glob("oddloaf-*.db"))
                 newest.rename(folder / "oddloaf-20260201T000000Z.db")
@@ -421,11 +414,11 @@ def mail_sent_or_stale_is_held_back():
         plant.load_small()
         for _ in range(3):
             assert plant.post("/v1/complaints", complaint())[0] == 201
-        wait_for(lambda: sent(plant)["waiting"] == 1, sent(plant))
+        until(lambda: sent(plant)["waiting"] == 1, sent(plant))
         plant.client("backup", "b.db", check=0)  # with a mail that waits
         (plant.dir / "code").write_text("0")
         plant.client("outbox", "--send", "all", check=0)
-        wait_for(lambda: sent(plant)["sent"] == 1, sent(plant))
+        until(lambda: sent(plant)["sent"] == 1, sent(plant))
         letters = (plant.dir / "box").read_text().count("Message-ID")
         told = plant.client_json("restore", "--yes", "b.db")
         assert told["held_mails"] == 1, told
@@ -440,7 +433,7 @@ def mail_sent_or_stale_is_held_back():
         assert sent(plant)["mails"][0]["state"] == "parked"
         assert (plant.dir / "box").read_text().count("Message-ID") == letters
         plant.client("outbox", "--send", str(mail["id"]), check=0)  # unless somebody says so
-        wait_for(lambda: sent(plant)["sent"] == 1, sent(plant))
+        until(lambda: sent(plant)["sent"] == 1, sent(plant))
 
 
 def with_nothing_to_compare_only_harm_is_mailed_again():
@@ -451,7 +444,7 @@ def with_nothing_to_compare_only_harm_is_mailed_again():
         for _ in range(3):
             assert plant.post("/v1/complaints", complaint())[0] == 201
         assert plant.post("/v1/complaints", complaint(harm=["illness"]))[0] == 201
-        wait_for(lambda: sent(plant)["waiting"] >= 2, sent(plant))
+        until(lambda: sent(plant)["waiting"] >= 2, sent(plant))
         plant.client("backup", "b.db", check=0)
         plant.stop()
         database(plant).write_bytes(b"\x5a" * 40960)
@@ -459,7 +452,7 @@ def with_nothing_to_compare_only_harm_is_mailed_again():
         done = offline(plant, "--restore", "b.db")
         assert done.returncode == 0 and "could be read of what was there" in done.stdout, done
         plant.start()
-        wait_for(lambda: sent(plant)["waiting"] == 0, sent(plant))
+        until(lambda: sent(plant)["waiting"] == 0, sent(plant))
         held = [m for m in sent(plant)["mails"] if m["state"] == "parked"]
         assert held and all(m["event"] != "urgent" for m in held), sent(plant)
         assert "is not known" in held[0]["last_error"], held
@@ -574,11 +567,11 @@ def old_rows_go_by_kind_and_what_was_said_and_done_stays():
             db.execute("UPDATE ranking SET as_of_ms = ?", (old,))
         db.close()
         plant.start()
-        wait_for(lambda: "kept long enough" in plant.log_text(), plant.log_text)
+        until(lambda: "kept long enough" in plant.log_text(), plant.log_text)
         with sqlite3.connect(f"file:{database(plant)}?mode=ro", uri=True) as db:
             assert [db.execute(sql).fetchone() for sql in counts] == before
             for sql, count in gone.items():
-                wait_for(lambda: db.execute(sql).fetchone()[0] == count, sql)
+                until(lambda: db.execute(sql).fetchone()[0] == count, sql)
             revisions = [row[0] for row in db.execute("SELECT revision FROM ranking ORDER BY 1")]
             settled = db.execute("SELECT revision FROM verdict").fetchone()[0]
             mailed = db.execute("SELECT max(revision) FROM ranking WHERE why IS NOT NULL").fetchone()[0]

@@ -8,7 +8,7 @@ import sys
 import time
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "e2e"))
-from oddloaf import Plant  # noqa: E402
+from oddloaf import Plant, until  # noqa: E402
 
 FEW = 64  # descriptors
 CROWD = 80  # clients that connect and say nothing
@@ -25,13 +25,6 @@ def crowd(plant):
             pass  # more than wait in the kernel's queue
         held.append(s)
     return held
-
-
-def until(said, happens, seconds=20):
-    end = time.monotonic() + seconds
-    while not happens():
-        assert time.monotonic() < end, said
-        time.sleep(0.02)
 
 
 def answers(plant):
@@ -52,10 +45,10 @@ def check_lowered(binaries):
     with Plant(binaries, before_exec=few) as plant:
         assert "limits/connections lowered" in plant.log_text(), plant.log_text()
         held = crowd(plant)
-        until("the crowd is taken", lambda: "connections full" in plant.log_text())
+        until(lambda: "connections full" in plant.log_text(), "the crowd is taken")
         for s in held:
             s.close()
-        until("answers after the crowd left", lambda: answers(plant))
+        until(lambda: answers(plant), "answers after the crowd left")
         plant.load_small()
         assert "cannot take connections" not in plant.log_text(), plant.log_text()
         assert plant.stop() == 0, plant.log_text()
@@ -76,15 +69,15 @@ def check_none_left(binaries):
         used = len(os.listdir(f"/proc/{plant.daemon.pid}/fd"))
         resource.prlimit(plant.daemon.pid, resource.RLIMIT_NOFILE, (used + 3, 4096))
         held = crowd(plant)
-        until("the log says why", lambda: "cannot take connections" in plant.log_text()
-              or plant.daemon.poll() is not None)
+        until(lambda: "cannot take connections" in plant.log_text()
+              or plant.daemon.poll() is not None, "the log says why")
         assert plant.daemon.poll() is None, plant.daemon.returncode
         before, start = cpu_s(plant), time.monotonic()
         time.sleep(1)  # the time in which it could spin
         assert cpu_s(plant) - before < 0.5 * (time.monotonic() - start), "it spins"
         assert plant.log_text().count("cannot take connections") == 1, plant.log_text()
         resource.prlimit(plant.daemon.pid, resource.RLIMIT_NOFILE, (1024, 4096))
-        until("answers with the crowd still there", lambda: answers(plant))
+        until(lambda: answers(plant), "answers with the crowd still there")
         for s in held:
             s.close()
         assert "connections are taken again" in plant.log_text(), plant.log_text()

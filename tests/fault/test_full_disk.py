@@ -9,11 +9,10 @@ import pathlib
 import subprocess
 import sys
 import tempfile
-import time
 import uuid
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "e2e"))
-from oddloaf import Plant, complaint  # noqa: E402
+from oddloaf import Plant, complaint, until  # noqa: E402
 
 
 def fill(path):
@@ -43,13 +42,6 @@ cat >{box}/$$.$(date +%s%N).eml
 """
 
 
-def until(what, is_so, seconds=30):
-    end = time.time() + seconds
-    while not is_so():
-        assert time.time() < end, what()
-        time.sleep(0.05)
-
-
 def fill_up(plant, good):
     """What the log still has room for is taken; returns what was refused, and the answer."""
     for _ in range(3000):
@@ -66,7 +58,7 @@ def check_killed(plant, mount, box, good):
     harm = complaint(lot="L1 6319 A0400", harm=["injury"])
     (box / "works").unlink()
     assert plant.post("/v1/complaints?rank=0", harm)[0] == 201
-    until(plant.log_text, lambda: "mail not sent" in plant.log_text())
+    until(lambda: "mail not sent" in plant.log_text(), plant.log_text)
     fill(mount + "/filler")
     fill_up(plant, good)
     plant.kill()
@@ -79,7 +71,7 @@ def check_killed(plant, mount, box, good):
     for kept in (good[0], good[-1], harm):
         assert plant.get("/v1/complaints/" + kept["id"])[0] == 200
     assert plant.get("/v1/cases")[0] == 200
-    until(lambda: (plant.get("/v1/outbox"), plant.log_text()[-2000:]), lambda: len(set(box.glob("*.eml")) - before) >= 1)
+    until(lambda: len(set(box.glob("*.eml")) - before) >= 1, lambda: (plant.get("/v1/outbox"), plant.log_text()[-2000:]))
     one, status, answer = fill_up(plant, good)
     assert status == 507 and "free space" in answer["hint"], answer
     status = plant.get("/v1/status")[1]
@@ -89,7 +81,7 @@ def check_killed(plant, mount, box, good):
     assert plant.get("/v1/complaints/" + good[-1]["id"])[0] == 200
     os.unlink(mount + "/filler")
     os.unlink(mount + "/filler2")
-    until(plant.log_text, lambda: plant.post("/v1/complaints?rank=0", one)[0] in (200, 201))
+    until(lambda: plant.post("/v1/complaints?rank=0", one)[0] in (200, 201), plant.log_text)
     plant.wait_idle()
     assert plant.get("/v1/status")[1]["outbox"]["waiting"] == 0
     mails = [m.read_text() for m in set(box.glob("*.eml")) - before]

