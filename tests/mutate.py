@@ -7,7 +7,8 @@ only there. `--units`: unit tests alone are asked, which takes minutes; what the
 FOLDER keeps the copies with their builds and which test goes through which line (`map.json`), made anew only for
 what has changed. Needs clang and llvm-cov.
 `--own`: FOLDER is a build of the tree as it is, and only the changed layer's unit tests of less than five seconds are
-asked, each linked with the changed file before what was built: a second a change, no copy. Others may notice more.
+asked, each linked with the changed file before what was built: a second a change, no copy. What they miss, the few
+whole programs of WHOLE are asked about, counted apart ("whole"). Others may notice more.
 
 A comparison is turned or moved by one, && and || or + and - are exchanged, a condition is negated, a call
 whose result nobody uses is dropped, an error's code becomes 0, a number changes; in SQL, too. Not changed:
@@ -38,6 +39,9 @@ import time
 ROOT = pathlib.Path(__file__).resolve().parents[1]
 SAME = ROOT / "tests" / "mutate_same.txt"
 RELEASES = r"(x?free|\w+_free|\w+_unref|json_decref|f?close|\w+_close|sqlite3_finalize|\w+_destroy|\w+_done)"
+# a few seconds each, the quickest first
+WHOLE = {"client": ("client/pages", "client/interview", "client/log", "client/commands"),
+         "daemon": ("e2e/query", "fault/read", "e2e/story", "e2e/answers")}
 SAYS = r"(log_\w+|error_hint|printf|fputs|puts|fprintf|putc|putchar|fputc|fflush|assert|static_assert|va_\w+)"
 
 # ---- what may change ----
@@ -245,11 +249,12 @@ class Test:
         self.trusted = False
         self.tmp = build / "tmp" / self.name.replace("/", "-")
 
-    def run(self, cpu_s, wall_s, env=None, program=None):
+    def run(self, cpu_s, wall_s, env=None, program=None, words=None):
         """The exit code within so much of the processor's time (a busy machine is no reason) and of the clock's."""
         limit = lambda: resource.setrlimit(resource.RLIMIT_CPU, (int(cpu_s) + 1, int(cpu_s) + 1))  # noqa: E731
         self.tmp.mkdir(parents=True, exist_ok=True)
-        done = subprocess.Popen([program or self.command[0], *self.command[1:]], cwd=self.folder,
+        words = words or self.command
+        done = subprocess.Popen([program or words[0], *words[1:]], cwd=self.folder,
                                 start_new_session=True, stdin=subprocess.DEVNULL,
                                 env={**os.environ, **self.env, "TMPDIR": str(self.tmp), **(env or {})},
                                 stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, preexec_fn=limit)
@@ -409,6 +414,13 @@ class Own:
         self.linker = ["-fuse-ld=gold"] if shutil.which("ld.gold") else []
         self.links = {name: self.link_of(test.targets[0]) for name, test in self.tests.items()}
         self.trusted = set()
+        plain.units = False
+        self.whole = {name: test for name, test in plain.tests().items() if name in WHOLE["client"] + WHOLE["daemon"]}
+        self.links |= {program: self.link_of(program) for program in ("oddloafd", "oddloaf")}
+        self.folder = self.tmp / "whole"
+        self.folder.mkdir()
+        for one in build.iterdir():
+            (self.folder / one.name).symlink_to(one)
 
     def link_of(self, target):
         told = subprocess.run(["ninja", "-C", self.build, "-t", "commands", "-s", target], check=True,
@@ -436,7 +448,10 @@ class Own:
             if self.notices(name):
                 return "noticed", name
         now, was = (self.compile(path, text, "-O2") for text in (changed, (ROOT / path).read_text()))
-        return ("the same" if now == was else "unnoticed" if now else "not built"), ""
+        if now == was or not now:
+            return ("the same" if now else "not built"), ""
+        by = self.noticed_whole(path)
+        return ("whole" if by else "unnoticed"), by
 
     def through(self, path):
         """Whose name begins most like the file's first."""
@@ -444,11 +459,43 @@ class Own:
         here = [name for name, test in self.tests.items() if test.layer == layer_of(path)]
         return sorted(here, key=lambda name: -len(os.path.commonprefix((name, own))))
 
-    def notices(self, name):
-        program, words = self.tmp / "test", list(self.links[name])
+    def linked(self, name, program):
+        words = list(self.links[name])
         at = words.index("-o")
         words[at:at + 2] = [str(self.tmp / "changed.o"), *self.linker, "-o", str(program)]
         subprocess.run(words, cwd=self.build, check=True, capture_output=True)
+        return program
+
+    def noticed_whole(self, path):
+        """The name of the test of a whole program that fails, '' if none does."""
+        side = path.split("/")[0]
+        program = self.folder / {"client": "oddloaf", "daemon": "oddloafd"}[side]
+        program.unlink()
+        self.linked(program.name, program)
+        try:
+            for name in [name for name in WHOLE[side] if name in self.whole]:
+                test = self.whole[name]
+                if test.run(120, 240, self.instead(test.env), words=self.instead(test.command)) in (0, 77):
+                    continue
+                if name in self.trusted or test.run(120, 240) in (0, 77):
+                    self.trusted.add(name)
+                    return name
+                print(f"left out, fails unchanged: {self.whole.pop(name).name}", flush=True)
+            return ""
+        finally:
+            program.unlink()
+            program.symlink_to(self.build / program.name)
+
+    def instead(self, of):
+        """The folder with the changed program for the build's."""
+        if isinstance(of, dict):
+            return dict(zip(of, self.instead(list(of.values()))))
+        programs = {f"{self.build}": self.folder, f"{self.build}/oddloaf": self.folder / "oddloaf"}
+        words = [str(programs.get(word, word)) for word in of]
+        return words + ["--failfast"] * (words[-1:] != [] and words[-1].endswith("_test.py"))
+
+    def notices(self, name):
+        program = self.linked(name, self.tmp / "test")
         passes = lambda what: self.tests[name].run(4, 900, program=what) in (0, 77)  # noqa: E731
         if passes(program):
             return False
@@ -502,12 +549,12 @@ def worker(judged, judge_one):
 
 
 def table(results):
-    verdicts = ("noticed", "unnoticed", "time up", "not built", "the same")
+    verdicts = ("noticed", "whole", "unnoticed", "time up", "not built", "the same")
     print(f"\n{'layer':20}" + "".join(f"{verdict:>11}" for verdict in verdicts) + f"{'share':>8}")
     for layer in [*dict.fromkeys(layer for layer, _ in results), "all"]:
         mine = [verdict for one, verdict in results if layer in (one, "all")]
         counts = [mine.count(verdict) for verdict in verdicts]
-        print(f"{layer:20}" + "".join(f"{count:11}" for count in counts) + f"{counts[0] / max(sum(counts[:3]), 1):8.2f}")
+        print(f"{layer:20}" + "".join(f"{count:11}" for count in counts) + f"{sum(counts[:2]) / max(sum(counts[:4]), 1):8.2f}")
 
 
 def main():

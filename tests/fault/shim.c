@@ -5,7 +5,8 @@
  * SHIM_UNDER: the folder.
  *
  * SHIM_TALLY: a file of SHIM_TALLY_BYTES: the count so far, kept over restarts; by how many seconds
- * the clock is off, for the test to set; then the line that says what failed.
+ * the clock is off, for the test to set; then the line that says what failed. The last bytes but
+ * eight: the second since 1970 at which the clock stands, for the test to set; 0: it runs.
  *
  * SHIM_FAIL: KIND:FIRST:COUNT; KIND is ENOSPC, EIO, EINTR or SHORT. The last two befall only what
  * may be interrupted: writing and opening. FIRST 0: nothing fails, all is counted.
@@ -33,7 +34,8 @@ enum { SHIM_TALLY_BYTES = 512 };
 struct tally {
     _Atomic uint64_t calls;
     _Atomic int64_t off_s;
-    char said[SHIM_TALLY_BYTES - 3 * sizeof(uint64_t)];
+    char said[SHIM_TALLY_BYTES - 4 * sizeof(uint64_t)];
+    _Atomic int64_t stands_s;
     _Atomic int64_t good_reads;
 };
 
@@ -238,24 +240,27 @@ int fclose(FILE *file)
 
 /* ---- the clock of the wall ---- */
 
-static int64_t off_s(void)
+/* As the clock is put; true: it stands. */
+static bool put(int64_t *ret_s)
 {
-    return tally ? atomic_load(&tally->off_s) : 0;
+    int64_t stands_s = tally ? atomic_load(&tally->stands_s) : 0;
+    *ret_s = stands_s ? stands_s : *ret_s + (tally ? atomic_load(&tally->off_s) : 0);
+    return stands_s != 0;
 }
 
 int clock_gettime(clockid_t clock, struct timespec *ret)
 {
     int rc = REAL(clock_gettime)(clock, ret);
-    if (rc == 0 && clock == CLOCK_REALTIME)
-        ret->tv_sec += off_s();
+    if (rc == 0 && clock == CLOCK_REALTIME && put(&ret->tv_sec))
+        ret->tv_nsec = 0;
     return rc;
 }
 
 int gettimeofday(struct timeval *restrict ret, void *restrict zone)
 {
     int rc = REAL(gettimeofday)(ret, zone);
-    if (rc == 0)
-        ret->tv_sec += off_s();
+    if (rc == 0 && put(&ret->tv_sec))
+        ret->tv_usec = 0;
     return rc;
 }
 

@@ -1,9 +1,15 @@
 /* Returns over dispatches, and where returned goods may stand. */
+#include "../failing.h"
+#include "base/cuts.h"
 #include "plant.h"
 
+#include "patterns/effect.h"
 #include "patterns/returns.h"
+#include "patterns/trace.h"
+#include "patterns/week.h"
 #include "rules/catalogue.h"
 #include "rules/load_catalogue.h"
+#include "store/action.h"
 
 static void check_near(const char *what, double got, double want, double tolerance)
 {
@@ -189,12 +195,110 @@ static void none_on_record_is_no_zero(void **state)
     plant_free(p);
 }
 
+/* ---- a disk that fails ---- */
+
+static int week(struct plant *p, json_t **ret, struct error *err)
+{
+    struct week_query query = {.now_ms = plant_time("2026-11-16T08:00:00-05:00"),
+                               .by = cuts_set(CUT_JUDGED)};
+    assert_int_equal(iso_week_parse("2026-W46", &query.week, NULL), 0);
+    assert_int_equal(span_parse("2026-W45", &query.against, NULL), 0);
+    return week_report(p->store, p->tz, NULL, &query, ret, err);
+}
+
+static int month(struct plant *p, json_t **ret, struct error *err)
+{
+    struct span_query query = {.now_ms = plant_time("2026-11-16T08:00:00-05:00")};
+    assert_int_equal(span_parse("2026-11", &query.span, NULL), 0);
+    assert_int_equal(span_parse("2026-10", &query.against, NULL), 0);
+    return span_report(p->store, p->tz, NULL, &query, ret, err);
+}
+
+static int back(struct plant *p, json_t **ret, struct error *err)
+{
+    struct returns_query query = {0};
+    assert_int_equal(day_parse("2026-11-09", &query.from_day, NULL), 0);
+    assert_int_equal(day_parse("2026-11-15", &query.to_day, NULL), 0);
+    return returns_report(p->store, p->tz, &query, ret, err);
+}
+
+static int traced(struct plant *p, json_t **ret, struct error *err)
+{
+    struct trace_query query = {.symptom = "mold"};
+    assert_int_equal(day_parse("2026-11-08", &query.from_day, NULL), 0);
+    assert_int_equal(day_parse("2026-11-15", &query.to_day, NULL), 0);
+    return trace_run(p->store, p->tz, &query, ret, err);
+}
+
+static int traced_cases(struct plant *p, json_t **ret, struct error *err)
+{
+    static const int64_t CASES[] = {1, 2};
+    const struct trace_query query = {.from_day = WHEN_UNKNOWN_DAY,
+                                      .to_day = WHEN_UNKNOWN_DAY,
+                                      .cases = CASES,
+                                      .case_count = COUNT_OF(CASES)};
+    return trace_run(p->store, p->tz, &query, ret, err);
+}
+
+static int worked(struct plant *p, json_t **ret, struct error *err)
+{
+    const struct effect_query query = {
+        .action_id = 1, .days = 14, .now_ms = plant_time("2026-11-16T08:00:00-05:00")};
+    return effect_report(p->store, p->tz, &query, ret, err);
+}
+
+struct asked {
+    struct plant *p;
+    int (*report)(struct plant *p, json_t **ret, struct error *err);
+};
+
+static int ask(void *arg, struct error *err)
+{
+    struct asked *a = arg;
+    json_t *told = NULL;
+    int rc = a->report(a->p, &told, err);
+    json_decref(told);
+    return rc;
+}
+
+static void what_cannot_be_read_is_no_report(void **state)
+{
+    static int (*const REPORTS[])(struct plant *, json_t **, struct error *) = {
+        week, month, back, traced, traced_cases, worked};
+    struct plant *p = plant_new("America/New_York");
+    (void)state;
+    for (int i = 0; i < 6; i++) {
+        int64_t at = plant_time("2026-11-08T08:00:00-05:00") + i * WHEN_DAY_MS;
+        int64_t lot = plant_lot(p, i % 2 ? "1" : "2", 1, "A", at, 5000);
+        plant_sent(p, lot, "R1", "S1", at + WHEN_HOUR_MS, 600);
+        plant_exec(
+            p, "INSERT INTO material_use(lot_id, material, material_lot) VALUES(%d, 'film', 'F%d')",
+            (int)lot, i % 2);
+        for (int k = 0; k < 3 * (i % 2); k++)
+            plant_rank(p, plant_complaint(p, lot, "mold", at + WHEN_DAY_MS, "R1").case_id,
+                       "packed-hot", 0.7, "warm-storage", 0.2);
+    }
+    came_back(p, 1, (struct report){"return", "2026-11-10T09:00:00-05:00", 1, "R1", "S1", "{}"});
+    const struct action_row action = {.at_ms = plant_time("2026-11-10T08:00:00-05:00"),
+                                      .line = "1",
+                                      .symptom = "mold",
+                                      .by_name = "qa"};
+    int64_t id = 0;
+    assert_int_equal(action_add(p->store, &action, &id, NULL), 0);
+    for (size_t i = 0; i < COUNT_OF(REPORTS); i++) {
+        struct asked a = {p, REPORTS[i]};
+        failing_check(p->store, ask, &a, "a report", 0);
+    }
+    plant_free(p);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_rates),
         cmocka_unit_test(test_reasons),
         cmocka_unit_test(none_on_record_is_no_zero),
+        cmocka_unit_test(what_cannot_be_read_is_no_report),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -1,9 +1,12 @@
 /* How good rankings were: five that verdicts have judged, worked out by hand, and a case that was
  * settled before anything was said of it. */
+#include "../failing.h"
 #include "../rank/fixture.h"
 #include "store/ranking.h"
 #include "store/verdict.h"
+#include "tell/gaps.h"
 #include "tell/tell.h"
+#include "tell/whatif.h"
 
 enum { MOST = 4 };
 
@@ -138,11 +141,129 @@ static void test_by_the_time_of_the_verdict(void **state)
     fixture_close(&f);
 }
 
+/* ---- a disk that fails ---- */
+
+struct asked {
+    struct fixture *f;
+    int64_t case_id;
+    int (*view)(struct asked *a, struct triage *triage, json_t **ret, struct error *err);
+};
+
+static int ranking(struct asked *a, struct triage *triage, json_t **ret, struct error *err)
+{
+    return tell_case(triage, a->f->store, a->case_id, ret, NULL, err);
+}
+
+static int kept(struct asked *a, struct triage *triage, json_t **ret, struct error *err)
+{
+    return tell_kept(triage, a->f->store, a->case_id, 1, ret, err);
+}
+
+static int why(struct asked *a, struct triage *triage, json_t **ret, struct error *err)
+{
+    return tell_why(triage, a->f->store, a->case_id, NULL, ret, err);
+}
+
+static int reach(struct asked *a, struct triage *triage, json_t **ret, struct error *err)
+{
+    const struct tell_asked asked = {.case_id = a->case_id, .now_ms = AT(31, 0)};
+    return tell_reach(triage, a->f->store, &asked, ret, err);
+}
+
+static int facts(struct asked *a, struct triage *triage, json_t **ret, struct error *err)
+{
+    return tell_facts(triage, a->f->store, a->case_id, ret, err);
+}
+
+static int asks(struct asked *a, struct triage *triage, json_t **ret, struct error *err)
+{
+    return tell_ask(triage, a->f->store, a->case_id, ret, err);
+}
+
+static int lot(struct asked *a, struct triage *triage, json_t **ret, struct error *err)
+{
+    return tell_lot(triage, a->f->store, fixture_lot(1, 1, 0), ret, err);
+}
+
+static int around(struct asked *a, struct triage *triage, json_t **ret, struct error *err)
+{
+    *ret = json_object();
+    return tell_lot_around(triage, a->f->store, fixture_lot(1, 1, 0), *ret, err);
+}
+
+static int sheet(struct asked *a, struct triage *triage, json_t **ret, struct error *err)
+{
+    return tell_sheet(triage, a->f->store, a->case_id, ret, err);
+}
+
+static int scores(struct asked *a, struct triage *triage, json_t **ret, struct error *err)
+{
+    return tell_scores(triage, a->f->store, (struct when_span){0, AT(100, 0)}, ret, err);
+}
+
+static int proposals(struct asked *a, struct triage *triage, json_t **ret, struct error *err)
+{
+    return tell_proposals(triage, a->f->store, AT(100, 0), ret, err);
+}
+
+static int gaps(struct asked *a, struct triage *triage, json_t **ret, struct error *err)
+{
+    const struct gaps_query query = {.weeks = 2, .cases_ms = 60 * WHEN_DAY_MS, .within_ms = 60000};
+    return gaps_tell(triage, a->f->store, &query, ret, err);
+}
+
+static int whatif(struct asked *a, struct triage *triage, json_t **ret, struct error *err)
+{
+    const struct whatif asked = {.lot_id = fixture_lot(1, 1, 0)};
+    return whatif_tell(triage, a->f->store, &asked, ret, err);
+}
+
+/* By a set of rules of its own: nothing is kept from an earlier answer. */
+static int ask_view(void *arg, struct error *err)
+{
+    struct asked *a = arg;
+    struct triage *triage = fixture_triage(a->f);
+    json_t *told = NULL;
+    int rc = a->view(a, triage, &told, err);
+    json_decref(told);
+    triage_free(triage);
+    return rc;
+}
+
+/* Candidates, neighbours and samples around a lot are left out where they cannot be read, and the
+ * whole answer then says that something could not (store_failed()). */
+static void what_cannot_be_read_is_no_answer(void **state)
+{
+#define ROW(view, unsaid)                                                                          \
+    {                                                                                              \
+#view, view, unsaid                                                                        \
+    }
+    static const struct {
+        const char *name;
+        int (*view)(struct asked *, struct triage *, json_t **, struct error *);
+        int unsaid;
+    } VIEWS[] = {
+        ROW(ranking, 0),   ROW(kept, 0), ROW(why, 0),    ROW(reach, 0), ROW(facts, 0),
+        ROW(asks, 0),      ROW(lot, 0),  ROW(around, 5), ROW(sheet, 0), ROW(scores, 0),
+        ROW(proposals, 0), ROW(gaps, 0), ROW(whatif, 0),
+    };
+    struct fixture f;
+    struct asked a = {.f = &f, .case_id = 1};
+    (void)state;
+    triage_free(plant(&f));
+    for (size_t i = 0; i < COUNT_OF(VIEWS); i++) {
+        a.view = VIEWS[i].view;
+        failing_check(f.store, ask_view, &a, VIEWS[i].name, VIEWS[i].unsaid);
+    }
+    fixture_close(&f);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_worked_out_by_hand),
         cmocka_unit_test(test_by_the_time_of_the_verdict),
+        cmocka_unit_test(what_cannot_be_read_is_no_answer),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -1,0 +1,177 @@
+/* On a disk that fails nothing is taken, corrected or told as if it did not. */
+#include "../failing.h"
+#include "desk/call_backs.h"
+#include "desk/despite_harm.h"
+#include "desk/following.h"
+#include "desk/joining.h"
+#include "desk/older.h"
+#include "desk/repeat_harm.h"
+#include "desk/story.h"
+#include "desk/whole.h"
+#include "fixture.h"
+#include "store/hold.h"
+
+#define THIRD "01990000-0000-7000-8000-000000000003"
+#define MORE                                                                                       \
+    "{'harm':['illness'],'note':'my son was sick','lot_text':'L1 6318 A0400','store':'Elm "        \
+    "Street',"                                                                                     \
+    "'contact':{'name':'Ada Marsh','phone':'555 0199'}}"
+
+#define KNOWN "{'contact':{'phone':'555 0123'},'harm':['illness']}"
+
+static int take(struct fixture *f, const char *uuid, const char *more, struct error *err)
+{
+    struct taking t = {.user = "mira", .alone = true};
+    json_t *said = fixture_complaint(uuid, more);
+    taking_read(&f->desk, f->store, said, f->now_ms, &t);
+    json_decref(said);
+    int rc = taking_log(&f->desk, f->store, f->now_ms, &t, err);
+    if (!rc && t.err.code) {
+        rc = (int)t.err.code;
+        *err = t.err;
+    }
+    taking_clear(&t);
+    return rc;
+}
+
+static int taken(struct fixture *f, struct error *err)
+{
+    return take(f, THIRD, MORE, err);
+}
+
+static int taken_again(struct fixture *f, struct error *err)
+{
+    return take(f, FIRST, KNOWN, err);
+}
+
+static int joined(struct fixture *f, struct error *err)
+{
+    return take(f, THIRD, "{'same_as':'" FIRST "','note':'and it was moldy'}", err);
+}
+
+static int corrected(struct fixture *f, struct error *err)
+{
+    json_t *fields = fixture_json("{'lot_text':'L2 6318 A0400','note':'a tooth broke on it',"
+                                  "'contact/phone':'555 0100','harm':['injury']}");
+    struct correcting c = {
+        .uuid = FIRST, .why = {"ivo", "read again", f->now_ms}, .fields = fields};
+    int rc = correcting_apply(&f->desk, f->store, &c, err);
+    json_decref(fields);
+    fixture_corrected_clear(&c);
+    return rc;
+}
+
+static int withdrawn(struct fixture *f, struct error *err)
+{
+    struct correcting c = {.uuid = SECOND, .why = {"ivo", "twice", f->now_ms}};
+    int rc = correcting_withdraw(&f->desk, f->store, &c, false, err);
+    fixture_corrected_clear(&c);
+    return rc;
+}
+
+static int made_one(struct fixture *f, struct error *err)
+{
+    const struct joining_pair pair = {SECOND, FIRST, true};
+    const struct complaint_why why = {"ivo", "the same", f->now_ms};
+    struct complaint_placed placed;
+    return joining_join(&f->desk, f->store, &pair, &why, &placed, err);
+}
+
+static int case_told(struct fixture *f, struct error *err)
+{
+    const struct following_view view = {f->now_ms, true, false};
+    json_t *told = NULL;
+    int rc = following_json(&f->desk, f->store, 1, &view, &told, err);
+    json_decref(told);
+    return rc;
+}
+
+static int whole(struct fixture *f, struct error *err)
+{
+    json_t *told = NULL;
+    int rc = whole_complaint(&f->desk, f->store, FIRST, true, &told, err);
+    json_decref(told);
+    return rc;
+}
+
+static int story(struct fixture *f, struct error *err)
+{
+    json_t *told = NULL;
+    int rc = story_json(&f->desk, f->store, "C1", true, &told, err);
+    json_decref(told);
+    return rc;
+}
+
+static int calls(struct fixture *f, struct error *err)
+{
+    const struct call_back_query query = {0, WHEN_UNKNOWN_DAY, 9};
+    const struct call_backs_view view = {20780, true};
+    json_t *told = NULL;
+    int rc = call_backs_json(&f->desk, f->store, &query, &view, &told, err);
+    json_decref(told);
+    told = NULL;
+    rc = rc ? rc : call_backs_lost_json(f->store, 9, &told, err);
+    json_decref(told);
+    return rc;
+}
+
+static int older(struct fixture *f, struct error *err)
+{
+    int count;
+    return older_take_in(&f->desk, f->store, &count, err);
+}
+
+static int settled(struct fixture *f, struct error *err)
+{
+    struct despite_harm despite = {.desk = &f->desk,
+                                   .did = "C1 was settled",
+                                   .case_id = 1,
+                                   .anyway = "the assay is back",
+                                   .by = "qa",
+                                   .user = "qa",
+                                   .now_ms = f->now_ms};
+    int rc = despite_harm_pass(f->store, &despite, err);
+    json_decref(despite.found);
+    return rc;
+}
+
+struct asked {
+    struct fixture *f;
+    int (*does)(struct fixture *f, struct error *err);
+};
+
+static int ask(void *arg, struct error *err)
+{
+    struct asked *a = arg;
+    return a->does(a->f, err);
+}
+
+/* How many failures are no answer of its own: the writer keeps nothing of what failed
+ * (store_nest()), and what is told asks the store at its end (store_failed()). */
+static void what_the_disk_fails_at_is_not_done(void **state)
+{
+#define ROW(does, unsaid)                                                                          \
+    {                                                                                              \
+#does, does, unsaid                                                                        \
+    }
+    static const struct {
+        const char *name;
+        int (*does)(struct fixture *, struct error *);
+        int unsaid;
+    } DONE[] = {ROW(taken, 6),     ROW(taken_again, 2), ROW(joined, 0),    ROW(corrected, 4),
+                ROW(withdrawn, 2), ROW(made_one, 2),    ROW(case_told, 5), ROW(whole, 0),
+                ROW(story, 0),     ROW(calls, 0),       ROW(older, 0),     ROW(settled, 8)};
+    struct asked a = {.f = *state};
+    fixture_log(a.f, FIRST, KNOWN);
+    fixture_log(a.f, SECOND, "{'lot_text':'L2 6318 A0400','note':'sour'}");
+    for (size_t i = 0; i < COUNT_OF(DONE); i++) {
+        a.does = DONE[i].does;
+        failing_check(a.f->store, ask, &a, DONE[i].name, DONE[i].unsaid);
+    }
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {cmocka_unit_test(what_the_disk_fails_at_is_not_done)};
+    return cmocka_run_group_tests(tests, fixture_open, fixture_close);
+}
