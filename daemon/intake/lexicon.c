@@ -392,16 +392,32 @@ static bool finds_behind(const struct reading *reading, const char *name, int fr
     return false;
 }
 
-/* What was opened today was found today: "opened it this morning and there it was". */
+/* "It stank right then": on the day from which this field's days are counted. */
+static bool is_at_once(const struct reading *reading, int index)
+{
+    for (int i = 0; i < reading->match_count; i++) {
+        const struct lexicon_match *match = &reading->matches[i];
+        if (match->phrase->field == index && match->phrase->says == LEXICON_ANSWER &&
+            !match->phrase->times && !match->phrase->plus && !match->negated &&
+            is_told(reading, reading->language->fields[index].field, match))
+            return true;
+    }
+    return false;
+}
+
+/* What was opened today was found today: "opened it this morning and there it was"; so was what was
+ * found as it was opened: "opened Monday, smelled upon opening". */
 static json_t *found_when_opened(const struct reading *reading, const struct field *field,
                                  json_t *taken)
 {
     for (int i = 0; strcmp(field->name, "found_on") == 0 && i < reading->match_count; i++) {
         const struct lexicon_match *match = &reading->matches[i];
+        int index = match->phrase->field;
         char day[16];
-        if (match->phrase->says != LEXICON_DAY || !match->has_day || match->day != reading->today ||
-            reading->language->fields[match->phrase->field].field->type != FIELD_WHOLE ||
-            !finds_behind(reading, field->name, match->to))
+        if (match->phrase->says != LEXICON_DAY || !match->has_day ||
+            reading->language->fields[index].field->type != FIELD_WHOLE ||
+            !((match->day == reading->today && finds_behind(reading, field->name, match->to)) ||
+              is_at_once(reading, index)))
             continue;
         json_t *ret = json_string(day_format(match->day, day));
         take(reading, match, field->name, ret, taken);

@@ -105,6 +105,15 @@ static bool is_told_of(const struct reading *reading, int at)
     return false;
 }
 
+/* "El 24 observé": what happened on it begins behind. */
+static bool begins_told(const struct reading *reading, int at)
+{
+    for (int i = 0; i < reading->match_count; i++)
+        if (reading->matches[i].phrase->says == LEXICON_DAY && reading->matches[i].from == at)
+            return true;
+    return false;
+}
+
 /* "11/19", "2026-11-19": numbers without a blank, of the note as it is. */
 static bool is_numeric(const struct reading *reading, int from, int to, char *out, size_t size)
 {
@@ -154,11 +163,11 @@ static bool is_ordinal(const struct reading *reading, int from, int to)
 {
     const char *word = reading->words[from].text;
     size_t digits = strspn(word, "0123456789"), length = strlen(word);
-    static const char *const BEFORE[] = {"the", "el", "dia"};
+    static const char *const BEFORE[] = {"the", "el", "del", "dia"};
     static const char *const BEHIND[] = {
-        "at",       "from",  "in",     "for",    "en",    "para", "por",   "con",  "there", "it",
-        "with",     "ya",    "y",      "estaba", "tenia", "lo",   "la",    "le",   "me",    "se",
-        "amanecio", "salio", "cuando", "que",    "found", "was",  "there", "this", "when"};
+        "at",   "from", "in",   "for", "en", "para", "por", "con", "there", "it",
+        "with", "ya",   "y",    "lo",  "la", "le",   "me",  "se",  "salio", "cuando",
+        "que",  "this", "when", "was", "is", "were", "has", "had", "are"};
     if (to - from != 1 || !digits || digits > 2 || from == 0 ||
         !(length == digits + 2 || (length == digits && IN(BEFORE, reading->words[from - 1].text))))
         return false;
@@ -166,7 +175,7 @@ static bool is_ordinal(const struct reading *reading, int from, int to)
         return false; /* "11 of the 30 we got" */
     return to == reading->count || reading->words[to].before != PAUSE_NONE ||
            IN(BEHIND, reading->words[to].text) || lexicon_is(&reading->words[to], LEXICON_STOPS) ||
-           lexicon_is(&reading->words[to], LEXICON_SUBJECTS);
+           lexicon_is(&reading->words[to], LEXICON_SUBJECTS) || begins_told(reading, to);
 }
 
 static bool runs_on(const struct reading *reading, int from, int to)
@@ -414,6 +423,91 @@ static bool is_others(const struct reading *reading, const struct told_day *day)
     return false;
 }
 
+/* ---- what shares another's day ---- */
+
+#define SHARE_REACH 8 /* words between what has a day and what was found then */
+
+static bool is_named(const struct reading *reading, const struct lexicon_match *match,
+                     const char *field)
+{
+    return match->phrase->says == LEXICON_DAY &&
+           strcmp(reading->language->fields[match->phrase->field].field->name, field) == 0;
+}
+
+/* Somebody found it: not the bare state, "stale", nor one that is told by nothing but small words.
+ */
+static bool is_finding(const struct reading *reading, const struct lexicon_match *match)
+{
+    if (!is_named(reading, match, "found_on") || match->said == 0 || match->negated ||
+        match->hedged || match->aside)
+        return false;
+    for (int i = 0; i < reading->match_count; i++) {
+        const struct lexicon_match *other = &reading->matches[i];
+        if (other->phrase->says == LEXICON_ANSWER && other->from <= match->from &&
+            other->to > match->from)
+            return false;
+    }
+    return true;
+}
+
+/* "Took it out *and* noticed", but not "opened it *and now* saw", "called *to say*". */
+static bool goes_on(const struct reading *reading, int from, int to)
+{
+    const unsigned apart = 1U << LEXICON_CONTESTS | 1U << LEXICON_SUPPOSED | 1U << LEXICON_CORRECTS;
+    int stops = 0;
+    for (int i = from; i <= to; i++) {
+        stops += i < to && lexicon_is(&reading->words[i], LEXICON_STOPS);
+        if (reading->words[i].before != PAUSE_NONE || (i < to && reading->words[i].lists & apart))
+            return false;
+    }
+    return to - from <= SHARE_REACH && stops <= 1;
+}
+
+/* "Took it out last night and noticed", "visited on Sunday and found": what was found has the day
+ * of what was done, but for that of the purchase. */
+static void share_found(struct reading *reading)
+{
+    struct lexicon_match *finding = NULL;
+    int32_t day = 0;
+    for (int i = 0; i < reading->match_count; i++) {
+        struct lexicon_match *match = &reading->matches[i];
+        if (match->has_day && is_named(reading, match, "found_on"))
+            return;
+        if (!is_finding(reading, match))
+            continue;
+        for (int k = 0; k < reading->match_count; k++) {
+            const struct lexicon_match *done = &reading->matches[k];
+            if (!done->has_day || done->to > match->from || is_named(reading, done, "bought_on") ||
+                !goes_on(reading, done->to, match->from))
+                continue;
+            finding = match;
+            day = done->day;
+        }
+    }
+    if (finding) {
+        finding->has_day = true;
+        finding->day = day;
+    }
+}
+
+/* "Bought and opened yesterday" */
+static void share_joined(struct reading *reading)
+{
+    for (int i = 0; i < reading->match_count; i++) {
+        struct lexicon_match *match = &reading->matches[i];
+        for (int k = 0; k < reading->match_count && !match->has_day; k++) {
+            const struct lexicon_match *next = &reading->matches[k];
+            int between = next->from - match->to;
+            if (match->phrase->says != LEXICON_DAY || next->phrase->says != LEXICON_DAY ||
+                !next->has_day || between != 1 || !goes_on(reading, match->to, next->from) ||
+                !lexicon_is_and(&reading->words[match->to]))
+                continue;
+            match->has_day = true;
+            match->day = next->day;
+        }
+    }
+}
+
 void lexicon_date(struct reading *reading)
 {
     struct told_day *days = NULL;
@@ -434,6 +528,8 @@ void lexicon_date(struct reading *reading)
         match->from = match->from < days[d].from ? match->from : days[d].from;
         match->to = match->to > days[d].to ? match->to : days[d].to;
     }
+    share_joined(reading);
+    share_found(reading);
     for (int i = 0; i < count; i++)
         if ((!taken[i] || is_others(reading, &days[i])) && days[i].day < reading->today &&
             days[i].day > reading->loose)

@@ -184,6 +184,11 @@ static inline bool lexicon_is(const struct note_word *word, enum lexicon_list li
 {
     return word->lists >> list & 1;
 }
+/* "And": it ends what a denial reaches, and it carries one on. */
+static inline bool lexicon_is_and(const struct note_word *word)
+{
+    return lexicon_is(word, LEXICON_STOPS) && lexicon_is(word, LEXICON_CARRIERS);
+}
 /* Bit of a symptom's name; 0 for NULL and other names. */
 unsigned lexicon_symptom(const char *name);
 /* Which of language->starts a phrase is kept under that begins with this word. */

@@ -44,60 +44,65 @@ bool lexicon_goes_on(const struct reading *reading, int at)
     return *mark == ':' || strncmp(mark, " (", 2) == 0;
 }
 
+/* Where a phrase has got to in the note. */
+struct trail {
+    int at, gap; /* the next word; words of any kind that may still stand between */
+    bool comma;  /* one may stand there */
+};
+
+/* Brings the trail to the word that is the lexeme: how far that is from it, -1 if it isn't there.
+ */
+static int follow(const struct reading *reading, const struct lexeme *lexeme, struct trail *trail,
+                  struct lexicon_match *ret)
+{
+    bool first = trail->at == ret->from;
+    for (int run = 0; trail->at < reading->count; run++, trail->at++) {
+        const struct note_word *word = &reading->words[trail->at];
+        if (!first && word->before != PAUSE_NONE &&
+            !(trail->comma && word->before == PAUSE_COMMA) && !lexicon_goes_on(reading, trail->at))
+            return -1;
+        int distance = lexicon_distance(lexeme, word);
+        if (distance >= 0)
+            return lexeme->number && is_part(reading, trail->at) ? -1 : distance;
+        bool filler = lexicon_is(word, LEXICON_FILLER);
+        if (first || (!trail->gap && (run == FILLER_RUN || !filler)) ||
+            (trail->gap && lexicon_is(word, LEXICON_STOPS)))
+            return -1;
+        ret->denied |= lexicon_is(word, LEXICON_NEGATION);
+        trail->gap -= trail->gap && !filler;
+        if (!trail->gap && !filler)
+            run = FILLER_RUN - 1;
+    }
+    return -1;
+}
+
 static bool try_phrase(const struct reading *reading, const struct lexicon_phrase *phrase, int at,
                        struct lexicon_match *ret)
 {
     assert(at >= 0 && at < reading->count);
-    bool numbered = false;
     int number = -1; /* where it stands */
-    int gap = 0;     /* words of any kind that may still stand between */
-    bool comma = false;
+    struct trail trail = {.at = at};
     *ret = (struct lexicon_match){.phrase = phrase, .from = at};
     for (int i = 0; i < phrase->words.count; i++) {
         const struct lexeme *lexeme = &phrase->words.items[i];
-        int distance = -1;
-        if (lexeme->gap) {
-            gap = GAP;
+        if (lexeme->gap || lexeme->comma) {
+            trail.gap = lexeme->gap ? GAP : trail.gap;
+            trail.comma |= lexeme->comma;
             continue;
         }
-        if (lexeme->comma) {
-            comma = true;
-            continue;
-        }
-        for (int run = 0; at < reading->count; run++, at++) {
-            enum pause pause = reading->words[at].before;
-            if (at > ret->from && pause != PAUSE_NONE && !(comma && pause == PAUSE_COMMA) &&
-                !lexicon_goes_on(reading, at))
-                return false;
-            distance = lexicon_distance(lexeme, &reading->words[at]);
-            if (distance >= 0 && lexeme->number && is_part(reading, at))
-                return false;
-            if (distance >= 0)
-                break;
-            bool filler = lexicon_is(&reading->words[at], LEXICON_FILLER);
-            if (!i || (!gap && (run == FILLER_RUN || !filler)) ||
-                (gap && lexicon_is(&reading->words[at], LEXICON_STOPS)))
-                return false;
-            ret->denied |= lexicon_is(&reading->words[at], LEXICON_NEGATION);
-            gap -= gap && !filler;
-            if (!gap && !filler)
-                run = FILLER_RUN - 1;
-        }
+        int distance = follow(reading, lexeme, &trail, ret);
         if (distance < 0)
             return false;
         /* "2 of the 4 bags" are two, and so are they of "of 4 bags, 2" */
-        if (lexeme->number && (!numbered || !phrase->words.items[0].number))
-            ret->number = reading->words[number = at].number;
-        numbered = numbered || lexeme->number;
-        comma = false;
-        gap = 0;
+        if (lexeme->number && (number < 0 || !phrase->words.items[0].number))
+            ret->number = reading->words[number = trail.at].number;
         ret->slips += distance;
-        ret->said += !lexicon_is(&reading->words[at], LEXICON_FILLER);
-        at++;
+        ret->said += !lexicon_is(&reading->words[trail.at], LEXICON_FILLER);
+        trail = (struct trail){.at = trail.at + 1};
     }
-    assert(at <= reading->count && at > ret->from);
-    ret->to = at;
-    return number < 0 || !is_either(reading, number, at);
+    assert(trail.at <= reading->count && trail.at > ret->from);
+    ret->to = trail.at;
+    return number < 0 || !is_either(reading, number, trail.at);
 }
 
 static bool joined(const struct reading *reading, int from, int to)
@@ -370,6 +375,29 @@ static bool differs_in_second(const struct lexeme *first, const struct note_word
            (first->length > 1 || !first->prefix) && first->text[1] != word->text[1];
 }
 
+/* "Smelled of smoke *and* of plastic": the "and" stands for the word before. */
+static void repeat_word(const struct lexicon_language *language, struct language_reading *as,
+                        int at)
+{
+    struct note_word *word = &as->words[at];
+    if (word->before != PAUSE_NONE || !lexicon_is_and(word))
+        return;
+    for (int i = 0; i < as->found_count; i++) {
+        const struct lexicon_phrase *phrase = as->found[i].phrase;
+        int set = phrase->words.items[0].set;
+        if (as->found[i].to == at && set >= 0 && phrase->says == LEXICON_ANSWER &&
+            phrase->field >= 0 && language->fields[phrase->field].field->type == FIELD_WORDS)
+            word->sets[set] = 0;
+    }
+}
+
+/* It stands for a word that is said, so that what it goes with is right behind. */
+static bool is_too_far(const struct reading *reading, const struct lexicon_phrase *phrase, int at)
+{
+    return lexicon_is_and(&reading->words[at]) && phrase->words.count > 1 &&
+           phrase->words.items[1].gap;
+}
+
 static void try_phrases(const struct reading *reading, const int *phrases, int at,
                         struct language_reading *ret)
 {
@@ -386,8 +414,9 @@ static void try_phrases(const struct reading *reading, const int *phrases, int a
             continue;
         }
         phrases++;
-        if (!try_phrase(reading, phrase, at, &match) || !says_something(reading, &match) ||
-            !is_by_itself(reading, &match) || is_which_one(reading, &match))
+        if (is_too_far(reading, phrase, at) || !try_phrase(reading, phrase, at, &match) ||
+            !says_something(reading, &match) || !is_by_itself(reading, &match) ||
+            is_which_one(reading, &match))
             continue;
         enum question question = question_of(reading, &match);
         if (question == QUESTION_ASKED)
@@ -583,6 +612,7 @@ void lexicon_read_as(const struct reading *note, const struct note_word *words,
     reading.words = ret->words;
     for (int at = 0; at < note->count; at++) {
         const struct note_word *word = &ret->words[at];
+        repeat_word(language, ret, at);
         /* a misspelling keeps its first letter, so that it is looked for where it belongs */
         try_phrases(&reading, language->starts[lexicon_start(word->text)], at, ret);
         if (word->number >= 0)

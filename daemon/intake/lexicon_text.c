@@ -101,13 +101,17 @@ static size_t word_end(const char *note, size_t at)
     return at;
 }
 
-/* "Nov. 20" and "Mrs. Green" end no sentence either. */
+/* "Nov. 20", "Mrs. Green" and "this a.m. at work" end no sentence either. */
 static bool is_abbreviated(const char *note, size_t at, const struct note_word *last)
 {
     static const char *const MONTHS[] = {"jan", "feb", "mar",  "apr", "jun", "jul",
                                          "aug", "sep", "sept", "oct", "nov", "dec"};
     bool stop = note[at] == '.' && last->to == at && note[at + 1] == ' ';
     bool number = stop && note[at + 2] >= '0' && note[at + 2] <= '9';
+    bool dotted = last->length == 1 && last->from > 1 && note[last->from - 1] == '.' &&
+                  note[last->from - 2] != ' ';
+    if (stop && dotted && !text_is_capital(note + at + 2))
+        return true;
     if (stop && text_is_capital(note + at + 2) && title_is_short(last->text))
         return true;
     for (size_t i = 0; number && i < sizeof MONTHS / sizeof MONTHS[0]; i++)
@@ -123,23 +127,23 @@ static bool is_shorthand(const char *note, size_t at, const struct note_word *la
 }
 
 static bool is_letter_behind(const char *note, const struct note_word *last,
-                             const struct note_word *word)
+                             const struct note_word *word, char between)
 {
     bool letter = word->length == 1 && word->text[0] >= 'a' && word->text[0] <= 'z';
-    return letter && (!last || (word->from == last->to + 1 && note[last->to] == ' '));
+    return letter && (!last || (word->from == last->to + 1 && note[last->to] == between));
 }
 
 /* "J o h n D o e" is no shorthand of anything, least of all its "n D": three letters or more, each
- * by itself, are one word. */
+ * by itself, are one word; and so are two with a stop between, "a.m.". */
 static int join_letters(const char *note, struct note_word *words, int count)
 {
-    enum { LEAST = 3 };
     int kept = 0;
     for (int from = 0, to; from < count; from = to) {
         const struct note_word *last = NULL;
-        for (to = from; to < count && is_letter_behind(note, last, &words[to]); to++)
+        char between = note[words[from].to] == '.' ? '.' : ' ';
+        for (to = from; to < count && is_letter_behind(note, last, &words[to], between); to++)
             last = &words[to];
-        bool spelled = to - from >= LEAST;
+        bool spelled = to - from >= (between == '.' ? 2 : 3);
         to = spelled ? to : from + 1;
         words[kept] = words[from];
         if (spelled) {
@@ -214,6 +218,13 @@ int lexicon_edit_distance(const char *a, size_t la, const char *b, size_t lb)
     int rows[3][LEXICON_WORD + 1];
     if ((la > lb ? la - lb : lb - la) > 2)
         return 3;
+    /* what both begin and end with costs nothing */
+    for (; la && lb && *a == *b; la--, lb--, a++)
+        b++;
+    for (; la && lb && a[la - 1] == b[lb - 1]; la--)
+        lb--;
+    if (!la || !lb)
+        return (int)(la + lb);
     for (size_t j = 0; j <= lb; j++)
         rows[0][j] = (int)j;
     for (size_t i = 1; i <= la; i++) {

@@ -430,12 +430,16 @@ static const char *back_apart(const char *text, const char *at)
     return at;
 }
 
-/* `first` and `then` stand side by side in the text, and both make one name. */
-static bool go_together(const struct part *first, const struct part *then, bool capitals)
+/* `first` and `then` stand side by side in the text, with what is `between`, and both make one
+ * name. "I will, green spots": a comma parts two words, unless capitals tell that they are names.
+ */
+static bool go_together(const struct part *first, const struct part *then, const char *between,
+                        bool capitals)
 {
     if (first->place == then->place)
         return false;
-    return !first->common || !then->common || capitals || then->place == first->place + 1;
+    bool row = then->place == first->place + 1 && *between != ',' && *between != '.';
+    return !first->common || !then->common || capitals || row;
 }
 
 /* The word before, if it is one. Returns where it begins, NULL if there is none. */
@@ -463,7 +467,8 @@ static bool follows_name(const struct mask_names *n, const char *text, const cha
         (text_is_capital(at) && is_one_of(word, BEFORE)))
         return true;
     struct hit hit = hit_at(n, from, 0);
-    return hit.part && go_together(hit.part, part, text_is_capital(from) && text_is_capital(at));
+    return hit.part && go_together(hit.part, part, from + hit.length,
+                                   text_is_capital(from) && text_is_capital(at));
 }
 
 /* "call Brown back": a word has no capital within a sentence, but in a text of capitals. */
@@ -493,7 +498,8 @@ static bool is_named(const struct mask_names *n, const char *text, const char *a
         return true;
     const char *then = skip_apart(end);
     struct hit next = then > end ? hit_at(n, then, 0) : (struct hit){0};
-    if (next.part && go_together(hit.part, next.part, text_is_capital(at) && text_is_capital(then)))
+    if (next.part &&
+        go_together(hit.part, next.part, end, text_is_capital(at) && text_is_capital(then)))
         return true;
     return follows_name(n, text, at, hit.part);
 }

@@ -339,6 +339,12 @@ static void packs_are_counted(void **state)
         {"mold", "bought 3 loaves, 2 loaves are bad", "packs=2"},
         {"mold", "a loaf of rye", ""},
         {"mold", "media docena de bolsas", "packs=6"},
+        {"mold", "bought 20 packs, eight came with mold", "packs=8"},
+        {"off-odor", "three packs, two of the three smelled", "packs=2"},
+        {"mold", "two boxes", "packs=2"},
+        {"mold", "eleven loaves; two more loaves look clean", "packs=11"},
+        {"mold", "bought 2 packs, one was fine, the other had mold", "packs=1"},
+        {"off-odor", "compramos cuatro bolsas y solo una huele", "packs=1"},
     };
     CHECK_NOTES(notes);
 }
@@ -359,6 +365,30 @@ static void days_are_counted_from_the_one_told_before(void **state)
         {"mold", "comprado el 19, visto el 23", "bought_on=\"2026-11-19\" found_on=\"2026-11-23\""},
         {"mold", "opened it this morning and saw green",
          "found_on=\"2026-11-25\" observed.colour=\"blue-green\" observed.opened_days=0"},
+    };
+    CHECK_NOTES(notes);
+}
+
+/* What was found has the day of what was done, unless it is told of another. */
+static void days_are_shared(void **state)
+{
+    (void)state;
+    static const char *const notes[][3] = {
+        {"mold", "found this a.m. at the store", "found_on=\"2026-11-25\""},
+        {"mold", "took it out last night and noticed it", "found_on=\"2026-11-24\""},
+        {"mold", "when I visited on Sunday I noticed it", "found_on=\"2026-11-22\""},
+        {"mold", "opened it Sunday and discovered it",
+         "found_on=\"2026-11-22\" observed.opened_days=0"},
+        {"staling", "opened it Monday, it was like this right then",
+         "found_on=\"2026-11-23\" observed.opened_days=0"},
+        {"mold", "bought and opened it yesterday",
+         "bought_on=\"2026-11-24\" observed.opened_days=1"},
+        {"mold", "El 20 de noviembre lo adquir\xC3\xAD y el 24 observ\xC3\xA9 moho",
+         "bought_on=\"2026-11-20\" found_on=\"2026-11-24\""},
+        {"mold", "detectadas hoy al acomodar", "found_on=\"2026-11-25\""},
+        {"mold", "bought it Sunday and noticed it", "bought_on=\"2026-11-22\""},
+        {"mold", "opened it Sunday and did not notice it", "observed.opened_days=3"},
+        {"mold", "called Monday to say she noticed it", ""},
     };
     CHECK_NOTES(notes);
 }
@@ -793,6 +823,7 @@ int main(void)
         cmocka_unit_test(a_few_words_may_stand_between),
         cmocka_unit_test(packs_are_counted),
         cmocka_unit_test(days_are_counted_from_the_one_told_before),
+        cmocka_unit_test(days_are_shared),
         cmocka_unit_test(what_is_asked_or_taken_back_is_not_told),
         cmocka_unit_test(what_is_of_others_or_may_be_is_not_told),
         cmocka_unit_test(a_number_put_right_is_the_later),

@@ -129,6 +129,8 @@ static void names_that_are_words(void **state)
         {"May Brown", "call Brown back, it was Brown. Brown spots; BROWN MOLD, Brown 680 g",
          "call [name] back, it was [name]. Brown spots; BROWN MOLD, Brown 680 g"},
         {"May Brown", "bought in May: brown mold", "bought in May: brown mold"},
+        {"Will Green", "call me if you will, green spots; it will, green as it is; will green",
+         "call me if you will, green spots; it will, green as it is; [name] [name]"},
     };
     (void)state;
     assert_rows(ROWS, sizeof ROWS / sizeof ROWS[0]);
