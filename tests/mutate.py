@@ -7,8 +7,8 @@ only there. `--units`: unit tests alone are asked, which takes minutes; what the
 FOLDER keeps the copies with their builds and which test goes through which line (`map.json`), made anew only for
 what has changed. Needs clang and llvm-cov.
 `--own`: FOLDER is a build of the tree as it is, and only the changed layer's unit tests of less than five seconds are
-asked, each linked with the changed file before what was built: a second a change, no copy. What they miss, the few
-whole programs of WHOLE are asked about, counted apart ("whole"). Others may notice more.
+asked, each linked with the changed file before what was built: a second a change, no copy. `--whole`: the few tests
+of whole programs in WHOLE are asked about what they miss, counted apart. Others may notice more.
 
 A comparison is turned or moved by one, && and || or + and - are exchanged, a condition is negated, a call
 whose result nobody uses is dropped, an error's code becomes 0, a number changes; in SQL, too. Not changed:
@@ -42,6 +42,7 @@ RELEASES = r"(x?free|\w+_free|\w+_unref|json_decref|f?close|\w+_close|sqlite3_fi
 # a few seconds each, the quickest first
 WHOLE = {"client": ("client/pages", "client/interview", "client/log", "client/commands"),
          "daemon": ("e2e/query", "fault/read", "e2e/story", "e2e/answers")}
+ALWAYS = ("client/pages",)  # beside unit tests: what its rooms do is seen on them
 SAYS = r"(log_\w+|error_hint|printf|fputs|puts|fprintf|putc|putchar|fputc|fflush|assert|static_assert|va_\w+)"
 
 # ---- what may change ----
@@ -107,6 +108,8 @@ def end_of_bracket(code, start):
 def wanted(kind, code, found):
     line = code[code.rfind("\n", 0, found.start()) + 1:(code + "\n").find("\n", found.end())]
     if re.match(r"\s*" + SAYS + r"\(", line) or "assert(" in line:
+        return False
+    if re.match(r"\s*(?:\w+ )+\w+(?:\[[^\]]*\])+;", line):  # how much room an array has
         return False
     if kind == "call":
         return not re.fullmatch(RELEASES + "|" + SAYS, found.group(2))
@@ -403,7 +406,7 @@ def notices(copy, test, took):
 class Own:
     """The changed file is compiled elsewhere and linked before the libraries: the build stays as it is."""
 
-    def __init__(self, build, layers):
+    def __init__(self, build, layers, whole):
         self.build, self.tmp = build, pathlib.Path(tempfile.mkdtemp(prefix="mutate-"))
         rows = json.loads((build / "compile_commands.json").read_text())
         self.compiles = {os.path.relpath(row["file"], ROOT): shlex.split(row["command"]) for row in rows}
@@ -413,9 +416,10 @@ class Own:
         assert plain.builds(*[target for test in self.tests.values() for target in test.targets]), "it does not build"
         self.linker = ["-fuse-ld=gold"] if shutil.which("ld.gold") else []
         self.links = {name: self.link_of(test.targets[0]) for name, test in self.tests.items()}
-        self.trusted = set()
+        self.trusted, self.names = set(), {}
         plain.units = False
-        self.whole = {name: test for name, test in plain.tests().items() if name in WHOLE["client"] + WHOLE["daemon"]}
+        asked = WHOLE["client"] + WHOLE["daemon"] if whole else ALWAYS
+        self.whole = {name: test for name, test in plain.tests().items() if name in asked}
         self.links |= {program: self.link_of(program) for program in ("oddloafd", "oddloaf")}
         self.folder = self.tmp / "whole"
         self.folder.mkdir()
@@ -454,15 +458,26 @@ class Own:
         return ("whole" if by else "unnoticed"), by
 
     def through(self, path):
-        """Whose name begins most like the file's first."""
+        """Those that have anything of the file; whose name begins most like its own first."""
         own = f"{layer_of(path).removeprefix('daemon/')}/test_{pathlib.Path(path).stem}"
-        here = [name for name, test in self.tests.items() if test.layer == layer_of(path)]
+        names = self.names_in(self.tmp / "changed.o", "--extern-only")
+        here = [name for name, test in self.tests.items()
+                if test.layer == layer_of(path) and names & self.names_in(self.build / test.targets[0])]
         return sorted(here, key=lambda name: -len(os.path.commonprefix((name, own))))
+
+    def names_in(self, file, *options):
+        if file in self.names:
+            return self.names[file]
+        told = subprocess.run(["nm", "--defined-only", *options, file], check=True, capture_output=True, text=True).stdout
+        names = {row.split()[-1] for row in told.splitlines()}
+        if not options:
+            self.names[file] = names
+        return names
 
     def linked(self, name, program):
         words = list(self.links[name])
         at = words.index("-o")
-        words[at:at + 2] = [str(self.tmp / "changed.o"), *self.linker, "-o", str(program)]
+        words[at:at + 2] = [str(self.tmp / "changed.o"), *self.linker, "-Wl,-S", "-o", str(program)]
         subprocess.run(words, cwd=self.build, check=True, capture_output=True)
         return program
 
@@ -509,13 +524,16 @@ class Own:
 class Judged:
     """What is judged next: of the layer of which the fewest are; what is not counted is replaced."""
 
-    def __init__(self, layers, each):
+    def __init__(self, layers, each, minutes):
         self.waiting = {layer: list(reversed(changes)) for layer, changes in layers.items()}
         self.started, self.each, self.results = dict.fromkeys(layers, 0), each, []
+        self.until = time.monotonic() + 60 * minutes
         self.lock = threading.Lock()
 
     def next(self):
         with self.lock:
+            if time.monotonic() > self.until:
+                return None
             open_ = [layer for layer, n in self.started.items() if n < self.each and self.waiting[layer]]
             if not open_:
                 return None
@@ -564,9 +582,11 @@ def main():
     parse.add_argument("--seed", type=int, default=1)
     parse.add_argument("--each", type=int, default=4)
     parse.add_argument("--cap", type=float, default=240, help="seconds a change; of those that it ends not all tests were run")
+    parse.add_argument("--minutes", type=float, default=1e6, help="no change is begun later; layers take turns")
     parse.add_argument("--jobs", type=int, default=2)
     parse.add_argument("--units", action="store_true", help="unit tests alone")
     parse.add_argument("--own", action="store_true", help="unit tests of the layer alone, in the build FOLDER")
+    parse.add_argument("--whole", action="store_true", help="with --own: then some whole programs")
     parse.add_argument("--list", action="store_true", help="the changes, nothing run")
     o = parse.parse_intermixed_args()
     layers = sample(random.Random(o.seed), 3 * o.each, o.path)
@@ -575,9 +595,9 @@ def main():
             sys.stdout.writelines(diff(change, 0))
         return
     folder = o.folder.resolve()
-    judged = Judged(layers, o.each)
+    judged = Judged(layers, o.each, o.minutes)
     if o.own:
-        own = Own(folder, layers)
+        own = Own(folder, layers, o.whole)
         print(f"seed {o.seed}, {o.each} of each of {len(layers)}, {len(own.tests)} tests", flush=True)
         worker(judged, lambda change: own.judge(change, o.cap))
         shutil.rmtree(own.tmp)

@@ -181,6 +181,13 @@ static void test_adopting(void **state)
     assert_string_equal(json_string_value(json_object_get(json_object_get(after, "adopted"), "by")),
                         "mira");
     assert_true(number(after, "before_after", "now") < number(after, "before_after", "before"));
+    json_t *torn = json_deep_copy(one);
+    json_object_set_new(json_object_get(json_object_get(torn, "fit"), "spores_scale"), "typical",
+                        json_real(0));
+    assert_int_equal(calibration_apply(again, torn, &err), ERROR_INVALID);
+    assert_string_equal(err.field, "spores_scale");
+    assert_string_equal(err.value, "typical");
+    json_decref(torn);
     json_decref(before);
     json_decref(after);
     json_decref(one);

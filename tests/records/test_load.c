@@ -69,16 +69,16 @@ static void test_changed_row_replaces_and_the_old_one_is_kept(void **state)
     assert_int_equal(kept_of(f, RECORD_READINGS, "[").count, 1);
 }
 
+#define CHANGED_LOT                                                                                \
+    "lot,product,line,made_from,made_to,packed_from,packed_to,units,code_date,shift\n"             \
+    "L2 6321 A,W24,2,2026-11-17T04:00:00-05:00,2026-11-17T07:00:00-05:00,"                         \
+    "2026-11-17T06:30:00-05:00,2026-11-17T09:30:00-05:00,8800,2026-11-27,A\n"
+
 static void test_changed_lot_keeps_what_refers_to_it(void **state)
 {
     struct fixture *f = *state;
     fixture_expect(f, RECORD_READINGS, READINGS, 3, 0, 0);
-    fixture_expect(
-        f, RECORD_LOTS,
-        "lot,product,line,made_from,made_to,packed_from,packed_to,units,code_date,shift\n"
-        "L2 6321 A,W24,2,2026-11-17T04:00:00-05:00,2026-11-17T07:00:00-05:00,"
-        "2026-11-17T06:30:00-05:00,2026-11-17T09:30:00-05:00,8800,2026-11-27,A\n",
-        0, 1, 0);
+    fixture_expect(f, RECORD_LOTS, CHANGED_LOT, 0, 1, 0);
     fixture_expect(f, RECORD_READINGS, READINGS, 0, 0, 3);
     struct kept kept = kept_of(f, RECORD_LOTS, "[\"L2 6321 A\"]");
     assert_int_equal(kept.count, 1);
@@ -454,6 +454,18 @@ static void test_open_cases_of_the_lots_are_ranked_again(void **state)
     assert_true(work_of(f, WORK_REMATCH) >= 1); /* the base lots were new */
 }
 
+static void test_a_lot_that_changes_ranks_its_cases_again(void **state)
+{
+    struct fixture *f = *state;
+    struct error err = {0};
+    int64_t lot, packed_ms;
+    assert_int_equal(record_find_lot(f->store, "L2 6321 A", &lot, &packed_ms, &err), 0);
+    assert_int_equal(writer_run(f->writer, add_case, &lot, &err), 0);
+    assert_int_equal(work_of(f, WORK_RANK), 0);
+    fixture_expect(f, RECORD_LOTS, CHANGED_LOT, 0, 1, 0);
+    assert_int_equal(work_of(f, WORK_RANK), 1);
+}
+
 static int forget_since(struct store *store, void *arg, struct error *err)
 {
     struct work_row row[16];
@@ -530,6 +542,7 @@ int main(void)
         TEST(test_leftovers_of_a_crash_are_removed),
         TEST(test_memory_does_not_grow_with_the_file),
         TEST(test_open_cases_of_the_lots_are_ranked_again),
+        TEST(test_a_lot_that_changes_ranks_its_cases_again),
         TEST(test_records_that_come_late_call_for_all_who_were_ranked_since),
         TEST(test_plant_log_ranks_all_open_cases_once_it_says_something_new),
     };
