@@ -23,7 +23,7 @@ static int64_t log_one(struct fixture *f, const char *uuid, int day, struct comp
                               .harm = day == 14,
                               .body = body,
                               .lots = lots};
-    struct complaint_placed placed;
+    struct complaint_placed placed = {0};
     struct error err = {0};
     if (store_begin(f->store, &err) || complaint_log(f->store, &c, &placed, &err) ||
         store_commit(f->store, &err))

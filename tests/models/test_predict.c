@@ -135,6 +135,21 @@ static void resistant_mold_grows_through_a_full_dose(void **state)
     assert_true(days_of_lot(&resistant) < 0.6 * days_of_lot(&usual));
 }
 
+/* Weights are shares: how they add up is nobody's concern. */
+static void groups_weigh_against_each_other_only(void **state)
+{
+    (void)state;
+    struct lot_conditions lot = lot_with_dose("calcium-propionate", 0.2);
+    double days = days_of_lot(&lot);
+    static const double TIMES[] = {0.1, 3};
+    for (size_t i = 0; i < COUNT_OF(TIMES); i++) {
+        struct lot_conditions other = lot;
+        for (int g = 0; g < MOLD_GROUPS; g++)
+            other.group_weights[g] *= TIMES[i];
+        check_near("days", days_of_lot(&other), days, 1e-9);
+    }
+}
+
 /* Common practice, no source: propionate hardly touches yeast. */
 static void propionate_hardly_touches_yeast(void **state)
 {
@@ -393,6 +408,7 @@ int main(void)
         cmocka_unit_test(propionic_acid_beats_acetic_by_mass),
         cmocka_unit_test(little_sorbate_does_not_stop_eurotium),
         cmocka_unit_test(resistant_mold_grows_through_a_full_dose),
+        cmocka_unit_test(groups_weigh_against_each_other_only),
         cmocka_unit_test(propionate_hardly_touches_yeast),
         cmocka_unit_test(raisin_juice_works_through_ph),
         cmocka_unit_test(ph_alone_does_not_protect),

@@ -1,6 +1,7 @@
 /* The mailer: an urgent mail waits for no page that another mail carries. */
 #include "base/text.h"
 #include "check.h"
+#include "notify/delivery.h"
 #include "notify/mailer.h"
 #include "state.h"
 #include "store/db.h"
@@ -150,11 +151,67 @@ static void an_urgent_mail_leaves_while_a_page_is_made(void **state)
     assert_true(f->urgent_left);
 }
 
+/* ---- one delivery ---- */
+
+static struct mail_settings settings_of(struct fixture *f, const char *zone)
+{
+    return (struct mail_settings){.program = f->program,
+                                  .hook_program = f->program,
+                                  .from = "oddloaf@mill.example",
+                                  .plant = "Harrow Mill",
+                                  .tz_name = zone,
+                                  .timeout_s = 60};
+}
+
+/* Its result, once it has ended; what the program was given is in `sent`. */
+static struct program_result deliver(struct fixture *f, const char *recipient, const char *payload,
+                                     const char *zone)
+{
+    const struct mail_settings settings = settings_of(f, zone);
+    struct outbox_delivery row = {.mail_id = 7, .payload = xstrdup(payload)};
+    strcpy(row.event, OUTBOX_URGENT);
+    strcpy(row.message_id, "<7@mill.example>");
+    text_clip(recipient, row.recipient, sizeof row.recipient);
+    struct delivery *d = delivery_new(&row);
+    assert_null(row.payload);
+    assert_false(delivery_has_begun(d) || delivery_attend(d));
+    delivery_begin(d, &settings, NULL);
+    assert_true(delivery_has_begun(d));
+    assert_int_equal(delivery_row(d)->mail_id, 7);
+    while (!delivery_attend(d))
+        poll(NULL, 0, SLICE_MS);
+    struct program_result result = *delivery_result(d);
+    delivery_free(d);
+    return result;
+}
+
+static void what_cannot_be_written_as_mail_says_why(void **state)
+{
+    struct fixture *f = *state;
+    static const char EVENT[] = "{\"event\":\"urgent\",\"case\":\"C9\",\"lot_named\":\"L9\"}";
+    struct program_result result = deliver(f, "qa@mill.example", "{\"event\":", "UTC");
+    assert_false(result.done);
+    assert_string_not_equal(result.why, "");
+    result = deliver(f, "qa@mill.example", EVENT, "No/Where");
+    assert_false(result.done);
+    assert_non_null(strstr(result.why, "No/Where"));
+    assert_false(was_sent(f, "", SLICE_MS)); /* no program was run */
+    result = deliver(f, "qa@mill.example", EVENT, "UTC");
+    assert_true(result.done);
+    assert_string_equal(result.why, "");
+    assert_true(was_sent(f, "URGENT C9", PATIENCE_MS));
+    assert_false(was_sent(f, "\"event\"", SLICE_MS));
+    result = deliver(f, OUTBOX_HOOK, EVENT, "No/Where"); /* gets it as it is */
+    assert_true(result.done);
+    assert_true(was_sent(f, EVENT, PATIENCE_MS));
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(an_urgent_mail_leaves_while_a_page_is_made, setup,
                                         teardown),
+        cmocka_unit_test_setup_teardown(what_cannot_be_written_as_mail_says_why, setup, teardown),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
