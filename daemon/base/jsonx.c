@@ -73,10 +73,15 @@ static bool is_literal(const char *word, size_t length)
 static size_t skip_string(const char *bytes, size_t length, size_t at)
 {
     assert(at < length && bytes[at] == '"');
-    for (at++; at < length && bytes[at] != '"'; at++)
-        if (bytes[at] == '\\')
-            at++;
-    return at < length ? at + 1 : length;
+    for (at++; at < length;) {
+        const char *end = memchr(bytes + at, '"', length - at);
+        size_t until = end ? (size_t)(end - bytes) : length;
+        const char *escape = memchr(bytes + at, '\\', until - at);
+        if (!escape)
+            return end ? until + 1 : length;
+        at = (size_t)(escape - bytes) + 2;
+    }
+    return length;
 }
 
 /* Bounds the nesting, since the parser recurses, and names the words that are not JSON: NaN and

@@ -266,13 +266,15 @@ char *text_fold(const char *s, char *out, size_t size)
     bool blank = false;
     while (*s) {
         const char *from = s;
-        bool plain = *s > ' ' && *s <= '~'; /* as most are */
-        if (plain && !blank && left > 1) {
+        if (*s > ' ' && *s <= '~' && left > 1u + blank) { /* as most are */
+            if (blank)
+                *end++ = ' ';
             *end++ = lower(*s++);
-            left--;
+            left -= 1u + blank;
+            blank = false;
             continue;
         }
-        uint32_t c = plain ? (uint32_t)*s++ : next(&s);
+        uint32_t c = next(&s);
         if (is_blank(c)) {
             blank = end > out;
             continue;

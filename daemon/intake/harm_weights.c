@@ -15,12 +15,12 @@ enum { MOST = 100 }; /* of a weight or threshold */
 enum { PAIRS_LEAST = 4 };
 
 struct weight {
-    const char *feature; /* the document's; NULL: a free place of the table */
+    const char *feature; /* NULL: a free place of the table */
     double value;
     int kind; /* or HARMLESS */
 };
 struct harm_weights {
-    json_t *document;
+    char *text; /* the features, a NUL after each */
     double said, possible, doubt, sure;
     struct weight *table; /* open hash */
     size_t size, count;   /* a power of two; below half of it */
@@ -282,28 +282,67 @@ bool harm_weights_doubt(const struct harm_weights *weights, const char *text, si
 
 struct loading {
     struct harm_weights *weights;
+    char *end; /* of what stands in the weights' text */
     int kind;
+    double value; /* of the features of a list */
 };
+
+static void add_feature(const struct doc_place *place, const char *text, size_t length,
+                        double value)
+{
+    struct loading *loading = place->doc->context;
+    struct harm_weights *weights = loading->weights;
+    char *feature = loading->end;
+    memcpy(feature, text, length);
+    feature[length] = '\0';
+    if (!length || find(weights, feature)) {
+        doc_fault(place, length ? "'%s' has a weight already" : "no word: '%s'", feature);
+        return;
+    }
+    loading->end += length + 1;
+    if (2 * (weights->count + 1) > weights->size)
+        grow(weights);
+    weights->table[place_of(weights->table, weights->size, feature)] =
+        (struct weight){feature, value, loading->kind};
+    weights->count++;
+}
+
+static void add_line(const struct doc_place *place, void *part)
+{
+    const struct loading *loading = place->doc->context;
+    const char *at = json_string_value(place->value);
+    (void)part;
+    if (!at)
+        doc_fault(place, "must be a text: words, or two in a row, with ', ' between");
+    while (at && *at) {
+        size_t length = strcspn(at, ",");
+        add_feature(place, at, length, loading->value);
+        at += length;
+        at += strspn(at, ", ");
+    }
+}
+
+/* "0.4": ["all night, vomi*"] */
+static void add_alike(const struct doc_place *place)
+{
+    static const struct doc_row LINES = {.kind = DOC_LIST, .each = add_line};
+    struct loading *loading = place->doc->context;
+    if (text_to_double(place->name, &loading->value) || fabs(loading->value) > MOST)
+        doc_fault(place, "a list stands under its words' weight, from -%d to %d", MOST, MOST);
+    else
+        doc_value(place, &LINES, loading);
+}
 
 static void add_weight(const struct doc_place *place, void *part)
 {
     static const struct doc_row VALUE = {
         .kind = DOC_NUMBER, .size = sizeof(double), .low = -MOST, .high = MOST};
-    struct loading *loading = place->doc->context;
-    struct harm_weights *weights = loading->weights;
     double value = 0;
     (void)part;
-    if (!doc_value(place, &VALUE, &value))
-        return;
-    if (find(weights, place->name)) {
-        doc_fault(place, "it stands under another kind already");
-        return;
-    }
-    if (2 * (weights->count + 1) > weights->size)
-        grow(weights);
-    weights->table[place_of(weights->table, weights->size, place->name)] =
-        (struct weight){place->name, value, loading->kind};
-    weights->count++;
+    if (json_is_array(place->value))
+        add_alike(place);
+    else if (doc_value(place, &VALUE, &value))
+        add_feature(place, place->name, strlen(place->name), value);
 }
 
 static void read_kind(const struct doc_place *place, void *part)
@@ -336,9 +375,9 @@ static void read_file(struct doc *doc, struct harm_weights *weights)
                                            .low = -MOST, .high = MOST, .required = true},
                                           {"weights", DOC_MAP, .each = read_kind, .required = true},
                                           {0}};
-    struct loading loading = {.weights = weights};
     struct doc_place top = doc_top(doc);
-    weights->document = json_incref(doc->root);
+    weights->text = xmalloc(doc->text.length + 1); /* a quote or comma of it is a feature's end */
+    struct loading loading = {.weights = weights, .end = weights->text};
     doc->context = &loading;
     if (doc_read(&top, ROWS, weights) &&
         (weights->doubt > weights->possible || weights->possible > weights->said))
@@ -374,6 +413,6 @@ void harm_weights_free(struct harm_weights *weights)
     if (!weights)
         return;
     free(weights->table);
-    json_decref(weights->document);
+    free(weights->text);
     free(weights);
 }

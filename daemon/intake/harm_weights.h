@@ -12,9 +12,11 @@ struct harm_weights;
 /* The file DIRS/harm.json, made by tests/intake/harm_weights.py; a plant may change it:
  *
  *   {"said": 0.8, "possible": 0.1, "doubt": -1.4, "sure": 1.5,
- *    "weights": {"illness": {"vomi*": 1.31, "all night": 0.4}, "harmless": {"smel*": -0.9}}}
+ *    "weights": {"illness": {"1.31": ["vomi*"], "0.4": ["all night, feverish"]},
+ *                "harmless": {"smel*": -0.9}}}
  *
- * What may weigh: a word as text_fold() writes it, without apostrophe ("#": any that begins with a
+ * Under a kind stand weights with lines of what weighs that, or what weighs with its weight. What
+ * may weigh: a word as text_fold() writes it, without apostrophe ("#": any that begins with a
  * digit, "##" with three); how a longer one begins, four or six letters ("vomi*"); two in a row
  * ("all night"; "^" and "$" are the begin and end of a sentence). Each counts wherever it stands;
  * what it stands under is the kind of harm it speaks of. Sums of natural logarithms of odds, over

@@ -824,61 +824,71 @@ static void add_language(struct doc *doc, const char *stem, void *arg)
     lexicon_language_read(doc, &lexicon->languages[lexicon->count++]);
 }
 
-int lexicon_load_words(const char *dir, doc_report report, void *arg, struct lexicon **ret,
-                       struct error *err)
+static int load_languages(struct lexicon *lexicon, const char *dir, doc_report report, void *arg,
+                          struct error *err)
 {
-    struct lexicon *lexicon = xcalloc(1, sizeof *lexicon);
     struct doc doc = {.report = report, .arg = arg};
+    doc_each(&doc, dir, add_language, lexicon);
+    if (!doc.first.code)
+        lexicon_know(lexicon);
+    else if (err && !err->code)
+        *err = doc.first;
+    return doc.first.code;
+}
+
+static int load_harm(struct lexicon *lexicon, const char *dir, doc_report report, void *arg,
+                     struct error *err)
+{
     struct text_buffer common = {0}, harm = {0};
     doc_below(dir, "common", &common);
     doc_below(dir, "harm", &harm);
-    doc_each(&doc, dir, add_language, lexicon);
-    common_words_load(common.data, report, arg, &lexicon->common, &doc.first);
-    harm_words_load(harm.data, lexicon->common, report, arg, &lexicon->harm, &doc.first);
+    int of_common = common_words_load(common.data, report, arg, &lexicon->common, err);
+    int rc = harm_words_load(harm.data, lexicon->common, report, arg, &lexicon->harm, err);
     text_buffer_free(&common);
     text_buffer_free(&harm);
-    if (doc.first.code) {
-        lexicon_free(lexicon);
-        if (err && !err->code)
-            *err = doc.first;
-        return doc.first.code;
-    }
-    lexicon_know(lexicon);
-    *ret = lexicon;
-    return 0;
+    return of_common ? of_common : rc;
 }
 
-int lexicon_load_weights(const char *dir, doc_report report, void *arg, struct harm_weights **ret,
-                         struct error *err)
+static int load_weights(struct lexicon *lexicon, const char *dir, doc_report report, void *arg,
+                        struct error *err)
 {
     struct text_buffer weights = {0};
     doc_below(dir, "weights", &weights);
-    int rc = harm_weights_load(weights.data, report, arg, ret, err);
+    int rc = harm_weights_load(weights.data, report, arg, &lexicon->weights, err);
     text_buffer_free(&weights);
     return rc;
 }
 
-void lexicon_give_weights(struct lexicon *lexicon, struct harm_weights *weights)
+struct lexicon *lexicon_new(void)
 {
-    harm_weights_free(lexicon->weights);
-    lexicon->weights = weights;
+    return xcalloc(1, sizeof(struct lexicon));
+}
+
+int lexicon_load_part(struct lexicon *lexicon, enum lexicon_part part, const char *dir,
+                      doc_report report, void *arg, struct error *err)
+{
+    static int (*const LOAD[LEXICON_PARTS])(struct lexicon *, const char *, doc_report, void *,
+                                            struct error *) = {[LEXICON_LANGUAGES] = load_languages,
+                                                               [LEXICON_HARM] = load_harm,
+                                                               [LEXICON_WEIGHTS] = load_weights};
+    assert(part < LEXICON_PARTS);
+    return LOAD[part](lexicon, dir, report, arg, err);
 }
 
 int lexicon_load(const char *dir, doc_report report, void *arg, struct lexicon **ret,
                  struct error *err)
 {
-    struct lexicon *lexicon = NULL;
-    struct harm_weights *weights = NULL;
-    int rc = lexicon_load_words(dir, report, arg, &lexicon, err);
-    int of_weights = lexicon_load_weights(dir, report, arg, &weights, err);
-    if (rc || of_weights) {
-        harm_weights_free(weights);
-        lexicon_free(lexicon);
-        return rc ? rc : of_weights;
+    struct lexicon *lexicon = lexicon_new();
+    int rc = 0;
+    for (int part = 0; part < LEXICON_PARTS; part++) {
+        int of_part = lexicon_load_part(lexicon, (enum lexicon_part)part, dir, report, arg, err);
+        rc = rc ? rc : of_part;
     }
-    lexicon_give_weights(lexicon, weights);
-    *ret = lexicon;
-    return 0;
+    if (rc)
+        lexicon_free(lexicon);
+    else
+        *ret = lexicon;
+    return rc;
 }
 
 void lexicon_free(struct lexicon *lexicon)
@@ -890,7 +900,7 @@ void lexicon_free(struct lexicon *lexicon)
     harm_weights_free(lexicon->weights);
     harm_words_free(lexicon->harm);
     common_words_free(lexicon->common);
-    free(lexicon->known);
+    word_set_free(&lexicon->known);
     free(lexicon->languages);
     free(lexicon);
 }

@@ -9,20 +9,18 @@
 #include <stdint.h>
 
 struct lexicon;
-struct harm_weights;
 
 /* Every *.json of `dir`. A missing folder is an empty lexicon. Every fault is reported (`report`
  * may be NULL) with file, line and column; then the first is also in `err` and its code returned.
  */
 int lexicon_load(const char *dir, doc_report report, void *arg, struct lexicon **ret,
                  struct error *err);
-/* The same in two parts, for two threads (`report` is called by both): all but what words weigh,
- * and that, which lexicon_give_weights() takes (NULL: none). */
-int lexicon_load_words(const char *dir, doc_report report, void *arg, struct lexicon **ret,
-                       struct error *err);
-int lexicon_load_weights(const char *dir, doc_report report, void *arg, struct harm_weights **ret,
-                         struct error *err);
-void lexicon_give_weights(struct lexicon *lexicon, struct harm_weights *weights);
+/* The same in parts, each of which a thread of its own may read (`report` is called by all): the
+ * languages; what tells of harm, with the words that are no misspelling; what words weigh. */
+enum lexicon_part { LEXICON_LANGUAGES, LEXICON_HARM, LEXICON_WEIGHTS, LEXICON_PARTS };
+struct lexicon *lexicon_new(void);
+int lexicon_load_part(struct lexicon *lexicon, enum lexicon_part part, const char *dir,
+                      doc_report report, void *arg, struct error *err);
 void lexicon_free(struct lexicon *lexicon); /* NULL is fine */
 
 /* A new complaint: `complaint` with the unanswered fields that its note answers filled in. `today`

@@ -7,6 +7,7 @@
 #include "intake/harm_weights.h"
 #include "intake/harm_words.h"
 #include "intake/lexicon.h"
+#include "intake/word_set.h"
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
@@ -108,8 +109,7 @@ struct lexicon_language {
 struct lexicon {
     struct lexicon_language *languages;
     int count;
-    const char **known; /* every whole word of every language, sorted; borrowed */
-    int known_count;
+    struct word_set known; /* every whole word of every language */
     struct common_words *common;
     struct harm_words *harm;
     struct harm_weights *weights;

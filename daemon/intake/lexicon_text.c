@@ -370,19 +370,9 @@ static void know_list(struct lexicon *lexicon, const struct lexeme_list *list)
 {
     for (int i = 0; i < list->count; i++) {
         const struct lexeme *lexeme = &list->items[i];
-        if (!lexeme->length || lexeme->prefix)
-            continue;
-        if ((lexicon->known_count & (lexicon->known_count - 1)) == 0) /* grow at powers of two */
-            lexicon->known = xrealloc(
-                lexicon->known, (size_t)(lexicon->known_count ? 2 * lexicon->known_count : 1) *
-                                    sizeof *lexicon->known);
-        lexicon->known[lexicon->known_count++] = lexeme->text;
+        if (lexeme->length && !lexeme->prefix)
+            word_set_add(&lexicon->known, lexeme->text);
     }
-}
-
-static int by_text(const void *a, const void *b)
-{
-    return strcmp(*(const char *const *)a, *(const char *const *)b);
 }
 
 void lexicon_know(struct lexicon *lexicon)
@@ -396,13 +386,9 @@ void lexicon_know(struct lexicon *lexicon)
         for (int k = 0; k < language->phrase_count; k++)
             know_list(lexicon, &language->phrases[k].words);
     }
-    if (lexicon->known)
-        qsort(lexicon->known, (size_t)lexicon->known_count, sizeof *lexicon->known, by_text);
 }
 
 bool lexicon_knows(const struct lexicon *lexicon, const char *word)
 {
-    return (lexicon->known && bsearch(&word, lexicon->known, (size_t)lexicon->known_count,
-                                      sizeof *lexicon->known, by_text)) ||
-           common_words_has(lexicon->common, word);
+    return word_set_has(&lexicon->known, word) || common_words_has(lexicon->common, word);
 }

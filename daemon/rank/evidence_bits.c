@@ -98,7 +98,7 @@ struct evidence_bits_said evidence_bits_said(const struct rule_evidence *evidenc
     struct evidence_bits_said said = {NAN, 0, 0};
     double sum = 0, nearest = INFINITY;
     int count = each ? facts->complaint_count : 1;
-    for (int pass = 0; pass < 2; pass++)
+    for (int pass = 0; pass < (count > 1 ? 2 : 1); pass++)
         for (int i = 0; i < count; i++) {
             double bits = evidence_bits_of(evidence, fact_set_at(facts, evidence->fact, i));
             if (isnan(bits) || evidence_bits_guard(&evidence->when, facts, i) != 1 ||

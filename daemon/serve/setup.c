@@ -1,7 +1,6 @@
 #include "serve/setup.h"
 #include "base/text.h"
 #include "intake/harm.h"
-#include "intake/harm_weights.h"
 #include "intake/lexicon.h"
 #include "lots/lot_rules.h"
 #include "notify/mime.h"
@@ -14,6 +13,7 @@
 #include "serve/tls.h"
 #include "serve/users.h"
 #include <pthread.h>
+#include <stdatomic.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -85,80 +85,97 @@ static const char *no_alarm(const void *arg)
     return mail_settings_no_alarm(&mail);
 }
 
-/* The words of the lexicon are half of all that is read: another thread reads them meanwhile. */
-struct words {
-    const char *dir;
+/* ---- rules ---- */
+
+static int read_lexicon(struct setup *setup, enum lexicon_part part, const struct log *log,
+                        struct error *err)
+{
+    struct text_buffer dir = {0};
+    doc_below(setup->rules_dir, "lexicon", &dir);
+    int rc = lexicon_load_part(setup->lexicon, part, dir.data, log_fault, (void *)log, err);
+    text_buffer_free(&dir);
+    return rc;
+}
+
+static int read_harm_words(struct setup *setup, const struct log *log, struct error *err)
+{
+    return read_lexicon(setup, LEXICON_HARM, log, err);
+}
+
+static int read_languages(struct setup *setup, const struct log *log, struct error *err)
+{
+    return read_lexicon(setup, LEXICON_LANGUAGES, log, err);
+}
+
+static int read_weights(struct setup *setup, const struct log *log, struct error *err)
+{
+    return read_lexicon(setup, LEXICON_WEIGHTS, log, err);
+}
+
+static int read_causes(struct setup *setup, const struct log *log, struct error *err)
+{
+    return triage_new(setup->rules_dir, setup->tz, log_fault, (void *)log, &setup->triage, err);
+}
+
+static int read_others(struct setup *setup, const struct log *log, struct error *err)
+{
+    struct text_buffer path[5] = {0};
+    static const char *const NAMES[] = {"lots.json", "harm.json", "severity.json", "limits.json",
+                                        "targets.json"};
+    for (size_t i = 0; i < sizeof NAMES / sizeof NAMES[0]; i++)
+        doc_path(setup->rules_dir, NAMES[i], &path[i]);
+    void *arg = (void *)log;
+    const int codes[] = {lot_rules_load(path[0].data, log_fault, arg, &setup->matcher, err),
+                         harm_load(path[1].data, log_fault, arg, &setup->harm, err),
+                         severity_load(path[2].data, log_fault, arg, &setup->severity, err),
+                         limits_load(path[3].data, log_fault, arg, &setup->limits, err),
+                         targets_load(path[4].data, log_fault, arg, &setup->targets, err)};
+    int rc = 0;
+    for (size_t i = 0; i < sizeof NAMES / sizeof NAMES[0]; i++) {
+        rc = rc ? rc : codes[i];
+        text_buffer_free(&path[i]);
+    }
+    return rc;
+}
+
+/* Parts that need nothing of each other, those that take longest first. */
+static int (*const PARTS[])(struct setup *setup, const struct log *log, struct error *err) = {
+    read_harm_words, read_causes, read_languages, read_weights, read_others};
+enum { PARTS_COUNT = sizeof PARTS / sizeof PARTS[0] };
+
+struct reading {
+    struct setup *setup;
     const struct log *log;
-    pthread_t thread;
-    bool apart; /* there is such a thread */
-    struct lexicon *lexicon;
-    int rc;
-    struct error err;
+    atomic_size_t next;
+    int codes[PARTS_COUNT];
+    struct error errors[PARTS_COUNT];
 };
 
-static void *load_words(void *arg)
+static void *read_parts(void *arg)
 {
-    struct words *words = arg;
-    words->rc =
-        lexicon_load_words(words->dir, log_fault, (void *)words->log, &words->lexicon, &words->err);
+    struct reading *r = arg;
+    size_t part;
+    while ((part = atomic_fetch_add(&r->next, 1)) < PARTS_COUNT)
+        r->codes[part] = PARTS[part](r->setup, r->log, &r->errors[part]);
     return NULL;
 }
 
-static void begin_words(struct words *words)
-{
-    words->apart = pthread_create(&words->thread, NULL, load_words, words) == 0;
-    if (!words->apart)
-        load_words(words);
-}
-
-static int end_words(struct words *words, struct setup *setup, struct error *err)
-{
-    struct harm_weights *weights = NULL;
-    int rc = lexicon_load_weights(words->dir, log_fault, (void *)words->log, &weights, err);
-    if (words->apart)
-        pthread_join(words->thread, NULL);
-    setup->lexicon = words->lexicon;
-    if (setup->lexicon)
-        lexicon_give_weights(setup->lexicon, weights);
-    else
-        harm_weights_free(weights);
-    if (words->rc && !err->code)
-        *err = words->err;
-    return words->rc ? words->rc : rc;
-}
-
-/* All are read, so that one reload shows every fault. */
+/* Two threads take part for part; all are read, so that one reload shows every fault. */
 static int load_rules(struct setup *setup, const struct log *log, struct error *err)
 {
-    const char *dir = setup->rules_dir;
-    struct text_buffer lots = {0}, lexicon = {0}, harm = {0}, severity = {0}, limits = {0},
-                       targets = {0};
-    doc_below(dir, "lexicon", &lexicon);
-    struct words words = {.dir = lexicon.data, .log = log};
-    begin_words(&words);
-    doc_path(dir, "lots.json", &lots);
-    doc_path(dir, "harm.json", &harm);
-    doc_path(dir, "severity.json", &severity);
-    doc_path(dir, "limits.json", &limits);
-    doc_path(dir, "targets.json", &targets);
-    void *arg = (void *)log;
-    int rc = triage_new(dir, setup->tz, log_fault, arg, &setup->triage, err);
-    int of_lots = lot_rules_load(lots.data, log_fault, arg, &setup->matcher, err);
-    int of_harm = harm_load(harm.data, log_fault, arg, &setup->harm, err);
-    int of_severity = severity_load(severity.data, log_fault, arg, &setup->severity, err);
-    int of_limits = limits_load(limits.data, log_fault, arg, &setup->limits, err);
-    int of_targets = targets_load(targets.data, log_fault, arg, &setup->targets, err);
-    int of_words = end_words(&words, setup, err);
-    text_buffer_free(&lexicon);
-    text_buffer_free(&severity);
-    text_buffer_free(&limits);
-    text_buffer_free(&targets);
-    text_buffer_free(&lots);
-    text_buffer_free(&harm);
-    const int codes[] = {rc, of_lots, of_words, of_harm, of_severity, of_limits, of_targets};
-    for (size_t i = 0; i < sizeof codes / sizeof codes[0]; i++)
-        if (codes[i])
-            return codes[i];
+    struct reading r = {.setup = setup, .log = log};
+    pthread_t second;
+    setup->lexicon = lexicon_new();
+    bool apart = pthread_create(&second, NULL, read_parts, &r) == 0;
+    read_parts(&r);
+    if (apart)
+        pthread_join(second, NULL);
+    for (size_t part = 0; part < PARTS_COUNT; part++) {
+        if (r.codes[part] && err && !err->code)
+            *err = r.errors[part];
+        if (r.codes[part])
+            return r.codes[part];
+    }
     return 0;
 }
 

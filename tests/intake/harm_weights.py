@@ -155,17 +155,32 @@ def by_kind(notes, weights):
     return groups
 
 
+def lines_of(weights):
+    """What weighs the same stands under its weight, the heaviest first."""
+    groups = collections.defaultdict(list)
+    for name, weight in weights.items():
+        groups[f"{weight:g}"].append(name.replace(" ", "\0"))
+    for weight in sorted(groups, key=lambda text: (-abs(float(text)), text)):
+        lines = textwrap.wrap(", ".join(groups[weight]), 90, break_long_words=False, break_on_hyphens=False)
+        yield f'"{weight}": [' + ",\n        ".join(json.dumps(line.rstrip(",").replace("\0", " ")) for line in lines) + "]"
+
+
 def text_of(document):
     head = {k: v for k, v in document.items() if k != "weights"}
-    lines = [json.dumps(head, indent=2)[:-2] + ',\n  "weights": {']
-    for i, (kind, weights) in enumerate(document["weights"].items()):
-        items = [f"{json.dumps(name)}: {weight:g}".replace(" ", "\0") for name, weight in weights.items()]
-        packed = textwrap.wrap(", ".join(items), 100, initial_indent="      ",
-                               subsequent_indent="      ", break_long_words=False,
-                               break_on_hyphens=False)
-        comma = "," if i + 1 < len(document["weights"]) else ""
-        lines.append(f'    "{kind}": {{\n' + "\n".join(packed).replace("\0", " ") + f"\n    }}{comma}")
-    return "\n".join(lines) + "\n  }\n}\n"
+    kinds = [f'    "{kind}": {{\n      ' + ",\n      ".join(lines_of(weights)) + "\n    }"
+             for kind, weights in document["weights"].items()]
+    return json.dumps(head, indent=2)[:-2] + ',\n  "weights": {\n' + ",\n".join(kinds) + "\n  }\n}\n"
+
+
+def each_weight(document):
+    """(what weighs, its weight), thresholds too"""
+    yield from ((f'"{level}"', document[level]) for level in LEVELS)
+    for group in document["weights"].values():
+        for name, value in group.items():
+            if isinstance(value, list):
+                yield from ((feature, float(name)) for line in value for feature in line.split(", "))
+            else:
+                yield name, value
 
 
 def make(notes):
@@ -185,8 +200,7 @@ def tell_left_out(notes):
 
 def far_apart(made, kept):
     """Thresholds and weights of the two that differ by more than rounding and other libraries do."""
-    a, b = ({name: w for group in d["weights"].values() for name, w in group.items()} |
-            {f'"{level}"': d[level] for level in LEVELS} for d in (made, kept))
+    a, b = dict(each_weight(made)), dict(each_weight(kept))
     return [f"{name}: {b.get(name, 0)}, the list teaches {a.get(name, 0)}"
             for name in sorted(a.keys() | b.keys())
             if abs(a.get(name, 0) - b.get(name, 0)) > LEAST_WEIGHT + 0.01]

@@ -59,9 +59,10 @@ static void check_weighed(const struct harm_weights *weights, const char *const 
 
 static const char SMALL[] =
     "{\"said\": 2, \"possible\": 1, \"doubt\": -2, \"sure\": 1.5, \"weights\": {"
-    "\"illness\": {\"quea*\": 1, \"queasy*\": 0.5, \"all night\": 1.2, \"# $\": 2.5},"
-    "\"injury\": {\"gash\": 2, \"^ gash\": 0.7},"
-    "\"harmless\": {\"stale\": -1.2, \"no gash\": -2, \"stale $\": -1}}}";
+    "\"illness\": {\"quea*\": 1, \"queasy*\": 0.5, \"1.2\": [\"all night\"], \"2.5\": [\"# $\"]},"
+    "\"injury\": {\"gash\": 2, \"0.7\": [\"hurt, ^ gash\"]},"
+    "\"harmless\": {\"stale\": -1.2, \"-2\": [\"no gash, no cut\", \"no harm\"], \"stale $\": "
+    "-1}}}";
 
 static void what_stands_in_it_is_summed(void **state)
 {
@@ -385,6 +386,12 @@ static void errors_name_the_place(void **state)
         {LEVELS "\"weights\":{\"illness\":{\"a\":\"b\"}}}", "/weights/illness/a"},
         {LEVELS "\"weights\":{\"illness\":{\"a\":101}}}", "/weights/illness/a"},
         {LEVELS "\"weights\":{\"illness\":{\"a\":1},\"injury\":{\"a\":1}}}", "/weights/injury/a"},
+        {LEVELS "\"weights\":{\"illness\":{\"a\":[\"b\"]}}}", "/weights/illness/a"},
+        {LEVELS "\"weights\":{\"illness\":{\"101\":[\"a\"]}}}", "/weights/illness/101"},
+        {LEVELS "\"weights\":{\"illness\":{\"1\":[2]}}}", "/weights/illness/1/0"},
+        {LEVELS "\"weights\":{\"illness\":{\"1\":[\"\", \", a\"]}}}", "/weights/illness/1/1"},
+        {LEVELS "\"weights\":{\"illness\":{\"1\":[\"a, b\"],\"2\":[\"b\"]}}}",
+         "/weights/illness/2/0"},
         {LEVELS "\"weights\":{},\"colour\":1}", "/colour"},
     };
 #undef LEVELS

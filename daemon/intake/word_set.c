@@ -1,0 +1,51 @@
+#include "intake/word_set.h"
+#include "base/text.h"
+#include <assert.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { LEAST = 1024 };
+
+/* Where it stands, or would. */
+static size_t place_of(const struct word_set *set, const char *word)
+{
+    uint32_t hash = 2166136261u; /* FNV-1a */
+    for (const char *c = word; *c; c++)
+        hash = (hash ^ (unsigned char)*c) * 16777619u;
+    size_t at = hash & (set->size - 1);
+    while (set->table[at] && strcmp(set->table[at], word) != 0)
+        at = (at + 1) & (set->size - 1);
+    return at;
+}
+
+static void grow(struct word_set *set)
+{
+    const struct word_set old = *set;
+    set->size = old.size ? 2 * old.size : LEAST;
+    set->table = xcalloc(set->size, sizeof *set->table);
+    for (size_t i = 0; i < old.size; i++)
+        if (old.table[i])
+            set->table[place_of(set, old.table[i])] = old.table[i];
+    free(old.table);
+}
+
+void word_set_add(struct word_set *set, const char *word)
+{
+    assert(word);
+    if (2 * (set->count + 1) > set->size)
+        grow(set);
+    size_t at = place_of(set, word);
+    set->count += !set->table[at];
+    set->table[at] = word;
+}
+
+bool word_set_has(const struct word_set *set, const char *word)
+{
+    return set->size && set->table[place_of(set, word)];
+}
+
+void word_set_free(struct word_set *set)
+{
+    free(set->table);
+    *set = (struct word_set){0};
+}
