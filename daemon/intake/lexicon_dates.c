@@ -450,10 +450,10 @@ static bool is_finding(const struct reading *reading, const struct lexicon_match
     return true;
 }
 
-/* "Took it out *and* noticed", but not "opened it *and now* saw", "called *to say*". */
+/* "Took it out *and* noticed", but not "opened it *and now* saw", "called to *say*". */
 static bool goes_on(const struct reading *reading, int from, int to)
 {
-    const unsigned apart = 1U << LEXICON_CONTESTS | 1U << LEXICON_SUPPOSED | 1U << LEXICON_CORRECTS;
+    const unsigned apart = 1U << LEXICON_CONTESTS | 1U << LEXICON_SUPPOSED;
     int stops = 0;
     for (int i = from; i <= to; i++) {
         stops += i < to && lexicon_is(&reading->words[i], LEXICON_STOPS);
@@ -490,6 +490,20 @@ static void share_found(struct reading *reading)
     }
 }
 
+/* "Unwrapped it Tuesday" tells when it was found, and since when it is open. */
+static void share_words(struct reading *reading, const struct lexicon_match *one, int32_t day)
+{
+    for (int i = 0; i < reading->match_count; i++) {
+        struct lexicon_match *match = &reading->matches[i];
+        if (match->phrase->says == LEXICON_DAY && !match->has_day && match->from < one->to &&
+            one->from < match->to && !is_named(reading, match, "bought_on") &&
+            !is_named(reading, one, "bought_on")) {
+            match->has_day = true;
+            match->day = day;
+        }
+    }
+}
+
 /* "Bought and opened yesterday" */
 static void share_joined(struct reading *reading)
 {
@@ -523,6 +537,7 @@ void lexicon_date(struct reading *reading)
     reading->loose = WHEN_UNKNOWN_DAY;
     while (nearest(reading, days, count, taken, &m, &d)) {
         struct lexicon_match *match = &reading->matches[m];
+        share_words(reading, match, days[d].day);
         match->has_day = taken[d] = true;
         match->day = days[d].day;
         match->from = match->from < days[d].from ? match->from : days[d].from;
