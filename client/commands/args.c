@@ -1,5 +1,6 @@
 #include "commands/args.h"
 #include "base/cuts.h"
+#include "base/near.h"
 #include "base/words.h"
 #include <stdlib.h>
 #include <string.h>
@@ -76,64 +77,22 @@ const struct command *args_command(const struct command *const *table, const cha
 
 /* ---- words the caller got nearly right ---- */
 
-#define NEAR_BYTES 32
-#define NEAR_EDITS 2
-
-/* Edit distance with swaps of neighbours (Damerau's four kinds of slip, 1964). */
-static size_t edits(const char *a, const char *b)
+const char *args_near_command(const struct command *const *table, const char *word)
 {
-    size_t n = strlen(a);
-    size_t m = strlen(b);
-    size_t d[NEAR_BYTES + 1][NEAR_BYTES + 1];
-    if (n > NEAR_BYTES || m > NEAR_BYTES)
-        return NEAR_BYTES;
-    for (size_t i = 0; i <= n; i++)
-        d[i][0] = i;
-    for (size_t j = 0; j <= m; j++)
-        d[0][j] = j;
-    for (size_t i = 1; i <= n; i++) {
-        for (size_t j = 1; j <= m; j++) {
-            size_t best = d[i - 1][j - 1] + (a[i - 1] != b[j - 1]);
-            if (d[i - 1][j] + 1 < best)
-                best = d[i - 1][j] + 1;
-            if (d[i][j - 1] + 1 < best)
-                best = d[i][j - 1] + 1;
-            if (i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1] &&
-                d[i - 2][j - 2] + 1 < best)
-                best = d[i - 2][j - 2] + 1;
-            d[i][j] = best;
-        }
-    }
-    return d[n][m];
-}
-
-static void nearest(const char *word, const char *candidate, const char **best, size_t *least)
-{
-    size_t n = edits(word, candidate);
-    if (n < *least) {
-        *least = n;
-        *best = candidate;
-    }
-}
-
-static const char *nearest_command(const struct command *const *table, const char *word)
-{
-    const char *best = NULL;
-    size_t least = NEAR_EDITS + 1;
+    struct near near = near_to(word);
     for (const struct command *const *c = table; *c; c++)
-        nearest(word, (*c)->name, &best, &least);
-    return best;
+        near_try(&near, (*c)->name);
+    return near.word;
 }
 
-static const char *nearest_option(const struct command *command, const char *word)
+static const char *near_option(const struct command *command, const char *word)
 {
-    const char *best = NULL;
-    size_t least = NEAR_EDITS + 1;
+    struct near near = near_to(word);
     for (int i = 0; args_option(NULL, i).name; i++)
-        nearest(word, args_option(NULL, i).name, &best, &least);
+        near_try(&near, args_option(NULL, i).name);
     for (int i = 0; command && args_option(command, i).name; i++)
-        nearest(word, args_option(command, i).name, &best, &least);
-    return best;
+        near_try(&near, args_option(command, i).name);
+    return near.word;
 }
 
 /* ---- parsing ---- */
@@ -180,7 +139,11 @@ static bool is_taken(const struct command *command, const struct args_option *o,
 static int refuse_word(const struct args_option *o, const char *value, struct error *err)
 {
     struct text_buffer words = {0};
+    char best[NEAR_BYTES];
+    struct near near = near_to(value);
     args_words(o, &words);
+    near_try_each(&near, words.data ? words.data : "", best);
+    near_hint(&near, "", err);
     error_set(err, ERROR_INVALID, "--%s %.60s: must be one of: %s", o->name, value, words.data);
     text_buffer_free(&words);
     return ERROR_INVALID;
@@ -196,7 +159,7 @@ static int take_option(struct args *a, int argc, char **argv, int *i, struct err
         o = find_option(a->command, name, length);
     if (!o.name) {
         char *bare = xstrndup(name, length);
-        const char *near = nearest_option(a->command, bare);
+        const char *near = near_option(a->command, bare);
         if (near)
             error_hint(err, "did you mean --%s?", near);
         free(bare);
@@ -236,8 +199,13 @@ static int check_count(const struct args *a, struct error *err)
                          c->least > 1 && a->count == c->least - 1 ? "a word" : c->args);
     if (c->most >= 0 && a->count > c->most)
         return error_set(err, ERROR_INVALID, "'%s' is one word too many", a->words[c->most]);
-    if (c->words && !any && a->count && !words_has(c->words, a->words[0]))
+    if (c->words && !any && a->count && !words_has(c->words, a->words[0])) {
+        char best[NEAR_BYTES];
+        struct near near = near_to(a->words[0]);
+        near_try_each(&near, c->words, best);
+        near_hint(&near, "", err);
         return error_set(err, ERROR_INVALID, "%.60s: must be one of: %s", a->words[0], c->words);
+    }
     return 0;
 }
 
@@ -251,7 +219,7 @@ int args_parse(const struct command *const *table, int argc, char **argv, struct
     a.given = xcalloc((size_t)argc + 1, sizeof *a.given);
     int rc = 0;
     if (word && !a.command) {
-        const char *near = nearest_command(table, word);
+        const char *near = args_near_command(table, word);
         if (near)
             error_hint(err, "did you mean %s?", near);
         rc = error_set(err, ERROR_INVALID, "no command '%s'", word);

@@ -78,7 +78,8 @@ void args_help(const struct args_option *option, struct text_buffer *out);
 /* The value of --by, else the login name. */
 const char *args_by(const struct args *a, char *buffer, size_t size);
 
-/* The command of that name in a table, NULL if there is none. */
+/* The command of that name in a table, NULL if there is none; and the one that may be meant. */
 const struct command *args_command(const struct command *const *table, const char *name);
+const char *args_near_command(const struct command *const *table, const char *word);
 
 #endif

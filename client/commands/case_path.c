@@ -21,11 +21,11 @@ void case_path_harm(const struct client *c, const json_t *document)
 {
     bool harm = harm_reported(NULL, document);
     if (harm || harm_possible(document))
-        view_text(&c->view, VIEW_BOLD, 0, 0,
+        view_text(&c->view, VIEW_HARM, 0, 0,
                   harm ? "HARM IS REPORTED in this case." : "A complaint here MAY SPEAK OF HARM.");
     if (pick_bool(document, "harm_since_settled", false))
         view_text(
-            &c->view, VIEW_BOLD, 0, 0,
+            &c->view, VIEW_HARM, 0, 0,
             "It was reported after the case was settled: read it, reopen (oddloaf settle CASE "
             "--reopen) and settle again.");
 }

@@ -1,3 +1,4 @@
+#include "base/near.h"
 #include "commands/case_path.h"
 #include "commands/command.h"
 #include "deliver/zone.h"
@@ -30,7 +31,8 @@ static int take_field(const struct client *c, const char *word, json_t *fields)
     const struct field *field = fields_named(name);
     if (!field) {
         error_set(&err, ERROR_INVALID, "is no field of a complaint");
-        error_hint(&err, "`oddloaf help log` lists them");
+        const struct near near = {.word = fields_near(name)};
+        near_hint(&near, "`oddloaf help log` lists them", &err);
         return refuse(c, name, value, &err);
     }
     json_t *said = json_object();

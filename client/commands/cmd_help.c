@@ -50,8 +50,11 @@ static int help(struct client *c, const struct args *a)
         completion_print(a->table, args_value(a, "completion"), stdout);
         return EXIT_DONE;
     }
-    if (a->count && !one)
-        return client_usage(c, "no command '%s'", a->words[0]);
+    if (a->count && !one) {
+        const char *near = args_near_command(a->table, a->words[0]);
+        return client_usage(c, "no command '%s'%s%s%s", a->words[0], near ? " (did you mean " : "",
+                            near ? near : "", near ? "?)" : "");
+    }
     if (!c->json) {
         if (one)
             help_command(&c->view, one);

@@ -1,4 +1,5 @@
 #include "commands/command.h"
+#include "intake/fields.h"
 #include "show/change_show.h"
 #include "show/pick.h"
 #include "show/table.h"
@@ -19,7 +20,7 @@ static void add_what(struct table *t, const json_t *document, const json_t *even
     const char *about = pick_text(event, "complaint", pick_text(event, "lot", ""));
     const char *of = pick_text(document, "complaint", pick_text(document, "lot", ""));
     const char *what = pick_text(event, "what", "?");
-    const char *name = pick_text(event, "field", ""), *field = change_show_field(name);
+    const char *name = pick_text(event, "field", ""), *field = fields_title(name);
     bool named = *about && strcmp(about, of) != 0;
     if (pick_has(event, "kind")) {
         table_addf(t, "%s: %s %s%s%s%s", what, pick_text(event, "kind", "?"), name,

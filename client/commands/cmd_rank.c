@@ -34,9 +34,11 @@ static void show_facts(const struct view *v, const json_t *facts, const char *wo
         if (i == FACTS_SHOWN)
             break;
         char *shown = show_fact(fact);
-        const char *because = pick_text(fact, "because", "");
-        view_textf(v, VIEW_PLAIN, 2, 9, "%-7s  %s (%s)%s%s", i ? "" : word, shown,
-                   weight_word(pick_number(fact, "bits", 0)), *because ? between : "", because);
+        const char *because = pick_text(fact, "because", ""),
+                   *although = pick_text(fact, "although", "");
+        view_textf(v, VIEW_PLAIN, 2, 9, "%-7s  %s (%s)%s%s%s%s", i ? "" : word, shown,
+                   weight_word(pick_number(fact, "bits", 0)), *because ? between : "", because,
+                   *although ? "; it is " : "", although);
         free(shown);
     }
 }

@@ -208,8 +208,9 @@ static void show_store(const struct view *v, const json_t *store)
         view_label(v, "disk", "%s MB free",
                    view_number(pick_number(store, "disk_free_bytes", 0) / 1e6, a));
     if (integrity)
-        view_label(v, "integrity", "%s%s%s", pick_text(integrity, "state", "?"),
-                   at ? ", checked " : "", at ? view_when(at, when) : "");
+        view_label(v, "integrity", "%s%s%s%s", pick_text(integrity, "state", "?"),
+                   at ? " when looked at, " : "", at ? view_when(at, when) : "",
+                   at ? "; harm done to the file since is seen by the next start or backup" : "");
     if (pick_has(store, "lost"))
         view_label(v, "NOT WRITING", "%s", pick_text(store, "lost", ""));
     else if (pick_has(store, "unread"))

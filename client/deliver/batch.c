@@ -4,6 +4,7 @@
 #include "base/when.h"
 #include "deliver/deliver.h"
 #include "intake/complaint_form.h"
+#include "intake/fields.h"
 #include "show/harm.h"
 #include "show/pick.h"
 #include "show/standing.h"
@@ -94,7 +95,7 @@ static void say_refused(const struct batch *b, long line, const struct error *wh
     char text[1024];
     error_at(&err, b->source, line, 0);
     error_hint(&err, "%s", hint_for(why));
-    client_say(b->c, "refused: %s", error_format(&err, text, sizeof text));
+    client_say(b->c, "refused: %s", client_fault(&err, text, sizeof text));
 }
 
 /* {"field","value","reason"} as an error. */
@@ -193,8 +194,9 @@ static void show_logged(struct batch *b, const struct waiting *row, const json_t
                                                  : "");
     json_array_foreach(json_object_get(answer, "doubts"), i, doubt)
     {
-        view_textf(v, VIEW_PLAIN, 7, 9, "in doubt: %s %s: %s", pick_text(doubt, "field", "?"),
-                   pick_text(doubt, "value", ""), pick_text(doubt, "says", ""));
+        view_textf(v, VIEW_PLAIN, 7, 9, "in doubt: %s %s: %s",
+                   fields_title(pick_text(doubt, "field", "?")), pick_text(doubt, "value", ""),
+                   pick_text(doubt, "says", ""));
     }
     char back[400];
     if (harm_taken_back(answer, back, sizeof back))

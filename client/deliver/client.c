@@ -1,5 +1,6 @@
 #include "deliver/client.h"
 #include "base/jsonx.h"
+#include "intake/fields.h"
 #include "show/harm.h"
 #include "show/pick.h"
 #include <pwd.h>
@@ -30,19 +31,46 @@ int client_exit_code(enum error_code code)
     }
 }
 
-static void prefix(const struct client *c)
+/* "oddloaf: log: " before it. */
+static void tell(const struct client *c, const char *text)
 {
+    struct text_buffer line = {0};
     fflush(stdout);
-    fprintf(stderr, "oddloaf: ");
-    if (c->command)
-        fprintf(stderr, "%s: ", c->command);
+    text_appendf(&line, "oddloaf: %s%s%s", c->command ? c->command : "", c->command ? ": " : "",
+                 text);
+    view_line(stderr, 0, line.data);
+    text_buffer_free(&line);
+}
+
+/* A program's name as people name it; of a row of a file, as the file does, too: there it is to be
+ * put right. */
+static void name_field(struct error *err)
+{
+    char name[sizeof err->field];
+    const char *title = fields_title(text_clip(err->field, name, sizeof name));
+    if (title == name || !strpbrk(name, "_./"))
+        return;
+    err->field[0] = '\0';
+    if (err->source[0]) {
+        char both[sizeof err->field + 64];
+        snprintf(both, sizeof both, "%s (%s)", name, title);
+        error_field(err, both, NULL);
+    } else {
+        error_field(err, title, NULL);
+    }
+}
+
+char *client_fault(const struct error *err, char *buffer, size_t size)
+{
+    struct error named = *err;
+    name_field(&named);
+    return error_format(&named, buffer, size);
 }
 
 int client_fail(const struct client *c, const struct error *err)
 {
     char line[1024];
-    prefix(c);
-    fprintf(stderr, "%s\n", error_format(err, line, sizeof line));
+    tell(c, client_fault(err, line, sizeof line));
     return client_exit_code(err->code);
 }
 
@@ -52,8 +80,7 @@ __attribute__((format(printf, 2, 0))) static void say(const struct client *c, co
     char raw[1024];
     char line[1024];
     vsnprintf(raw, sizeof raw, format, args);
-    prefix(c);
-    fprintf(stderr, "%s\n", text_clip(raw, line, sizeof line));
+    tell(c, text_clip(raw, line, sizeof line));
 }
 
 int client_usage(const struct client *c, const char *format, ...)
@@ -118,7 +145,7 @@ static void say_refused(const json_t *errors)
         char line[1024];
         place_refused(&one, item);
         text_clip(pick_text(item, "reason", "refused"), one.text, sizeof one.text);
-        fprintf(stderr, "  %s\n", error_format(&one, line, sizeof line));
+        view_line(stderr, 2, client_fault(&one, line, sizeof line));
     }
 }
 
@@ -131,7 +158,7 @@ static void say_open_harm(const json_t *open)
     {
         struct text_buffer line = {0};
         harm_open_line(row, &line);
-        fprintf(stderr, "  %s\n", line.data);
+        view_line(stderr, 2, line.data);
         text_buffer_free(&line);
     }
 }

@@ -30,8 +30,11 @@ struct client {
 
 /* The exit code that belongs to an error. */
 int client_exit_code(enum error_code code);
-/* Writes "oddloaf: COMMAND: message" to stderr and returns the exit code. */
+/* Writes "oddloaf: COMMAND: message" to stderr, wrapped where that is a terminal, and returns the
+ * exit code. */
 int client_fail(const struct client *c, const struct error *err);
+/* The message of an error as it is written: error_format() with what people call a field. */
+char *client_fault(const struct error *err, char *buffer, size_t size);
 /* The same with a text of one's own; for words the caller got wrong. */
 int client_usage(const struct client *c, const char *format, ...)
     __attribute__((format(printf, 2, 3)));

@@ -1,5 +1,6 @@
 #include "deliver/deliver.h"
 #include "base/jsonx.h"
+#include "intake/fields.h"
 #include "show/harm.h"
 #include "show/pick.h"
 #include "show/standing.h"
@@ -199,11 +200,12 @@ static void say_refused(const struct client *c, const json_t *error)
     size_t i;
     const json_t *fault, *faults = json_object_get(error, "faults");
     if (json_array_size(faults) == 0)
-        client_say(c, "a kept complaint is refused: %s: %s", pick_text(error, "field", ""),
+        client_say(c, "a kept complaint is refused: %s: %s",
+                   fields_title(pick_text(error, "field", "")),
                    pick_text(error, "reason", "refused"));
-    json_array_foreach((json_t *)faults, i, fault)
-        client_say(c, "a kept complaint is refused: %s: %s", pick_text(fault, "field", ""),
-                   pick_text(fault, "reason", "refused"));
+    json_array_foreach((json_t *)faults, i, fault) client_say(
+        c, "a kept complaint is refused: %s: %s", fields_title(pick_text(fault, "field", "")),
+        pick_text(fault, "reason", "refused"));
 }
 
 /* A mail may leave, but nobody was there to hear it when the complaint was taken. */

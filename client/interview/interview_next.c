@@ -1,5 +1,6 @@
 #include "base/jsonx.h"
 #include "intake/caller.h"
+#include "intake/fields.h"
 #include "interview/interview_inside.h"
 #include "rules/vocabulary.h"
 #include "show/harm.h"
@@ -178,7 +179,7 @@ static void show_taken(struct interview *iv)
         char *value = pick_shown(item, "value");
         const char *field = pick_text(item, "field", "?");
         const struct field *f = fields_named(field);
-        text_appendf(&text, "%s: %s (\"%s\")", f && f->title ? f->title : field, value,
+        text_appendf(&text, "%s: %s (\"%s\")", fields_title(field), value,
                      pick_text(item, "from", "words in the note"));
         if (strcmp(field, "harm_possible") != 0 && is_news(iv, text.data))
             view_textf(&iv->view, VIEW_PLAIN, 2, 4, "= from the story: %s; correct %s changes it",
@@ -224,7 +225,7 @@ static void take_caller(struct interview *iv, const char *story)
         if (!(f->flags & FIELD_PERSON) || !said || fields_get(before, f))
             continue;
         view_textf(&iv->view, VIEW_PLAIN, 2, 4, "= from the story: %s: %s; correct %s changes it",
-                   fields_leaf(f), json_string_value(said), fields_leaf(f));
+                   f->title, json_string_value(said), fields_leaf(f));
     }
     json_decref(before);
 }

@@ -7,15 +7,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-const char *change_show_field(const char *name)
-{
-    const struct field *field = fields_find(name);
-    const char *group = strrchr(name, '/');
-    if (strcmp(name, "lot_state") == 0) /* no field: how the code was placed */
-        return "Lot's state";
-    return field && field->title ? field->title : group ? group + 1 : name;
-}
-
 static bool is_words(const struct field *field)
 {
     return field->type == FIELD_TEXT || field->type == FIELD_WORD;
@@ -62,7 +53,7 @@ static void show_changed(const struct view *v, const json_t *changed)
         char *was = change_show_value(field, pick_text(change, "was", ""), nothing);
         char *is = change_show_value(field, pick_text(change, "is", ""), nothing);
         if (!json_is_boolean(json_object_get(change, "is")))
-            view_textf(v, VIEW_PLAIN, 2, 4, "%s: %s, was %s", change_show_field(field), is, was);
+            view_textf(v, VIEW_PLAIN, 2, 4, "%s: %s, was %s", fields_title(field), is, was);
         free(was);
         free(is);
     }

@@ -9,9 +9,6 @@
 /* The answer to a correction, or to a withdrawal and its undoing. */
 void change_show(const struct view *v, const json_t *answer);
 
-/* "Colour of the mold" for "observed/colour"; a name without a title, or of no field, is told
- * without its group. Borrowed from `name` or static. */
-const char *change_show_field(const char *name);
 /* "illness, foreign-matter" for the text ["illness","foreign-matter"] of such a field, "yes" for
  * true; words as they are, `none` for "". Caller frees. */
 char *change_show_value(const char *name, const char *text, const char *none);

@@ -17,16 +17,10 @@ static bool is_elsewhere(const struct field *f)
     return false;
 }
 
-/* "Colour of the mold", or the field's own name. */
-static const char *label_of(const struct field *f)
-{
-    return change_show_field(f->name);
-}
-
 static void show_value(const struct view *v, const struct field *f, const json_t *value)
 {
     char *text = pick_shown_json(value);
-    view_textf(v, VIEW_PLAIN, 2, 4, "%s: %s", label_of(f), *text ? text : "none");
+    view_textf(v, VIEW_PLAIN, 2, 4, "%s: %s", f->title, *text ? text : "none");
     free(text);
 }
 
@@ -80,8 +74,7 @@ static void show_taken(const struct view *v, const json_t *taken)
     {
         char *value = pick_shown(item, "value");
         view_textf(v, VIEW_PLAIN, 2, 4, "%s: %s (\"%s\")",
-                   change_show_field(pick_text(item, "field", "?")), value,
-                   pick_text(item, "from", ""));
+                   fields_title(pick_text(item, "field", "?")), value, pick_text(item, "from", ""));
         free(value);
     }
 }
@@ -125,7 +118,7 @@ static void add_change(struct text_buffer *out, const json_t *change)
     if (strcmp(field, "withdrawn") == 0)
         text_append(out, *now ? "withdrawn" : "brought back");
     else
-        text_appendf(out, "%s was %s, is %s", change_show_field(field), was, is);
+        text_appendf(out, "%s was %s, is %s", fields_title(field), was, is);
     free(was);
     free(is);
 }

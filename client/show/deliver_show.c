@@ -1,5 +1,6 @@
 /* A logged complaint for people: the lot as understood, what to think and what to ask. */
 #include "show/deliver_show.h"
+#include "intake/fields.h"
 #include "show/change_show.h"
 #include "show/harm.h"
 #include "show/pick.h"
@@ -17,12 +18,8 @@ static void show_taken(const struct view *v, const json_t *taken)
     json_array_foreach(taken, i, item)
     {
         char *value = pick_shown(item, "value");
-        char path[64];
-        snprintf(path, sizeof path, "%s", pick_text(item, "field", "?"));
-        char *dot = strchr(path, '.');
-        if (dot)
-            *dot = '/';
-        view_label(v, i ? "" : "from the note", "%s: %s (%s)", change_show_field(path), value,
+        view_label(v, i ? "" : "from the note", "%s: %s (%s)",
+                   fields_title(pick_text(item, "field", "?")), value,
                    pick_text(item, "from", "words in the note"));
         free(value);
     }
@@ -79,7 +76,7 @@ static void show_joined(const struct view *v, const json_t *answer)
         char *before = pick_shown(item, "complaint");
         char *now = pick_shown(item, "report");
         view_label(v, i ? "" : "differs", "%s: %s before, %s now; the first is kept in force",
-                   pick_text(item, "field", "?"), before, now);
+                   fields_title(pick_text(item, "field", "?")), before, now);
         free(before);
         free(now);
     }

@@ -29,7 +29,7 @@ void harm_show(const struct view *v, const char *script, const char *alarm)
 {
     char sentence[160];
     view_blank(v);
-    view_text(v, VIEW_BOLD, 0, 0, "HARM REPORTED. Read out to the caller:");
+    view_text(v, VIEW_HARM, 0, 0, "HARM REPORTED. Read out to the caller:");
     view_text(v, VIEW_PLAIN, 2, 0, harm_script(script, false));
     view_text(
         v, VIEW_PLAIN, 0, 0,
@@ -62,7 +62,7 @@ void harm_show_heard(const struct view *v, const json_t *answer)
 void harm_show_first(const struct view *v)
 {
     view_blank(v);
-    view_text(v, VIEW_BOLD, 0, 0,
+    view_text(v, VIEW_HARM, 0, 0,
               "MAY BE HARM: a person must read the note before any cause is named. What to ask the "
               "caller stands below.");
 }
@@ -74,7 +74,7 @@ void harm_show_first(const struct view *v)
 void harm_show_unread(const struct view *v)
 {
     view_blank(v);
-    view_text(v, VIEW_BOLD, 0, 0, "NOBODY HAS READ THE NOTE. Ask the caller:");
+    view_text(v, VIEW_HARM, 0, 0, "NOBODY HAS READ THE NOTE. Ask the caller:");
     view_text(v, VIEW_PLAIN, 2, 0, WAS_ANYONE);
     view_text(v, VIEW_PLAIN, 0, 0, "If so, read out:");
     view_text(v, VIEW_PLAIN, 2, 0, harm_script(NULL, false));
@@ -82,7 +82,7 @@ void harm_show_unread(const struct view *v)
 
 void harm_show_call_back(const struct view *v, bool possible, const char *script)
 {
-    view_text(v, VIEW_BOLD, 0, 2,
+    view_text(v, VIEW_HARM, 0, 2,
               possible ? "Nobody asked who called of harm: phone them, and ask:"
                        : "Nobody read it out to who called with harm: phone them, and read out:");
     view_text(v, VIEW_PLAIN, 4, 4,
@@ -95,7 +95,7 @@ void harm_show_possible(const struct view *v, const char *script, const char *al
 {
     char sentence[160];
     view_blank(v);
-    view_text(v, VIEW_BOLD, 0, 0, "MAY BE HARM: a person must read the note. Ask the caller:");
+    view_text(v, VIEW_HARM, 0, 0, "MAY BE HARM: a person must read the note. Ask the caller:");
     view_text(v, VIEW_PLAIN, 2, 0, script && *script ? script : WAS_ANYONE);
     view_text(v, VIEW_PLAIN, 0, 0,
               "If so, log it as harm (--harm). Name no cause to the caller before that is clear.");
@@ -126,12 +126,12 @@ void harm_tally_show(const struct view *v, const struct harm_tally *tally)
     if (json_object_size(tally->more))
         snprintf(more, sizeof more, " and %zu more", json_object_size(tally->more));
     if (tally->possible)
-        view_textf(v, VIEW_BOLD, 0, 2,
+        view_textf(v, VIEW_HARM, 0, 2,
                    "%ld may speak of harm (TO READ): a person must read what was said.",
                    tally->possible);
     if (tally->names.length)
         view_textf(
-            v, VIEW_BOLD, 0, 2,
+            v, VIEW_HARM, 0, 2,
             "Harm is reported in%.*s%s.%s%s%s Tell the plant's food-safety lead at once. The "
             "law may set a deadline; they and a doctor decide.",
             (int)tally->names.length - 1, tally->names.data, more, tally->alarm[0] ? " " : "",
@@ -217,7 +217,7 @@ void harm_show_open(const struct view *v, const json_t *answer)
     }
     if (json_array_size(open))
         view_text(
-            v, VIEW_BOLD, 0, 2,
+            v, VIEW_HARM, 0, 2,
             !harm
                 ? "MOLDY OR ROPY BREAD IS OPEN. It is neither sold nor reworked:"
                 : "HARM IS OPEN. Keep packs of the lot, and what was found, for the authority and "

@@ -1,5 +1,6 @@
 #include "show/standing.h"
 #include "base/text.h"
+#include "intake/fields.h"
 #include "show/hold.h"
 #include "show/pick.h"
 #include "show/show.h"
@@ -53,8 +54,9 @@ static void show_doubts(const struct view *v, const json_t *doubts)
     const json_t *doubt;
     json_array_foreach(doubts, i, doubt)
     {
-        view_label(v, i ? "" : "in doubt", "%s %s: %s", pick_text(doubt, "field", "?"),
-                   pick_text(doubt, "value", ""), pick_text(doubt, "says", "in doubt"));
+        view_label(v, i ? "" : "in doubt", "%s %s: %s",
+                   fields_title(pick_text(doubt, "field", "?")), pick_text(doubt, "value", ""),
+                   pick_text(doubt, "says", "in doubt"));
     }
 }
 

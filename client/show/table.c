@@ -85,18 +85,21 @@ static int widest_line(const char *text)
     return widest;
 }
 
-/* What is not broken unless there is no other way: a word, a number with its unit. */
-static int widest_word(const char *text)
+/* What is not broken unless there is no other way: a word, a number with its unit; or, of a word
+ * with hyphens, what stands between them ("ineffective-" of "inhibitor-ineffective-ph"). */
+static int widest_word(const char *text, const char *hyphens)
 {
     int widest = 0;
     while (*text) {
-        size_t length = strcspn(text, " \n");
+        size_t end = strcspn(text, " \n"), piece = strcspn(text, hyphens);
+        size_t length = piece < end ? piece + 1 : end;
         char *word = xstrndup(text, length);
         int columns = text_columns(word);
         free(word);
         if (columns > widest)
             widest = columns;
-        text += length + (text[length] != '\0');
+        text += length;
+        text += piece >= end && *text;
     }
     return widest;
 }
@@ -119,24 +122,36 @@ static long next_to_shrink(const int *widths, const int *least, size_t count)
     return best;
 }
 
-/* What a column may be shrunk to: first those that say so, then all as far as no word is broken,
- * then all. 0: not at all. */
-enum shrinking { SHRINK_SAID, SHRINK_WORDS, SHRINK_ANY, SHRINK_NO_MORE };
+/* Of a column's texts, in columns of the terminal. */
+struct need {
+    int word, piece;
+};
 
-static int least_of(const struct table *t, size_t column, const int *words, enum shrinking how)
+/* What a column may be shrunk to: first those that say so, then all as far as no word is broken,
+ * then at hyphens, then anywhere. 0: not at all. */
+enum shrinking { SHRINK_SAID, SHRINK_WORDS, SHRINK_PIECES, SHRINK_ANY, SHRINK_NO_MORE };
+
+static int at_least(int least, int columns)
 {
-    if (how == SHRINK_SAID)
-        return t->columns[column].shrink;
-    return how == SHRINK_WORDS && words[column] > LEAST ? words[column] : LEAST;
+    return columns > least ? columns : least;
 }
 
-static void shrink(const struct table *t, int *widths, const int *words, int most)
+static int least_of(const struct column *column, const struct need *need, enum shrinking how)
+{
+    if (how == SHRINK_SAID)
+        return column->shrink ? at_least(column->shrink, need->piece) : 0;
+    return how == SHRINK_WORDS    ? at_least(LEAST, need->word)
+           : how == SHRINK_PIECES ? at_least(LEAST, need->piece)
+                                  : LEAST;
+}
+
+static void shrink(const struct table *t, int *widths, const struct need *needs, int most)
 {
     int *least = xcalloc(t->column_count, sizeof *least);
     for (enum shrinking how = SHRINK_SAID; how < SHRINK_NO_MORE; how++) {
         long i = 0;
         for (size_t c = 0; c < beside(t); c++)
-            least[c] = least_of(t, c, words, how);
+            least[c] = least_of(&t->columns[c], &needs[c], how);
         while (total(widths, beside(t)) > most &&
                (i = next_to_shrink(widths, least, beside(t))) >= 0)
             widths[i]--;
@@ -147,20 +162,19 @@ static void shrink(const struct table *t, int *widths, const int *words, int mos
 static int *measure(const struct table *t, int width, int indent)
 {
     int *widths = xcalloc(t->column_count, sizeof *widths);
-    int *words = xcalloc(t->column_count, sizeof *words);
+    struct need *needs = xcalloc(t->column_count, sizeof *needs);
     assert(t->column_count > 0);
     for (size_t i = 0; i < t->column_count + t->cell_count; i++) {
         size_t column = i % t->column_count;
         const char *text =
             i < t->column_count ? t->columns[i].title : t->cells[i - t->column_count];
-        int line = widest_line(text), word = widest_word(text);
-        if (line > widths[column])
-            widths[column] = line;
-        if (word > words[column])
-            words[column] = word;
+        struct need *need = &needs[column];
+        widths[column] = at_least(widths[column], widest_line(text));
+        need->word = at_least(need->word, widest_word(text, ""));
+        need->piece = at_least(need->piece, widest_word(text, "-_/"));
     }
-    shrink(t, widths, words, width - indent);
-    free(words);
+    shrink(t, widths, needs, width - indent);
+    free(needs);
     return widths;
 }
 

@@ -99,8 +99,10 @@ void view_pad(const struct view *v, int columns)
 
 void view_style_begin(const struct view *v, enum view_style style)
 {
+    static const char *const BEGIN[] = {
+        [VIEW_BOLD] = "\033[1m", [VIEW_DIM] = "\033[2m", [VIEW_HARM] = "\033[1;31m"};
     if (v->styled && style != VIEW_PLAIN)
-        fputs(style == VIEW_BOLD ? "\033[1m" : "\033[2m", v->out);
+        fputs(BEGIN[style], v->out);
 }
 
 void view_style_end(const struct view *v, enum view_style style)
@@ -139,6 +141,16 @@ void view_textf(const struct view *v, enum view_style style, int indent, int han
     va_end(args);
     view_text(v, style, indent, hang, text.data ? text.data : "");
     text_buffer_free(&text);
+}
+
+void view_line(FILE *out, int indent, const char *text)
+{
+    struct view v;
+    view_init(&v, out);
+    if (v.terminal)
+        view_text(&v, VIEW_PLAIN, indent, 2, text);
+    else
+        fprintf(out, "%*s%s\n", indent, "", text);
 }
 
 void view_title(const struct view *v, const char *format, ...)

@@ -1,7 +1,8 @@
 /* The terminal view: plain lines, never wider than the terminal (80 columns unless it is
- * narrower; 40 at least), readable with a screen reader and without colour. Bold and dim are
- * decoration only; nothing is said by them alone. Marks outside ASCII are replaced where the locale
- * is not UTF-8. Control characters and direction marks in data never reach the terminal. */
+ * narrower; 40 at least), readable with a screen reader and without colour. Bold, dim and
+ * red are decoration only; nothing is said by them alone. Marks outside ASCII are replaced where
+ * the locale is not UTF-8. Control characters and direction marks in data never reach the terminal.
+ */
 #ifndef ODDLOAF_CLIENT_SHOW_VIEW_H
 #define ODDLOAF_CLIENT_SHOW_VIEW_H
 
@@ -19,10 +20,10 @@ struct view {
     int width;
     bool terminal;
     bool utf8;
-    bool styled; /* bold and dim: a terminal, no NO_COLOR, no TERM=dumb */
+    bool styled; /* bold, dim and red: a terminal, no NO_COLOR, no TERM=dumb */
 };
 
-enum view_style { VIEW_PLAIN, VIEW_BOLD, VIEW_DIM };
+enum view_style { VIEW_PLAIN, VIEW_BOLD, VIEW_DIM, VIEW_HARM /* bold and red */ };
 
 /* Looks at `out`, the locale and the environment. */
 void view_init(struct view *v, FILE *out);
@@ -32,6 +33,8 @@ void view_init(struct view *v, FILE *out);
 void view_text(const struct view *v, enum view_style style, int indent, int hang, const char *text);
 void view_textf(const struct view *v, enum view_style style, int indent, int hang,
                 const char *format, ...) __attribute__((format(printf, 5, 6)));
+/* One line of words on `out`: wrapped on a terminal, else whole, as programs read it. */
+void view_line(FILE *out, int indent, const char *text);
 /* The first line of a view; a section's heading after a blank line; "label   text". */
 void view_title(const struct view *v, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
@@ -50,6 +53,8 @@ char *view_number(double value, char buffer[static VIEW_NUMBER]);
 char *view_count(double count, const char *noun, char buffer[static VIEW_COUNT]);
 /* 2.6, 93.3, 0.05, <0.01: a rate or a ratio, as exact as its interval deserves. */
 char *view_rough(double value, char buffer[static VIEW_NUMBER]);
+/* 7, "about 3" of 3.4, <1: what is counted by shares. */
+char *view_about(double count, char buffer[static VIEW_NUMBER]);
 /* A chance: 0.16, 0.0028, 2e-08. */
 char *view_small(double value, char buffer[static VIEW_NUMBER]);
 /* "81 %", "<1 %", ">99 %" of 0..1; "-" if it is not finite. */

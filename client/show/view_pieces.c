@@ -44,6 +44,11 @@ char *view_rough(double value, char buffer[static VIEW_NUMBER])
     return typeset_rough(value, VIEW_NBSP, buffer);
 }
 
+char *view_about(double count, char buffer[static VIEW_NUMBER])
+{
+    return typeset_about(count, VIEW_NBSP, buffer);
+}
+
 char *view_small(double value, char buffer[static VIEW_NUMBER])
 {
     struct text_buffer text = {0};

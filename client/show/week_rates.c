@@ -53,7 +53,7 @@ static void add_received(struct table *t, const struct view *v, const json_t *ro
     char number[VIEW_NUMBER];
     table_add(t, pick_text(row, "level", "?"));
     table_add(t, pick_text(row, "symptom", ""));
-    table_add(t, view_rough(pick_number(row, "complaints", 0), number));
+    table_add(t, view_about(pick_number(row, "complaints", 0), number));
     table_add(t, pick_has(row, "units") ? view_number(pick_number(row, "units", 0), number) : "");
     add_rate(t, row);
     if (pick_has(row, "trend"))
@@ -168,7 +168,7 @@ static void add_made(struct table *t, const json_t *row)
     char number[VIEW_NUMBER];
     table_add(t, pick_text(row, "level", "?"));
     table_add(t, pick_text(row, "symptom", ""));
-    table_add(t, view_rough(pick_number(made, "complaints", 0), number));
+    table_add(t, view_about(pick_number(made, "complaints", 0), number));
     table_add(t, view_percent(pick_number(made, "share_in", 0), number));
     add_rate(t, made);
 }

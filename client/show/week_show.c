@@ -247,7 +247,7 @@ static void add_signal(struct table *t, const json_t *s)
     table_addf(t, "%s%s%s", says ? "" : factor, says ? "" : " ", pick_text(s, "level", "?"));
     table_add(t, pick_text(s, "symptom", ""));
     add_since(t, s);
-    table_add(t, view_rough(pick_number(s, "observed", 0), n[0]));
+    table_add(t, view_about(pick_number(s, "observed", 0), n[0]));
     table_add(t, view_rough(pick_number(s, "expected", 0), n[0]));
     if (pick_has(s, "ratio"))
         table_addf(t, "%s" VIEW_NBSP "(%s" VIEW_NBSP "to" VIEW_NBSP "%s)",

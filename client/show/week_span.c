@@ -51,10 +51,10 @@ static void show_harm(const struct view *v, const json_t *document)
     double count = pick_number(document, "harm_reports", 0);
     double possible = pick_number(document, "harm_possible", 0);
     if (count > 0)
-        view_textf(v, VIEW_BOLD, 2, 2, "%s of harm: %s by the plant's own procedure.",
+        view_textf(v, VIEW_HARM, 2, 2, "%s of harm: %s by the plant's own procedure.",
                    view_count(count, "report", reports), count > 1 ? "they go" : "it goes");
     if (possible > 0)
-        view_textf(v, VIEW_BOLD, 2, 2, "%.0f%s may speak of harm, nobody has read %s.", possible,
+        view_textf(v, VIEW_HARM, 2, 2, "%.0f%s may speak of harm, nobody has read %s.", possible,
                    count > 0      ? " more"
                    : possible > 1 ? " complaints"
                                   : " complaint",

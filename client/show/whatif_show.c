@@ -50,6 +50,28 @@ static void add_span(struct table *t, const json_t *span)
                    beyond ? "more than " : "", n[2]);
 }
 
+/* "Short of the shelf life of 12 days: as made, as changed." */
+static void show_short(const struct view *v, const json_t *ways)
+{
+    struct text_buffer line = {0};
+    size_t i;
+    const json_t *way;
+    json_array_foreach(ways, i, way)
+    {
+        if (!pick_has(way, "short_of"))
+            continue;
+        if (!line.length)
+            text_appendf(&line, "Short of the shelf life of %lld days: ",
+                         (long long)pick_int(way, "short_of", 0));
+        else
+            text_append(&line, ", ");
+        text_append(&line, pick_text(way, "way", "?"));
+    }
+    if (line.length)
+        view_textf(v, VIEW_BOLD, 2, 2, "%s.", line.data);
+    text_buffer_free(&line);
+}
+
 static void show_ways(const struct view *v, const json_t *document)
 {
     static const struct column columns[] = {{"", COLUMN_LEFT, 12},
@@ -71,6 +93,7 @@ static void show_ways(const struct view *v, const json_t *document)
     }
     view_section(v, "As the models expect it");
     table_print(t, v, 2);
+    show_short(v, json_object_get(document, "ways"));
     view_textf(
         v, VIEW_DIM, 2, 0,
         "days: until half of the packs that carry a spore show mold; smell: the acids in the "

@@ -1,5 +1,6 @@
 #include "base/csv_cell.h"
 #include <assert.h>
+#include <stdlib.h>
 #include <string.h>
 
 /* Apostrophes, then a character that begins a formula. */
@@ -11,15 +12,67 @@ static bool is_formula(const char *text, size_t length)
     return at < length && text[at] && strchr("=+-@\t\r", text[at]);
 }
 
+enum { MARK_BYTES = 6 }; /* "\u202E" */
+
+/* Bytes of what is written out at `text`, 0: it stands as it is. */
+static size_t mark_at(const char *text, unsigned *ret_code)
+{
+    size_t bytes = text_control_at(text, ret_code);
+    if (*text == '\\' && text[1] == 'u')
+        return 1;
+    return *text == '\n' || *text == '\t' ? 0 : bytes;
+}
+
 void csv_cell_append(struct text_buffer *b, const char *text)
 {
     text_append(b, is_formula(text, strlen(text)) ? "\"'" : "\"");
-    for (; *text; text++) {
-        if (*text == '"')
-            text_append(b, "\"");
-        text_append_bytes(b, text, 1);
+    while (*text) {
+        unsigned code;
+        size_t mark = mark_at(text, &code), bytes = mark ? mark : 1;
+        if (mark)
+            text_appendf(b, "\\u%04X", code);
+        else if (*text == '"')
+            text_append(b, "\"\"");
+        else
+            text_append_bytes(b, text, bytes);
+        text += bytes;
     }
     text_append(b, "\"");
+}
+
+/* The character that is written out there, as bytes; 0: none is. */
+static size_t written_at(const char *text, char out[4])
+{
+    char code[5] = "", *end;
+    unsigned same;
+    if (text[0] != '\\' || text[1] != 'u')
+        return 0;
+    memcpy(code, text + 2, strnlen(text + 2, 4));
+    unsigned long c = strspn(code, "0123456789ABCDEF") == 4 ? strtoul(code, &end, 16) : 0;
+    out[0] = (char)(c < 0x80 ? c : c < 0x800 ? 0xC0 | c >> 6 : 0xE0 | c >> 12);
+    size_t size = 1;
+    if (c >= 0x800)
+        out[size++] = (char)(0x80 | (c >> 6 & 0x3F));
+    if (c >= 0x80)
+        out[size++] = (char)(0x80 | (c & 0x3F));
+    out[size] = '\0';
+    return c == '\\' || (c && text_control_at(out, &same) == size) ? size : 0;
+}
+
+size_t csv_cell_unmark(char *text, size_t length)
+{
+    size_t to = 0;
+    if (!memchr(text, '\\', length))
+        return length;
+    for (size_t at = 0; at < length;) {
+        char bytes[4];
+        size_t size = at + MARK_BYTES <= length ? written_at(text + at, bytes) : 0;
+        memmove(text + to, size ? bytes : text + at, size ? size : 1);
+        to += size ? size : 1;
+        at += size ? MARK_BYTES : 1;
+    }
+    text[to] = '\0';
+    return to;
 }
 
 size_t csv_cell_escape(const char *text, size_t length)

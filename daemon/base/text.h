@@ -31,6 +31,9 @@ bool text_is_capital(const char *s);
 /* Copies at most size-1 bytes, cut at a character. Control characters, marks that turn the reading
  * direction and malformed bytes become '?'. Returns `out`. */
 char *text_clip(const char *s, char *out, size_t size);
+/* Bytes of the control character, separator of lines or paragraphs or mark of reading direction
+ * that `s` begins with, and its code; 0: it begins with none. */
+size_t text_control_at(const char *s, unsigned *ret_code);
 /* The text on one line that reads as it stands: control characters, separators of lines and
  * paragraphs and marks that turn the reading direction become blanks, but for the ASCII ones in
  * `kept`. malloc'd; NULL if it is so already. */

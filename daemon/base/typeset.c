@@ -105,6 +105,19 @@ static bool ends(const char *noun, const char *with)
     return length >= of && strcmp(noun + length - of, with) == 0;
 }
 
+char *typeset_about(double count, const char *blank, char out[static TYPESET_NUMBER])
+{
+    char whole[TYPESET_NUMBER];
+    if (!isfinite(count) || count >= 10 || fabs(count - round(count)) < 0.005)
+        return typeset_rough(round(count), blank, out);
+    if (count < 0.5)
+        snprintf(out, TYPESET_NUMBER, "<1");
+    else
+        snprintf(out, TYPESET_NUMBER, "about%s%.30s", blank,
+                 typeset_rough(round(count), blank, whole));
+    return out;
+}
+
 char *typeset_count(double count, const char *noun, const char *blank,
                     char out[static TYPESET_COUNT])
 {

@@ -18,6 +18,9 @@ void typeset_digits(struct text_buffer *out, const char *digits, const char *bla
 /* A count, a rate or a ratio, as exact as its interval deserves: 958 173, 65.8, 0.19, <0.01; "-" if
  * it is not finite. Returns `out`. */
 char *typeset_rough(double value, const char *blank, char out[static TYPESET_NUMBER]);
+/* What is counted by shares, as people say it: "7", "about 3" of 3.4, "<1", "39" of 39.2. Returns
+ * `out`. */
+char *typeset_about(double count, const char *blank, char out[static TYPESET_NUMBER]);
 /* So many of what a noun names in the singular: "1 file", "2 files", "0 copies", "1 200 units". */
 char *typeset_count(double count, const char *noun, const char *blank,
                     char out[static TYPESET_COUNT]);

@@ -330,6 +330,14 @@ char *text_clip(const char *s, char *out, size_t size)
     return out;
 }
 
+size_t text_control_at(const char *s, unsigned *ret_code)
+{
+    const char *end = s;
+    uint32_t c = *s ? next(&end) : ' ';
+    *ret_code = c;
+    return is_control(c) ? (size_t)(end - s) : 0;
+}
+
 char *text_tame(const char *s, const char *kept)
 {
     struct text_buffer out = {0};

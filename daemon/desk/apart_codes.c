@@ -18,12 +18,12 @@ struct looking {
     int64_t newest_ms; /* lot on record: a code's year is read as of then */
 };
 
-static bool has_digits(const char *code)
+static size_t digits_in(const char *from, const char *to)
 {
-    int digits = 0;
-    for (; *code; code++)
-        digits += isdigit((unsigned char)*code) != 0;
-    return digits >= DIGITS_LEAST;
+    size_t digits = 0;
+    for (; from < to; from++)
+        digits += isdigit((unsigned char)*from) != 0;
+    return digits;
 }
 
 static bool has_letter(const char *code)
@@ -60,7 +60,8 @@ static bool is_code(const struct looking *l, const char *from, const char *to)
         return false;
     memcpy(code, from, length);
     code[length] = '\0';
-    return has_digits(code) && (is_on_record(l->store, code) || fits_pattern(l, code));
+    return digits_in(code, code + length) >= DIGITS_LEAST &&
+           (is_on_record(l->store, code) || fits_pattern(l, code));
 }
 
 /* Behind the longest code that begins at the word there; NULL if none does. */
@@ -85,10 +86,11 @@ char *apart_codes(const struct desk *desk, struct store *store, const char *text
     int64_t first_ms;
     assert(store && text);
     text_append(&codes, given ? given : "");
-    if (has_digits(text))
+    size_t left = digits_in(text, text + strlen(text)); /* from `at` on: counted once */
+    if (left >= DIGITS_LEAST)
         lot_find_span(store, &first_ms, &l.newest_ms, NULL);
-    for (const char *at = text + strspn(text, BLANKS); *at && has_digits(at);) {
-        const char *end = code_end(&l, at);
+    for (const char *at = text + strspn(text, BLANKS); *at && left >= DIGITS_LEAST;) {
+        const char *from = at, *end = code_end(&l, at);
         if (end) {
             text_append(&codes, "\n");
             text_append_bytes(&codes, at, (size_t)(end - at));
@@ -96,6 +98,7 @@ char *apart_codes(const struct desk *desk, struct store *store, const char *text
         at = end ? end : at;
         at += strcspn(at, BLANKS);
         at += strspn(at, BLANKS);
+        left -= digits_in(from, at);
     }
     return text_take(&codes);
 }

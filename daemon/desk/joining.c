@@ -160,7 +160,7 @@ int joining_log(const struct desk *desk, struct store *store, const struct compl
     if (!rc)
         rc = check_alike(&to, form->uuid, report->symptom, strcmp(report->channel, "return") == 0,
                          form->same_as, err);
-    if (!rc)
+    if (!rc && !form->anyway)
         rc = check_report_lot(&to, store, report, form->same_as, err);
     const struct contact_row contact = {to.id, form->uuid, report->contact, report->contact_fold,
                                         report->contact_purge_ms};

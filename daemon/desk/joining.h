@@ -13,7 +13,8 @@
 /* A report that comes with same_as. `report`: what complaint_log() would be given; only what the
  * report itself says is read. *ret names the complaint it was joined to. The same uuid again
  * changes nothing. ERROR_INVALID (field same_as): no such complaint, one
- * that is withdrawn, not of the same kind, or of another lot: both codes were read whole. */
+ * that is withdrawn, not of the same kind, or, unless the form says "anyway", of another lot: both
+ * codes were read whole. */
 int joining_log(const struct desk *desk, struct store *store, const struct complaint_form *form,
                 const struct complaint_new *report, struct complaint_placed *ret,
                 struct error *err);

@@ -96,3 +96,44 @@ bool lab_row_denies(const char *name, size_t name_length, const char *said, size
     free(text);
     return denies;
 }
+
+/* A name of a few words; a sentence, or what tells of a result, is none. */
+static bool is_short_name(const char *cell)
+{
+    enum { WORDS_MOST = 3 };
+    static const char *const SAID_OF[] = {"i",   "my",   "we", "our", "us",      "he",
+                                          "she", "they", "mi", "su",  "nuestro", "nuestra"};
+    int words = 0;
+    for (const char *at = cell + strspn(cell, " \""); *at; at += strspn(at, " \"")) {
+        size_t length = strcspn(at, " \"");
+        if (is_one_of(SAID_OF, COUNT(SAID_OF), at, length))
+            return false;
+        at += length;
+        words++;
+    }
+    return words && words <= WORDS_MOST && !has_result(cell);
+}
+
+bool lab_row_cells_deny(const char *line, size_t length, char separator)
+{
+    char *row = xstrndup(line, length), *next = strchr(row, separator);
+    int denials = 0;
+    bool all = next != NULL, number = false;
+    if (next)
+        *next++ = '\0';
+    all = all && is_short_name(row);
+    for (char *cell = next; all && cell; cell = next) {
+        if ((next = strchr(cell, separator)))
+            *next++ = '\0';
+        cell += strspn(cell, " \"");
+        for (size_t end = strlen(cell); end && strchr(" \"", cell[end - 1]);)
+            cell[--end] = '\0';
+        const char *rest = past_denial(cell);
+        bool decimal = number && separator == ',' && isdigit((unsigned char)*cell); /* "0,5 mm" */
+        all = !decimal && ((rest && is_measure(rest)) || is_measure(cell));
+        denials += rest != NULL;
+        number = *cell && cell[strspn(cell, "0123456789")] == '\0';
+    }
+    free(row);
+    return all && denials;
+}

@@ -10,4 +10,8 @@
  * g", nor a denial with anything behind it but its unit, nor a method that tells of a result. */
 bool lab_row_denies(const char *name, size_t name_length, const char *said, size_t said_length);
 
+/* The same of a row of several cells, "Salmonella,25 g,absent": a name of a few words, then nothing
+ * but denials and measures. Not "Glass,0,5 mm", which may be half a millimetre of it. */
+bool lab_row_cells_deny(const char *line, size_t length, char separator);
+
 #endif

@@ -46,6 +46,9 @@ static void turn_row(const char *line, size_t length, struct text_buffer *out)
     bool row = marks == 1 && said < QUOTE && is_name(line, label);
     if (row && lab_row_denies(line, label, mark + 1, said - 1))
         return;
+    for (const char *cells = ",;\t|"; *cells; cells++)
+        if (length < QUOTE && lab_row_cells_deny(line, length, *cells))
+            return;
     if (row && *mark == ':' && said < ROW)
         text_appendf(out, "%.*s %.*s", (int)(said - 1), mark + 1, (int)label, line);
     else

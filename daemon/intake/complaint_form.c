@@ -1,5 +1,6 @@
 #include "intake/complaint_form.h"
 #include "base/jsonx.h"
+#include "base/near.h"
 #include "base/phone_key.h"
 #include "base/text.h"
 #include "intake/fields.h"
@@ -66,6 +67,12 @@ static int refuse_word(const struct field *f, const json_t *value, struct error 
     text_append(&known, "not one of ");
     fields_list(f->words, &known);
     int rc = refuse(f, value, err, known.data);
+    if (json_is_string(value)) {
+        struct near near = near_to(json_string_value(value));
+        for (const struct field_word *w = f->words; w->word; w++)
+            near_try(&near, w->word);
+        near_hint(&near, "", err);
+    }
     text_buffer_free(&known);
     return rc;
 }
@@ -454,8 +461,9 @@ static int check_uuid(const json_t *complaint, bool partial, char uuid[static UU
 /* The complaint without the members that are read on their own. */
 static json_t *plain_members(const json_t *complaint)
 {
-    static const char *const APART[] = {
-        "id", "contact", "measured", "observed", "harm_possible", "harm_read", RECEIPT_SAID, NULL};
+    static const char *const APART[] = {"id",       "contact",       "measured",
+                                        "observed", "harm_possible", "harm_read",
+                                        "anyway",   RECEIPT_SAID,    NULL};
     json_t *rest = json_copy((json_t *)complaint);
     for (const char *const *name = APART; *name; name++)
         json_object_del(rest, *name);
@@ -535,6 +543,7 @@ static void read_all(const json_t *complaint, struct reading *r)
     }
     read_received(r);
     read_said(complaint, r->form);
+    r->form->anyway = json_is_true(json_object_get(complaint, "anyway"));
     r->form->harm_possible = json_is_true(json_object_get(complaint, "harm_possible"));
     if (json_is_true(json_object_get(complaint, "harm_read")))
         json_object_set_new(r->form->body, "harm_read", json_true());

@@ -2,6 +2,7 @@
  * to know molds. */
 #include "intake/fields.h"
 #include "base/length.h"
+#include "base/near.h"
 #include <assert.h>
 #include <stdio.h>
 #include <string.h>
@@ -311,6 +312,7 @@ static const struct field FIELDS[] = {
      .kept = "\n\t",
      .high = 4000,
      .flags = FIELD_OWN | FIELD_TYPED,
+     .title = "Note",
      .help = "what was said; read with the plant's word lists",
      .ask = "What does the caller say?"},
     {.name = "reference",
@@ -326,6 +328,7 @@ static const struct field FIELDS[] = {
      .type = FIELD_TEXT,
      .high = LENGTH_NAME,
      .flags = FIELD_PERSON,
+     .title = "Caller's name",
      .help = "the caller's name",
      .ask = "The caller's name?",
      .hint = "Kept apart, never mailed on, deleted after a set time."},
@@ -334,6 +337,7 @@ static const struct field FIELDS[] = {
      .type = FIELD_TEXT,
      .high = LENGTH_NAME,
      .flags = FIELD_PERSON,
+     .title = "Caller's phone",
      .help = "the caller's phone number",
      .ask = "A phone number to call back?"},
     {.name = "contact/email",
@@ -341,23 +345,27 @@ static const struct field FIELDS[] = {
      .type = FIELD_TEXT,
      .high = LENGTH_NAME,
      .flags = FIELD_PERSON,
+     .title = "Caller's mail",
      .help = "the caller's mail address",
      .ask = "A mail address?"},
     {.name = "same_as",
      .option = "same-as",
      .type = FIELD_ID,
      .flags = FIELD_OWN,
+     .title = "Same as",
      .help = "the complaint this report repeats (same person, same thing): kept with it, not "
              "counted again"},
     {.name = "id",
      .option = "id",
      .type = FIELD_ID,
      .flags = FIELD_OWN,
+     .title = "Id",
      .help = "the complaint's id, if it has one; the same id is logged once"},
     {.name = "received_at",
      .option = "received-at",
      .type = FIELD_TIME,
      .flags = FIELD_OWN | FIELD_ALARM,
+     .title = "Received",
      .help = "when it was received (now if not given; of a date alone, the start of that day); "
              "later than now or before the year 2000 it is kept as said, and counts as when it "
              "came; a row of a file is refused"},
@@ -423,6 +431,41 @@ const struct field *fields_named(const char *name)
         if (strcmp(f->option, name) == 0 || strcmp(fields_leaf(f), name) == 0)
             found = f;
     return found;
+}
+
+/* What answers, doubts and faults name beside the fields of a form. */
+static const struct {
+    const char *name, *title;
+} BESIDE[] = {{"lot_state", "Lot's state"},
+              {"harm_possible", "May be harm"},
+              {"harm_read", "Harm, as a person read it"},
+              {"observed", "What was seen"},
+              {"contact", "Caller"},
+              {"confirmed_by", "Confirmed by"},
+              {"call_back", "Call back"}};
+
+const char *fields_title(const char *name)
+{
+    const struct field *field = fields_named(name);
+    const char *group = strrchr(name, '/');
+    for (size_t i = 0; !field && i < sizeof BESIDE / sizeof BESIDE[0]; i++)
+        if (strcmp(BESIDE[i].name, name) == 0)
+            return BESIDE[i].title;
+    return field ? field->title : group ? group + 1 : name;
+}
+
+const char *fields_near(const char *name)
+{
+    char said[NEAR_BYTES];
+    text_fold(name, said, sizeof said);
+    for (char *p = said; *p; p++)
+        *p = *p == '_' || *p == ' ' ? '-' : *p; /* as options are written */
+    struct near near = near_to(said);
+    for (const struct field *f = FIELDS; f->name; f++) {
+        near_try(&near, f->option);
+        near_try(&near, fields_leaf(f));
+    }
+    return near.word;
 }
 
 const struct field *fields_fact(const char *name)

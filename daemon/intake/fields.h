@@ -46,7 +46,7 @@ struct field {
                         * of numbers "<": the smaller holds; NULL: two are no answer */
     const char *kept;  /* of FIELD_TEXT: control characters that belong to it, or NULL */
     long low, high;
-    const char *title; /* a label, where it is told by one; or NULL */
+    const char *title; /* what people call it */
     const char *arg;   /* what the option takes, as help names it; NULL: as its type says */
     const char *help;  /* of the option; its words are said beside it; or NULL */
     const char *ask;   /* the question to the caller, NULL: never asked */
@@ -65,6 +65,12 @@ const struct field *fields_member(const char *group, const char *member);
 /* As people name it: by the whole name ("observed/colour" or "observed.colour"), by option, or by
  * the last part of the name. NULL if there is none. */
 const struct field *fields_named(const char *name);
+/* The name, option or title that may be meant by one that is none; NULL: nothing is near. */
+const char *fields_near(const char *name);
+/* What people call it, wherever it is told: "Smell" of "observed.odor", by any name that
+ * fields_named() knows or that answers bear; what has no such title, as it is
+ * named, without its group. Borrowed from `name` or static. */
+const char *fields_title(const char *name);
 /* What rules call by this name ("colour", "channel"). */
 const struct field *fields_fact(const char *name);
 /* "colour" of "observed/colour"; and the length of what stands before it, "observed/". */

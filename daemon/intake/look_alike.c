@@ -24,8 +24,16 @@ static const struct {
              {0x570, 'h'}, {0x578, 'n'}, {0x57C, 'n'}, {0x57D, 'u'}, {0x581, 'g'}, {0x584, 'f'},
              {0x585, 'o'}};
 
+/* Letters in circles, squares or brackets and those of flags, as the Unicode Character Database
+ * orders them: each an alphabet from A to Z. */
+static const uint32_t ENCLOSED[] = {0x249C,  0x24B6,  0x24D0,  0x1F110,
+                                    0x1F130, 0x1F150, 0x1F170, 0x1F1E6};
+
 char look_alike_of(uint32_t c)
 {
+    for (size_t i = 0; i < sizeof ENCLOSED / sizeof ENCLOSED[0]; i++)
+        if (c >= ENCLOSED[i] && c < ENCLOSED[i] + 26)
+            return (char)('a' + (c - ENCLOSED[i]));
     size_t low = 0, high = sizeof ALIKE / sizeof ALIKE[0];
     while (low < high) {
         size_t middle = (low + high) / 2;

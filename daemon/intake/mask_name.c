@@ -50,7 +50,8 @@ static const struct {
              {0x201C, 0x2029, KIND_OTHER},      {0x202A, 0x202E, KIND_UNSEEN},
              {0x202F, 0x2031, KIND_OTHER},      {0x2032, 0x2032, KIND_APOSTROPHE},
              {0x2033, 0x205F, KIND_OTHER},      {0x2060, 0x206F, KIND_UNSEEN},
-             {0x2070, 0x20CF, KIND_OTHER},      {0x2190, 0x2BFF, KIND_OTHER},
+             {0x2070, 0x20CF, KIND_OTHER},      {0x2190, 0x249B, KIND_OTHER},
+             {0x249C, 0x24E9, KIND_LETTER},     {0x24EA, 0x2BFF, KIND_OTHER},
              {0x3000, 0x3004, KIND_OTHER},      {0x3008, 0x303F, KIND_OTHER},
              {0xFE00, 0xFE0F, KIND_UNSEEN},     {0xFE10, 0xFE1F, KIND_OTHER},
              {0xFE30, 0xFE6F, KIND_OTHER},      {0xFEFF, 0xFEFF, KIND_UNSEEN},
@@ -58,7 +59,9 @@ static const struct {
              {0xFF08, 0xFF0F, KIND_OTHER},      {0xFF10, 0xFF19, KIND_DIGIT},
              {0xFF1A, 0xFF20, KIND_OTHER},      {0xFF3B, 0xFF3F, KIND_OTHER},
              {0xFF40, 0xFF40, KIND_APOSTROPHE}, {0xFF5B, 0xFF65, KIND_OTHER},
-             {0x1F000, 0x1FAFF, KIND_OTHER},    {0xE0000, 0xE01FF, KIND_UNSEEN}};
+             {0x1F000, 0x1F10F, KIND_OTHER},    {0x1F110, 0x1F189, KIND_LETTER},
+             {0x1F18A, 0x1F1E5, KIND_OTHER},    {0x1F1E6, 0x1F1FF, KIND_LETTER},
+             {0x1F200, 0x1FAFF, KIND_OTHER},    {0xE0000, 0xE01FF, KIND_UNSEEN}};
 
 /* Bytes of the character; a malformed byte is one by itself. */
 static size_t char_at(const char *at, uint32_t *ret)
@@ -506,6 +509,19 @@ static bool is_named(const struct mask_names *n, const char *text, const char *a
 
 /* ---- letter by letter ---- */
 
+/* Of what stands between letters any sign will do: "J*o*n*e*s", "J ♥ o ♥ n". */
+static const char *skip_signs(const char *at)
+{
+    uint32_t c;
+    size_t size;
+    for (int i = 0; i < APART_MOST && *at; i++, at += size) {
+        size = char_at(at, &c);
+        if (kind_of(c) != KIND_OTHER && kind_of(c) != KIND_UNSEEN)
+            break;
+    }
+    return at;
+}
+
 /* "J o n e s", "J-O-N-E-S", "J. o. n. e. s.": bytes of the longest part of the name; 0 none. */
 static size_t spelled_out_at(const struct mask_names *n, const char *at)
 {
@@ -519,7 +535,7 @@ static size_t spelled_out_at(const struct mask_names *n, const char *at)
         fold_char(letter, size, c, &word);
         if (strlen(word.plain) >= NAME_LEAST && find(n, &word, true))
             best = (size_t)(letter + size - at);
-        const char *next = skip_apart(letter + size);
+        const char *next = skip_signs(letter + size);
         if (next == letter + size)
             break;
         letter = next;

@@ -1,4 +1,5 @@
 #include "rank/triage.h"
+#include "base/near.h"
 #include "base/text.h"
 #include "facts/model_lot.h"
 #include "rank/case_rank.h"
@@ -97,6 +98,13 @@ const char *triage_cause_title(const struct triage *triage, const char *cause)
 {
     int at = rules_cause(triage->rules, cause);
     return at < 0 ? NULL : triage->rules->causes[at].title;
+}
+
+void triage_cause_hint(const struct triage *triage, const char *cause, const char *usual,
+                       struct error *err)
+{
+    const struct near near = {.word = rules_cause_near(triage->rules, cause)};
+    near_hint(&near, usual, err);
 }
 
 bool triage_cause_of(const struct triage *triage, const char *cause, const char *symptom)

@@ -25,6 +25,9 @@ void triage_free(struct triage *triage); /* NULL is fine */
 const char *triage_hash(const struct triage *triage); /* "sha256:…" */
 int triage_cause_count(const struct triage *triage);
 const char *triage_cause_title(const struct triage *triage, const char *cause); /* NULL unknown */
+/* Hints at the cause that may be meant by an unknown one, else `usual`. */
+void triage_cause_hint(const struct triage *triage, const char *cause, const char *usual,
+                       struct error *err);
 bool triage_cause_of(const struct triage *triage, const char *cause, const char *symptom);
 /* Whether it is a fault of the plant: not the background, nor what happens to bread behind it. */
 bool triage_cause_in_plant(const struct triage *triage, const char *cause);

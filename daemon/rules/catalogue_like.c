@@ -1,11 +1,12 @@
 /* What somebody may have meant by a name or a word that the catalogue does not have. */
+#include "base/near.h"
 #include "base/text.h"
 #include "base/units.h"
 #include "rules/catalogue_inside.h"
 #include <ctype.h>
 #include <string.h>
 
-enum { NAME_BYTES = 64, TITLE_BYTES = 136 };
+enum { NAME_BYTES = NEAR_BYTES, TITLE_BYTES = 136 };
 
 /* "Crumb pH" and "crumb-pH" are written "crumb_ph" here. */
 static void plain(const char *said, char out[NAME_BYTES])
@@ -13,27 +14,6 @@ static void plain(const char *said, char out[NAME_BYTES])
     text_fold(said, out, NAME_BYTES);
     for (char *p = out; *p; p++)
         *p = *p == ' ' || *p == '-' ? '_' : *p;
-}
-
-/* Letters that were changed, left out, added, or swapped with their neighbour (the restricted
- * edit distance of Damerau 1964). Both shorter than NAME_BYTES. */
-static size_t distance(const char *a, const char *b)
-{
-    size_t row[3][NAME_BYTES + 1], length = strlen(b);
-    for (size_t j = 0; j <= length; j++)
-        row[0][j] = j;
-    for (size_t i = 1; a[i - 1]; i++) {
-        size_t *now = row[i % 3], *last = row[(i + 2) % 3], *before = row[(i + 1) % 3];
-        now[0] = i;
-        for (size_t j = 1; j <= length; j++) {
-            size_t best = last[j - 1] + (a[i - 1] != b[j - 1]);
-            best = last[j] + 1 < best ? last[j] + 1 : best;
-            best = now[j - 1] + 1 < best ? now[j - 1] + 1 : best;
-            bool swapped = i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1];
-            now[j] = swapped && before[j - 2] + 1 < best ? before[j - 2] + 1 : best;
-        }
-    }
-    return row[strlen(a) % 3][length];
 }
 
 /* 0 the same, up to a letter in four otherwise; a part of the name counts as one letter more than
@@ -47,7 +27,7 @@ static size_t unlike(const char *said, const char *name)
     text_clip(name, stem, sizeof stem);
     if ((size_t)(suffix - name) < sizeof stem)
         stem[suffix - name] = '\0';
-    size_t whole = distance(said, name), without = distance(said, stem);
+    size_t whole = near_edits(said, name), without = near_edits(said, stem);
     size_t least = whole < without ? whole : without;
     if (least <= (most ? most : 1) && length > 2)
         return least;
@@ -135,7 +115,7 @@ const char *catalogue_like(const struct catalogue *c, const char *name)
 static size_t far_from(const char *said, const char *name)
 {
     size_t far = unlike(said, name);
-    return far < NAME_BYTES ? far : NAME_BYTES + distance(said, name);
+    return far < NAME_BYTES ? far : NAME_BYTES + near_edits(said, name);
 }
 
 /* The nearest so far, the nearest first. */

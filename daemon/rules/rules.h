@@ -181,6 +181,8 @@ void rules_free(struct rules *rules); /* NULL is fine */
 const char *rules_quantity(const struct rules *rules, const char *quantity);
 /* Index of a cause, -1 if unknown. */
 int rules_cause(const struct rules *rules, const char *id);
+/* The id of the cause that may be meant by one that is unknown; NULL: none is near. */
+const char *rules_cause_near(const struct rules *rules, const char *id);
 /* Index of a fact by its name as written (a model fact: the first with that name), -1. */
 int rules_fact(const struct rules *rules, const char *name);
 /* NULL if there is none. */

@@ -29,9 +29,11 @@ int rules_check_fact(const struct doc_place *place, const struct change *change)
     struct rules *rules = place->doc->context;
     const char *text = json_string_value(place->value);
     struct fact_name name;
-    if (text && vocabulary_fact(rules->vocabulary, text, &name, NULL) == 0)
+    struct error why = {0};
+    if (text && vocabulary_fact(rules->vocabulary, text, &name, &why) == 0)
         return add_fact(rules, &name, name.kind == FACT_MODEL ? change : NULL);
-    doc_fault(place, "no such fact");
+    error_set(&why, ERROR_INVALID, "no such fact");
+    doc_fault_as(place, &why);
     return -1;
 }
 

@@ -1,4 +1,6 @@
 /* Looking things up in a rule set. */
+#include "base/near.h"
+#include "base/text.h"
 #include "rules/catalogue.h"
 #include "rules/rules.h"
 #include <math.h>
@@ -36,6 +38,19 @@ int rules_cause(const struct rules *rules, const char *id)
         if (rules->causes[i].id && strcmp(rules->causes[i].id, id) == 0)
             return i;
     return -1;
+}
+
+const char *rules_cause_near(const struct rules *rules, const char *id)
+{
+    char said[NEAR_BYTES];
+    text_fold(id, said, sizeof said);
+    for (char *p = said; *p; p++)
+        *p = *p == '_' || *p == ' ' ? '-' : *p;
+    struct near near = near_to(said);
+    for (int i = 0; i < rules->cause_count; i++)
+        if (rules->causes[i].id)
+            near_try(&near, rules->causes[i].id);
+    return near.word;
 }
 
 const struct rule_caution *rules_caution(const struct rules *rules, const char *id)

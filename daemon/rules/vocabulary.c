@@ -1,4 +1,5 @@
 #include "rules/vocabulary.h"
+#include "base/near.h"
 #include "base/text.h"
 #include "rules/catalogue.h"
 #include <stdio.h>
@@ -316,6 +317,26 @@ static bool parse_model(const char *name, struct fact_name *ret)
     return ret->code >= 0;
 }
 
+/* The fact that may be meant; a name of the rules or of the fields. */
+static const char *near_fact(const struct vocabulary *v, const char *name)
+{
+    const struct catalogue_place *places;
+    struct near near = near_to(name);
+    int count = catalogue_places(v->catalogue, &places);
+    for (const struct field *f = fields_all(); f->name; f++)
+        if (fields_fact(fields_leaf(f)))
+            near_try(&near, fields_leaf(f));
+    for (int i = SEEN_FIELD + 1; i < SEEN_CODES; i++)
+        near_try(&near, SEEN[i].name);
+    for (size_t i = 0; i < sizeof LOT_FACTS / sizeof LOT_FACTS[0]; i++)
+        near_try(&near, LOT_FACTS[i].name);
+    for (int i = 0; i < count; i++)
+        near_try(&near, places[i].place);
+    for (int i = 0; catalogue_quantity_at(v->catalogue, i); i++)
+        near_try(&near, catalogue_quantity_at(v->catalogue, i)->name);
+    return near.word;
+}
+
 int vocabulary_fact(const struct vocabulary *v, const char *name, struct fact_name *ret,
                     struct error *err)
 {
@@ -333,7 +354,9 @@ int vocabulary_fact(const struct vocabulary *v, const char *name, struct fact_na
             return 0;
         }
     }
+    const struct near near = {.word = err ? near_fact(v, name) : NULL};
     error_set(err, ERROR_INVALID, "no such fact");
     error_field(err, "fact", name);
+    near_hint(&near, "", err);
     return ERROR_INVALID;
 }

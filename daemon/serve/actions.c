@@ -143,7 +143,7 @@ static int check_cause(const struct setup *setup, const struct action_row *row, 
     if (row->symptom[0])
         snprintf(what, sizeof what, "a cause of %s", row->symptom);
     look_causes(setup, row->symptom, &known);
-    error_hint(err, "`oddloaf rules list` names them all");
+    triage_cause_hint(setup->triage, row->cause, "`oddloaf rules list` names them all", err);
     int rc = settle_known(&known, "cause", what, err);
     if (!rc && err)
         err->hint[0] = '\0';

@@ -109,7 +109,7 @@ static int read_cause(const struct request *rq, const struct setup *setup, const
         return 0;
     error_set(err, ERROR_INVALID, "is not a cause");
     error_field(err, "cause", cause);
-    error_hint(err, "`oddloaf rules list` lists the causes");
+    triage_cause_hint(setup->triage, cause, "`oddloaf rules list` lists the causes", err);
     return ERROR_INVALID;
 }
 
@@ -408,7 +408,7 @@ static int read_settling(const json_t *body, const struct setup *setup, const ch
     if (!unranked && !triage_cause_of(setup->triage, s->cause, symptom)) {
         error_set(err, ERROR_INVALID, "is not a cause of %s", symptom);
         error_field(err, "cause", s->cause);
-        error_hint(err, "`oddloaf rules list` names them");
+        triage_cause_hint(setup->triage, s->cause, "`oddloaf rules list` names them", err);
         return ERROR_INVALID;
     }
     if (words_has(WORDS_CONFIRMED_BY, s->confirmed_by))

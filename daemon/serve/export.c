@@ -86,8 +86,10 @@ static int add_complaint(void *arg, const struct export_complaint *complaint)
         json_object_set_new(body, "harm_read", json_true());
     if (json_is_true(json_object_get(body, "harm_read")) && !json_object_get(body, "harm"))
         json_object_set_new(body, "harm", json_array());
-    if (*complaint->same_as)
+    if (*complaint->same_as) { /* it is joined, whatever the codes say */
         json_object_set_new(body, "same_as", json_string(complaint->same_as));
+        json_object_set_new(body, "anyway", json_true());
+    }
     if (p->contacts)
         json_object_set_new(
             body, "contact",
@@ -261,9 +263,11 @@ static const char README[] =
     "# Everything on record\n\n"
     "CSV as RFC 4180 has it, UTF-8, times in UTC; NDJSON, one JSON object a line. An apostrophe "
     "before a\n"
-    "cell that a spreadsheet would run as a formula is not part of the text: `oddloaf load` takes "
-    "it away\n"
-    "again. Rows that came while these files were written may be in some of them and not in "
+    "cell that a spreadsheet would run as a formula is not part of the text, and marks that turn "
+    "the\n"
+    "direction of reading or break a line unseen are written out (`\\u202E`): `oddloaf load` takes "
+    "both\n"
+    "back. Rows that came while these files were written may be in some of them and not in "
     "others.\n\n"
     "A fresh daemon loads it again, in this order:\n\n"
     "    for kind in products targets lots mixes uses readings plantlog dispatch; do\n"
@@ -279,7 +283,7 @@ static const char README[] =
     "were logged;\n"
     "  `harm_read`: a person corrected what is said of harm, so `harm` holds whatever the note "
     "says\n"
-    "* `joined.ndjson`: reports that repeat one of them (`same_as`)\n"
+    "* `joined.ndjson`: reports that repeat one of them (`same_as`), two codes or not (`anyway`)\n"
     "* `withdrawn.ndjson`: complaints that were withdrawn, with the reports that repeat them; they "
     "count\n"
     "  nowhere and are not loaded again; `changes.csv` has who withdrew them, when and why\n"

@@ -1,5 +1,6 @@
 #include "serve/request.h"
 #include "base/jsonx.h"
+#include "base/near.h"
 #include "base/text.h"
 #include "base/when.h"
 #include "base/words.h"
@@ -59,6 +60,10 @@ int request_query_flag(const struct request *rq, const char *name, bool missing,
 
 static int refuse_word(const char *name, const char *text, const char *known, struct error *err)
 {
+    char best[NEAR_BYTES];
+    struct near near = near_to(text);
+    near_try_each(&near, known, best);
+    near_hint(&near, "", err);
     error_set(err, ERROR_INVALID, "not one of %s", known);
     error_field(err, name, text);
     return ERROR_INVALID;

@@ -1,4 +1,5 @@
 #include "show/lot_told.h"
+#include "intake/fields.h"
 #include <string.h>
 
 enum { CANDIDATES = 6 };
@@ -68,7 +69,7 @@ static void add_doubts(const json_t *doubts, struct view *view)
     const json_t *doubt;
     json_array_foreach(doubts, i, doubt)
     {
-        view_add(view, VIEW_ROW, "Doubtful", 0, "%s %s: %s", text_of(doubt, "field"),
+        view_add(view, VIEW_ROW, "Doubtful", 0, "%s %s: %s", fields_title(text_of(doubt, "field")),
                  text_of(doubt, "value"), text_of(doubt, "says"));
     }
 }

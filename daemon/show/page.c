@@ -97,6 +97,14 @@ void page_cell_number(struct text_buffer *b, const char *class, double x)
     text_append(b, "</td>");
 }
 
+void page_cell_about(struct text_buffer *b, const char *class, double count)
+{
+    char text[TYPESET_NUMBER];
+    open_cell(b, "td", class);
+    text_append_html(b, isfinite(count) ? typeset_about(count, "\u202f", text) : "–");
+    text_append(b, "</td>");
+}
+
 void page_cell_range(struct text_buffer *b, const char *class, double low, double high)
 {
     open_cell(b, "td", class);

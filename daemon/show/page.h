@@ -37,6 +37,8 @@ void page_close_table(struct text_buffer *b);
 /* A cell of text, a number, a range; what it holds is "–" where there is none. */
 void page_cell_text(struct text_buffer *b, const char *class, const char *text);
 void page_cell_number(struct text_buffer *b, const char *class, double x);
+/* What is counted by shares: "7", "about 3", "<1". */
+void page_cell_about(struct text_buffer *b, const char *class, double count);
 void page_cell_range(struct text_buffer *b, const char *class, double low, double high);
 /* A cell with a name and, smaller below it, what it is: "Line 2", "mold". */
 void page_cell_what(struct text_buffer *b, const char *name, const char *kind);

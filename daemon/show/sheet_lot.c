@@ -1,4 +1,5 @@
 /* The lot on a case's page: how sure it is, what is on record of it, where it went. */
+#include "intake/fields.h"
 #include "show/sheet.h"
 #include <math.h>
 #include <stdlib.h>
@@ -72,7 +73,7 @@ static void add_doubts(struct text_buffer *b, const json_t *doubts)
     json_array_foreach(doubts, i, doubt)
     {
         text_append(b, "<dt>Doubtful</dt><dd>");
-        page_add_text(b, doubt, "field");
+        text_append_html(b, fields_title(page_text(doubt, "field")));
         text_append(b, " ");
         page_add_text(b, doubt, "value");
         text_append(b, ": ");

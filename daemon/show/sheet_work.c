@@ -1,4 +1,5 @@
 /* What to do about a case: questions, checks, cautions, other lots; and what was done. */
+#include "intake/fields.h"
 #include "show/sheet.h"
 #include <math.h>
 #include <string.h>
@@ -348,7 +349,7 @@ static void add_event(struct text_buffer *b, const json_t *event)
     const char *about = page_text(event, "lot"), *field = page_text(event, "field");
     const char *what = page_text(event, "what");
     struct text_buffer told = {0};
-    append_told(&told, *field ? field : about);
+    append_told(&told, *field ? fields_title(field) : about);
     for (size_t i = 0; i < sizeof IS / sizeof IS[0]; i++)
         if (strcmp(what, IS[i]) == 0)
             append_told(&told, page_text(event, "is"));

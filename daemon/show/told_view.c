@@ -54,7 +54,7 @@ void told_view_lot(struct view *view, const json_t *lot)
 
 static void append_value(struct text_buffer *out, const json_t *value);
 
-/* "wet inside bag yes, spots 4": names of ours, read aloud. */
+/* "Smell sour, Spots 4", of others "aw 0.95": as people name them, or read aloud. */
 static void append_members(struct text_buffer *out, const json_t *object)
 {
     const char *name;
@@ -63,7 +63,8 @@ static void append_members(struct text_buffer *out, const json_t *object)
     json_object_foreach((json_t *)object, name, value)
     {
         text_append(out, out->length > before ? ", " : "");
-        for (const char *p = name; *p; p++)
+        const struct field *seen = fields_member("observed", name);
+        for (const char *p = seen ? seen->title : name; *p; p++)
             text_append_bytes(out, *p == '_' ? " " : p, 1);
         text_append(out, " ");
         append_value(out, value);
@@ -132,10 +133,10 @@ void told_view_complaint(struct view *view, const json_t *complaint)
     }
     if (json_is_true(json_object_get(complaint, "harm_possible")))
         view_add(view, VIEW_ROW, "Harm", 0, "perhaps: somebody must read it");
-    add_value(view, "Observed", json_object_get(complaint, "observed"));
+    add_value(view, "Seen", json_object_get(complaint, "observed"));
     add_others(view, complaint);
     if (*text_of(complaint, "note"))
-        view_add(view, VIEW_ROW, "Words", 0, "\"%s\"", text_of(complaint, "note"));
+        view_add(view, VIEW_ROW, "Note", 0, "\"%s\"", text_of(complaint, "note"));
     json_array_foreach(json_object_get(complaint, "again"), i, text)
         view_add(view, VIEW_ROW, "Told again", 0, "\"%s\"", json_string_value(text));
 }

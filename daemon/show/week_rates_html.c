@@ -36,14 +36,14 @@ static void add_rate(struct text_buffer *b, const json_t *row, double most)
                      page_text(row, "target_met"));
     page_cell_what(b, page_text(row, *page_text(row, "title") ? "title" : "level"), kind.data);
     text_buffer_free(&kind);
-    page_cell_number(b, "n", page_number(row, "complaints"));
+    page_cell_about(b, "n", page_number(row, "complaints"));
     page_cell_number(b, "n wide", page_number(row, "units"));
     page_cell_number(b, "n", rate);
     page_cell_range(b, "n", low, high);
     text_append(b, "<td class=\"wide\">");
     page_whisker(b, rate, low, high, most);
     text_append(b, "</td>");
-    page_cell_number(b, "n wide", page_number(made, "complaints"));
+    page_cell_about(b, "n wide", page_number(made, "complaints"));
     page_cell_number(b, "n wide", page_number(made, "per_million"));
     page_cell_range(b, "n wide", page_number(made, "low"), page_number(made, "high"));
     text_append(b, "</tr>");

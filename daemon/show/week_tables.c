@@ -48,7 +48,7 @@ static void add_signal(struct text_buffer *b, const json_t *s)
     add_course(b, s);
     const char *since = page_text(s, "since");
     page_cell_text(b, "w", since + (strlen(since) > 5 ? 5 : 0));
-    page_cell_number(b, "n", page_number(s, "observed"));
+    page_cell_about(b, "n", page_number(s, "observed"));
     page_cell_number(b, "n", page_number(s, "expected"));
     page_cell_number(b, "n wide", page_number(s, "ratio"));
     page_cell_range(b, "n wide", page_number(s, "low"), page_number(s, "high"));

@@ -78,7 +78,8 @@ static void pass_on(struct csv_rows *r, long line)
     for (size_t i = 0; i < kept; i++) {
         char *text = r->text.data + r->starts[i];
         size_t escape = csv_cell_escape(text, r->lengths[i]);
-        fields[i] = (struct csv_field){text + escape, r->lengths[i] - escape};
+        text += escape;
+        fields[i] = (struct csv_field){text, csv_cell_unmark(text, r->lengths[i] - escape)};
     }
     r->sink.row(r->sink.arg, line, fields, r->count);
 }

@@ -101,16 +101,19 @@ static const char *because_of(const struct rank_item *item, const struct fact *f
     return item->evidence->because;
 }
 
-/* Why a count above chance speaks against a cause that would show one; NULL where it does not. */
+/* What a count above chance is worth: that something else explains the same complaints better, on
+ * whichever side it speaks; else why it speaks against a cause that would show one. */
 static json_t *although(const struct triage *triage, const struct rank_item *item,
                         const struct fact *fact)
 {
     char title[FACT_TITLE];
     bool excess = !isnan(fact->observed) && fact->observed > fact->expected;
-    if (item->bits >= 0 || !excess || !(fact->bits <= 0))
+    if (!excess)
         return NULL;
     if (!fact->rival)
-        return json_string("more than by chance, but too few to be an excess");
+        return item->bits < 0 && fact->bits <= 0
+                   ? json_string("more than by chance, but too few to be an excess")
+                   : NULL;
     const struct fact_name *better = &triage->rules->facts[fact->rival - 1].name;
     return json_sprintf("more than by chance, but explained better by: %s",
                         fact_title(triage->rules->vocabulary, better, title));

@@ -15,7 +15,8 @@ struct held {
     double is, was;         /* as specified, as made */
     double days, instead;   /* without mold; beyond the horizon: the horizon */
     bool beyond;
-    char warm[200]; /* what the days leave out of a lot that was packed so; "" */
+    int shelf_life_days; /* 0: it holds as long, or that is not known */
+    char warm[200];      /* what the days leave out of a lot that was packed so; "" */
 };
 
 /* What speaks loudest for the first cause of what the models can take otherwise; false: nothing. */
@@ -76,22 +77,30 @@ static bool worked_out(const struct triage *triage, const struct case_rank *rank
     model_lot_of(triage->rules, record, baseline, ranked->input.as_of_ms, &made);
     take_warm(triage, &made, h);
     model_lot_changed(triage->rules, record, baseline, &changes, &changed);
-    return days_of(triage, &made, &h->instead, &beyond) &&
-           days_of(triage, &changed, &h->days, &h->beyond) && h->days > h->instead;
+    if (!days_of(triage, &made, &h->instead, &beyond) ||
+        !days_of(triage, &changed, &h->days, &h->beyond))
+        return false;
+    if (!h->beyond && h->days < record->lot.shelf_life_days)
+        h->shelf_life_days = record->lot.shelf_life_days;
+    return h->days > h->instead;
 }
 
 static json_t *told(const struct triage *triage, const struct held *h)
 {
     const struct vocabulary *words = triage->rules->vocabulary;
     const char *unit = vocabulary_unit(words, h->lever.quantity);
+    char still[80] = "";
     unit = strcmp(unit, "degC") == 0 ? "°C" : strcmp(unit, "1") == 0 ? "" : unit;
+    if (h->shelf_life_days)
+        snprintf(still, sizeof still, "That is still short of its shelf life of %d days. ",
+                 h->shelf_life_days);
     return json_sprintf(
         "%s at %.3g%s%s or %s, not %.3g, this lot would have held %s%.0f days "
-        "without mold instead of %.0f. %sA model's answer: try it at the bench, and "
+        "without mold instead of %.0f. %s%sA model's answer: try it at the bench, and "
         "let a licensed person approve it.",
         vocabulary_quantity_title(words, h->lever.quantity), h->is, *unit ? " " : "", unit,
         h->was > h->is ? "below" : "above", h->was, h->beyond ? "more than " : "", h->days,
-        h->instead, h->warm);
+        h->instead, still, h->warm);
 }
 
 static bool has_answer(const struct case_rank *ranked)

@@ -488,6 +488,7 @@ static int reach_cause(struct triage *triage, struct store *store, const struct 
         case_rank_clear(&ranked);
         error_set(err, ERROR_NOT_FOUND, "not a cause of this symptom");
         error_field(err, "cause", cause);
+        triage_cause_hint(triage, cause, "", err);
         return ERROR_NOT_FOUND;
     }
     struct reaching reaching = {

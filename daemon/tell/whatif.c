@@ -68,6 +68,16 @@ static json_t *firmness_json(const struct firmness_prediction *firm)
                      firm->reason);
 }
 
+/* The shelf life that the days fall short of, by the models; null: they last it, or it is not said.
+ */
+static json_t *short_of(const struct expecting *x, const struct mold_prediction *mold)
+{
+    int shelf_life_days = x->record->lot.shelf_life_days;
+    bool is_short =
+        mold->valid && mold->mold_free_days.typical < fmin(shelf_life_days, mold->horizon_days);
+    return is_short ? json_integer(shelf_life_days) : json_null();
+}
+
 static json_t *way_json(const struct expecting *x, const char *way, const struct model_lot *lot)
 {
     const struct models_parameters *models = &x->triage->models;
@@ -82,9 +92,10 @@ static json_t *way_json(const struct expecting *x, const char *way, const struct
     struct lot_conditions filled = lot->made, specified = lot->specified;
     lot_conditions_fill(&specified, NULL, &models->typical);
     lot_conditions_fill(&filled, &specified, &models->typical);
-    return json_pack("{s:s, s:o, s:o, s:o, s:o, s:o}", "way", way, "mold_free_days",
-                     mold_days_json(&mold), "without_mold", jsonx_rounded(1 - moldy, 4), "odor",
-                     odor_json(&odor), "firmness", firmness_json(&firm), "preserving",
+    return json_pack("{s:s, s:o, s:o, s:o, s:o, s:o, s:o}", "way", way, "mold_free_days",
+                     mold_days_json(&mold), "short_of", short_of(x, &mold), "without_mold",
+                     jsonx_rounded(1 - moldy, 4), "odor", odor_json(&odor), "firmness",
+                     firmness_json(&firm), "preserving",
                      preserving_json(x->triage->rules, &filled, &models->typical));
 }
 

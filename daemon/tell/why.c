@@ -308,6 +308,7 @@ int tell_why(struct triage *triage, struct store *store, int64_t case_id, const 
         case_rank_clear(&ranked);
         error_set(err, ERROR_NOT_FOUND, "not a cause of this symptom");
         error_field(err, "cause", cause);
+        triage_cause_hint(triage, cause, "", err);
         return ERROR_NOT_FOUND;
     }
     json_t *causes = json_array();

@@ -79,9 +79,24 @@ static void test_counts_name_what_they_count(void **state)
     }
 }
 
+/* Nobody complains by halves. */
+static void what_is_counted_by_shares_is_told_about(void **state)
+{
+    static const struct {
+        double count;
+        const char *text;
+    } ROWS[] = {{0, "0"}, {7, "7"}, {3.4, "about_3"}, {0.3, "<1"}, {39.2, "39"}, {1234.6, "1_235"}};
+    (void)state;
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++) {
+        char text[TYPESET_NUMBER];
+        assert_string_equal(typeset_about(ROWS[i].count, "_", text), ROWS[i].text);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {cmocka_unit_test(lines), cmocka_unit_test(numbers),
-                                       cmocka_unit_test(test_counts_name_what_they_count)};
+                                       cmocka_unit_test(test_counts_name_what_they_count),
+                                       cmocka_unit_test(what_is_counted_by_shares_is_told_about)};
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -104,7 +104,7 @@ class Options(ClientTest):
         self.daemon.doubts = [{"field": "found_on", "value": "2026-11-10",
                                "says": "before lot L2-6321-B0412 was packed, on 2026-11-17"}]
         out = self.ok("log", "--symptom", "mold", "--lot", "L2 6321 B0412")
-        self.assertIn("  in doubt        found_on 2026-11-10: before lot L2-6321-B0412 was packed, on\n"
+        self.assertIn("  in doubt        Found 2026-11-10: before lot L2-6321-B0412 was packed, on\n"
                       "                  2026-11-17\n", out)
 
     def test_harm_gives_words_to_read_and_no_cause(self):
@@ -189,7 +189,7 @@ Received,Defect,Batch,Ref
         code, out, err = self.run_client("log", "--from", path)
         self.assertEqual(code, 1)
         self.assertEqual(err, """\
-oddloaf: log: refused: w.csv:2: found_on 'yesterday': must be a whole date like 2026-11-19
+oddloaf: log: refused: w.csv:2: found_on (Found) 'yesterday': must be a whole date like 2026-11-19
 oddloaf: log: refused: w.csv:3: symptom: is missing (name its column with --map COLUMN=FIELD, or \
 give the option for all rows)
 """)
@@ -206,7 +206,7 @@ give the option for all rows)
         self.assertEqual((error["line"], error["field"]), (2, "symptom"))
         code, out, err = self.run_client("log", "--from", path)
         self.assertEqual(err.count("w.csv:2: "), 5, err)
-        self.assertIn("w.csv:2: received_at '1999-12-31T00:00:00-05:00': "
+        self.assertIn("w.csv:2: received_at (Received) '1999-12-31T00:00:00-05:00': "
                       "lies before the year 2000\n", err)
         self.assertIn("w.csv: 1 row: 0 new, 0 logged before, 1 refused\n", out)
         self.assertEqual(self.daemon.complaints, {})
@@ -225,7 +225,7 @@ give the option for all rows)
         code, out, err = self.run_client("log", "--from", csv)
         self.assertEqual(code, 1)
         self.assertEqual(err.count("HARM is reported in this row"), 2, err)
-        self.assertIn("found_on 'yesterday': must be a whole date", err)
+        self.assertIn("found_on (Found) 'yesterday': must be a whole date", err)
         self.assertIn("Harm is reported in line 2, line 3.", out)
         lines = self.file("h.ndjson", '{"note": "she vomited"\n')
         code, out, err = self.run_client("--json", "log", "--from", lines)
@@ -380,7 +380,7 @@ class Spool(ClientTest):
         self.serve()
         code, _, err = self.run_client("log", "--replay")
         self.assertEqual(code, 1)
-        self.assertIn("a kept complaint is refused: product: no such product", err)
+        self.assertIn("a kept complaint is refused: Product told: no such product", err)
         path = re.search(r"refused ones are in (\S+)", err).group(1)
         with open(path, encoding="utf-8") as f:
             self.assertEqual(json.loads(f.read())["product"], "NOPE")

@@ -246,6 +246,12 @@ static void rows_that_deny_are_no_harm(void **state)
                                         "Salmonella|not detected",
                                         "Salmonella: ausencia en 25 g",
                                         "No glass found.",
+                                        "Salmonella,not detected",
+                                        "Salmonella spp;25 g;absent",
+                                        "\"Foreign matter\",\"none\"",
+                                        "Listeria monocytogenes,< 10 cfu/g",
+                                        "Glass, 0",
+                                        "Salmonella\t25 g\tn.d.",
                                         "Sample: glass jar",
                                         "method: glass beads, filter plate; metal sieve"};
     static const char *const HARM[] = {"Salmonella: positive",
@@ -256,6 +262,11 @@ static void rows_that_deny_are_no_harm(void **state)
                                        "Result: negative, but he was sick",
                                        "Glass: none, but metal was found",
                                        "Listeria monocytogenes: 120 cfu/g",
+                                       "Salmonella,detected",
+                                       "Salmonella;25 g;positive",
+                                       "Glass,0,5 mm",
+                                       "Salmonella,absent,but our son vomited",
+                                       "Found glass in it, none",
                                        "method: Listeria monocytogenes positive"};
     struct fixture *f = *state;
     for (size_t i = 0; i < COUNT_OF(CLEAN); i++)

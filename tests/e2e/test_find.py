@@ -105,8 +105,8 @@ def check_dates(plant, folder):
              "--symptom", "mold", "--channel", "store"]
     done = plant.client(*words, check=1, env={"TZ": "America/New_York"})
     assert "3 rows: 1 new, 0 logged before, 2 refused" in done.stdout, done.stdout
-    for word in ("found_on '11/25/26': is no date written DD/MM/YY", "code_date 'soon'", "received_at '20.11.2026'",
-                 "received_at '01.02.1999 09:00'"):
+    for word in ("found_on (Found) '11/25/26': is no date written DD/MM/YY", "code_date (Date on bag) 'soon'", "received_at (Received) '20.11.2026'",
+                 "received_at (Received) '01.02.1999 09:00'"):
         assert word in done.stderr, (word, done.stderr)
     sent = plant.client_json("complaint", "D-1")["sent"]
     assert (sent["found_on"], sent["received_at"], sent["code_date"]) == (

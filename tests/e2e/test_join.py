@@ -192,7 +192,7 @@ def check_sample(plant):
     assert "4 rows, 3 would be sent, 1 refused" in done.stdout, (example, done.stdout, done.stderr)
     done = plant.client(*words, "--dry-run", check=1)
     assert "4 rows, 3 would be sent, 1 refused" in done.stdout, done.stdout
-    assert "complaints.csv:5: code_date '27 Nov'" in done.stderr, done.stderr
+    assert "complaints.csv:5: code_date (Date on bag) '27 Nov'" in done.stderr, done.stderr
     assert plant.get("/v1/status")[1]["counts"]["complaints"] == before
     done = plant.client(*words, check=1)
     assert "3 new, 0 logged before, 1 refused" in done.stdout, done.stdout

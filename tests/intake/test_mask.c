@@ -100,6 +100,16 @@ static void names_in_any_writing(void **state)
         /* letter by letter */
         {"Zenobia Jones", "J o n e s, J-O-N-E-S; j. o. n. e. s. and Z e n o b i a J o n e s",
          "[name], [name]; [name]. and [name] [name]"},
+        {"Zenobia Jones",
+         "J*o*n*e*s, J_o_n_e_s; j\u2665o\u2665n\u2665e\u2665s and J + o + n + e + s",
+         "[name], [name]; [name] and [name]"},
+        {"Zenobia Jones",
+         "\u24BF\u24DE\u24DD\u24D4\u24E2, \U0001F179\U0001F17E\U0001F17D\U0001F174\U0001F182 "
+         "and \U0001F1EF\U0001F1F4\U0001F1F3\U0001F1EA\U0001F1F8; \u24BF \u24DE \u24DD "
+         "\u24D4 \u24E2",
+         "[name], [name] and [name]; [name]"},
+        {"Zenobia Jones", "\u2460 bag, \U0001F35E bread, a * b",
+         "\u2460 bag, \U0001F35E bread, a * b"},
         {"Zenobia Jones", "J o n, plan B or C, j o i n e s", "J o n, plan B or C, j o i n e s"},
         {"\u738B\u5C0F\u660E", "\u6211\u662F\u5C0F\u660E\u3002\u738B\u5C0F\u660E",
          "\u6211\u662F[name]\u3002[name]"},

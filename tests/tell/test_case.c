@@ -64,6 +64,7 @@ static void what_would_have_held_is_said_of_the_first_cause(void **state)
     json_t *ranking = rank_of(triage, &f, id), *actions = json_object_get(ranking, "actions");
     const char *held = text_of(ranking, "held");
     int days = 0, instead = 0;
+    char still[80];
     assert_string_equal(text_of(top_of(ranking), "cause"), "packed-hot");
     assert_non_null(held);
     assert_int_equal(sscanf(held,
@@ -76,6 +77,15 @@ static void what_would_have_held_is_said_of_the_first_cause(void **state)
     assert_string_equal(json_string_value(json_array_get(actions, json_array_size(actions) - 1)),
                         held);
     json_decref(ranking);
+    /* longer, and yet not as long as it is sold */
+    for (int life = days; life <= days + 1; life++) {
+        fixture_sql(&f, "UPDATE product SET shelf_life_days = %d", life);
+        fixture_records_changed(&f);
+        snprintf(still, sizeof still, "That is still short of its shelf life of %d days.", life);
+        ranking = rank_of(triage, &f, id);
+        assert_int_equal(strstr(text_of(ranking, "held"), still) != NULL, life > days);
+        json_decref(ranking);
+    }
     /* as specified: nothing would have held longer */
     fixture_sql(&f, "UPDATE reading SET value = 38 WHERE lot_id = %lld AND quantity_id = 1",
                 (long long)fixture_lot(20, 1, 0));

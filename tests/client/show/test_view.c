@@ -2,9 +2,11 @@
 #include "base/text.h"
 #include "show/table.h"
 #include "show/view.h"
+#include <fcntl.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 /* cmocka.h needs these before it */
 #include <setjmp.h>
@@ -221,6 +223,64 @@ static void a_number_is_not_broken_while_a_heading_can_be(void **state)
     free(p.text);
 }
 
+/* A narrow terminal breaks names at their hyphens, before any word or number. */
+static void cells_break_at_hyphens_first(void **state)
+{
+    static const struct column narrow[] = {
+        {"what", COLUMN_LEFT, 4}, {"since", COLUMN_LEFT, 8}, {"times", COLUMN_LEFT, 0}};
+    struct table *t = table_new(narrow, 3);
+    struct page p;
+    (void)state;
+    table_add(t, "inhibitor-ineffective-ph");
+    table_add(t, "W45," VIEW_NBSP "easing");
+    table_add(t, "100" VIEW_NBSP "(90.4" VIEW_NBSP "to" VIEW_NBSP "123)");
+    page_open(&p, 46, true);
+    table_print(t, &p.v, 0);
+    page_is(&p, "what            since        times\n"
+                "inhibitor-      W45, easing  100 (90.4 to 123)\n"
+                "ineffective-ph\n");
+    table_free(t);
+}
+
+/* Refusals go to stderr: wrapped for people, whole for programs. */
+static void a_line_is_wrapped_on_a_terminal_only(void **state)
+{
+    static const char TEXT[] = "oddloaf: log: the daemon refuses what was said of it because it "
+                               "is longer than a line of the terminal";
+    char shown[400] = "";
+    char *whole;
+    size_t length;
+    (void)state;
+    int primary = posix_openpt(O_RDWR | O_NOCTTY);
+    assert_true(primary >= 0 && grantpt(primary) == 0 && unlockpt(primary) == 0);
+    FILE *terminal = fopen(ptsname(primary), "r+");
+    assert_non_null(terminal);
+    view_line(terminal, 0, TEXT);
+    fflush(terminal);
+    for (ssize_t more = 1; strlen(shown) <= strlen(TEXT) && more > 0;)
+        more = read(primary, shown + strlen(shown), sizeof shown - 1 - strlen(shown));
+    fclose(terminal);
+    close(primary);
+    assert_true(strcspn(shown, "\r\n") <= 80);
+    assert_non_null(strstr(shown, "\n  "));
+    FILE *out = open_memstream(&whole, &length);
+    view_line(out, 2, TEXT);
+    fclose(out);
+    assert_int_equal(strcspn(whole, "\n"), 2 + strlen(TEXT));
+    free(whole);
+}
+
+static void harm_is_red_where_there_are_colours(void **state)
+{
+    struct page p;
+    (void)state;
+    page_open(&p, 80, true);
+    p.v.styled = true;
+    view_text(&p.v, VIEW_HARM, 0, 0, "HARM");
+    view_text(&p.v, VIEW_BOLD, 0, 0, "bold");
+    page_is(&p, "\033[1;31mHARM\033[0m\n\033[1mbold\033[0m\n");
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -237,6 +297,9 @@ int main(void)
         cmocka_unit_test(a_table_shrinks_the_column_that_may),
         cmocka_unit_test(a_table_never_overflows),
         cmocka_unit_test(a_number_is_not_broken_while_a_heading_can_be),
+        cmocka_unit_test(cells_break_at_hyphens_first),
+        cmocka_unit_test(a_line_is_wrapped_on_a_terminal_only),
+        cmocka_unit_test(harm_is_red_where_there_are_colours),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
