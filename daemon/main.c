@@ -12,6 +12,7 @@
 #include "serve/inbox.h"
 #include "serve/installed.h"
 #include "serve/keeper.h"
+#include "serve/kept.h"
 #include "serve/reload.h"
 #include "serve/restoring.h"
 #include "serve/service.h"
@@ -333,6 +334,7 @@ static int start(struct daemon *d, const struct options *o, struct error *err)
     d->base = new_loop();
     d->app.sessions = sessions_new();
     d->app.uploads = uploads_new();
+    d->app.kept = kept_new();
     d->app.reloaded = daemon_reloaded;
     d->app.reloaded_arg = d;
     d->app.stop = daemon_ask_restore;
@@ -382,6 +384,7 @@ static void stop(struct daemon *d)
     reload_free(d->reload);
     sessions_free(d->app.sessions);
     uploads_free(d->app.uploads);
+    kept_free(d->app.kept);
     struct event *const events[] = {d->term, d->interrupt, d->hangup, d->draining, d->restore};
     for (size_t i = 0; i < sizeof events / sizeof events[0]; i++) {
         if (events[i])

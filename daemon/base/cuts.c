@@ -15,6 +15,7 @@ static const struct cut CUTS[] = {
     {"plant", CUT_LOT, 0, "plant", "from plant"},
     {"store", CUT_COMPLAINT, CUT_SENT, "store", "at store"},
     {"channel", CUT_COMPLAINT, 0, "channel", "by"},
+    {"retailer", CUT_COMPLAINT, CUT_SENT | CUT_BY_STORE, NULL, "at retailer"},
     {0}};
 
 const struct cut *cuts_all(void)

@@ -12,7 +12,7 @@
 enum cut_source {
     CUT_LOT,       /* in a column of its lot; units are those packed */
     CUT_PRODUCT,   /* in one of its lot's product, else of the product it names; units likewise */
-    CUT_COMPLAINT, /* in a column of its own */
+    CUT_COMPLAINT, /* in a column of its own, if it has one */
     CUT_CAUSE,     /* in the rankings: its share of every cause, a fraction of a complaint */
     CUT_PLACE      /* the same of causes that speak of a place of the plant */
 };
@@ -21,14 +21,15 @@ enum cut_flag {
     CUT_SENT = 1,   /* units are those dispatched to the level: a column of dispatch by that name */
     CUT_JUDGED = 2, /* what rose is looked for among its levels */
     CUT_USUAL = 4,  /* shown without having been asked for */
-    CUT_BY_STORE = 8 /* not told: that by which all of the lot went to the store that is named */
+    CUT_BY_STORE = 8 /* not told, or without a column: that of dispatch by which all of the lot went
+                        to the store that is named */
 };
 
 struct cut {
     const char *name; /* the word of --by; NULL: the end */
     enum cut_source source;
     unsigned flags;     /* of enum cut_flag */
-    const char *column; /* of lot, product or complaint; NULL where there is none */
+    const char *column; /* of lot, product or complaint; NULL: none */
     const char *where;  /* before a level in a sentence, "on line"; "": its title says what it is */
 };
 

@@ -73,6 +73,7 @@ static const struct record_column DISPATCH[] = {
     {"at", RECORD_WHEN, KEY},
     {"units", RECORD_WHOLE, RECORD_REQUIRED},
     {"transit_c", RECORD_REAL, 0},
+    {"retailer", RECORD_NAME, 0},
 };
 
 static const struct record_table TABLES[RECORD_KINDS] = {

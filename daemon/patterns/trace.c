@@ -2,6 +2,7 @@
 #include "base/short_id.h"
 #include "base/text.h"
 #include "patterns/trace_explain.h"
+#include "patterns/trace_named.h"
 #include "patterns/trace_runs.h"
 #include "patterns/trace_test.h"
 #include "store/case.h"
@@ -205,7 +206,7 @@ static json_t *stories_json(const struct trace_lots *t, const struct tz *tz,
 /* What explains best stands first, sure or not, its near rivals behind it, before what explains
  * what that leaves over; then all else as it was. */
 static void put_in_order(struct trace_lots *t, const struct trace_story stories[TRACE_STORIES],
-                         struct trace_result *results, size_t count)
+                         struct trace_result *results, size_t *count)
 {
     size_t at = 0;
     for (int s = 0; s < TRACE_STORIES; s++) {
@@ -220,16 +221,17 @@ static int answer(struct trace_lots *t, const struct tz *tz, const struct period
                   json_t **ret, struct error *err)
 {
     struct trace_result *results = NULL;
-    size_t count = 0;
+    size_t count = 0, tested;
     int rc = trace_test_all(t, &results, &count, err);
     if (rc)
         return rc;
+    tested = count;
     struct trace_story stories[TRACE_STORIES];
     if (!trace_explain(t, -INFINITY, stories)) {
         free(results);
         return error_set(err, ERROR_BUSY, "whoever asked has gone");
     }
-    put_in_order(t, stories, results, count);
+    put_in_order(t, stories, results, &count);
     trace_test_beside(t, results, count);
     json_t *factors = json_array();
     for (size_t i = 0; i < count; i++) {
@@ -238,7 +240,7 @@ static int answer(struct trace_lots *t, const struct tz *tz, const struct period
     }
     free(results);
     *ret = json_pack("{s:s, s:I, s:o, s:o, s:o}", "symptom", period->symptom, "tested",
-                     (json_int_t)count, "factors", factors, "runs", trace_runs_json(t, tz),
+                     (json_int_t)tested, "factors", factors, "runs", trace_runs_json(t, tz),
                      "stories", stories_json(t, tz, stories));
     return 0;
 }
@@ -252,6 +254,8 @@ int trace_run(struct store *store, const struct tz *tz, const struct trace_query
     const struct trace_asked asked = {period.symptom, period.packed, INT64_MAX};
     if (!rc)
         rc = trace_lots_read(store, tz, period.packed, &lots, err);
+    if (!rc)
+        rc = trace_named_read(lots, store, &asked, err);
     if (!rc)
         rc = trace_lots_report(lots, store, &asked, err);
     if (!rc) {

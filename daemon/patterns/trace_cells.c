@@ -59,15 +59,21 @@ long trace_cells_came(const struct trace_cells *c, size_t lot)
     return !l->failed ? 0 : l->complaints > 0 ? l->complaints : 1;
 }
 
-bool trace_cells_in(const struct trace_sent *cell, size_t level, bool sent)
+double trace_cells_in(const struct trace_cells *c, const struct trace_sent *cell, size_t level,
+                      bool sent)
 {
-    return !sent || cell->route == level + 1 || cell->store == level + 1;
+    const struct trace_level *l = &c->t->levels[level];
+    if (sent && l->only_named)
+        return cell->store ? 0 : l->told;
+    return !sent || cell->route == level + 1 || cell->store == level + 1 ||
+           cell->retailer == level + 1;
 }
 
 bool trace_cells_is_sent(const struct trace_lots *t, size_t level)
 {
     const char *factor = t->levels[level].factor;
-    return strcmp(factor, "route") == 0 || strcmp(factor, "store") == 0;
+    return strcmp(factor, "route") == 0 || strcmp(factor, "store") == 0 ||
+           strcmp(factor, "retailer") == 0;
 }
 
 static bool may_be_from(const struct trace_sent *cell, const struct trace_sent *report)
@@ -81,11 +87,13 @@ double trace_cells_share(const struct trace_cells *c, const double *now, size_t 
                          const struct trace_sent *report, size_t level)
 {
     double in = 0, all = 0;
+    if (report && report->store && c->t->levels[level].only_named)
+        return report->store == level + 1;
     for (size_t k = c->first[lot]; k < c->first[lot + 1]; k++) {
         if (!may_be_from(&c->cell[k], report))
             continue;
         all += now[k];
-        in += trace_cells_in(&c->cell[k], level, true) ? now[k] : 0;
+        in += now[k] * trace_cells_in(c, &c->cell[k], level, true);
     }
     if (all <= 0 && report) /* named what it was never sent to */
         return trace_cells_share(c, now, lot, NULL, level);

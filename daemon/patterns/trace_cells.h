@@ -5,7 +5,8 @@
 
 #include "patterns/trace_lots.h"
 
-/* What went of one lot to one store, or route; a lot of which nothing is known is one. */
+/* What went of one lot to one store, or route (of one retailer); a lot of which nothing is known is
+ * one. */
 struct trace_cells {
     const struct trace_lots *t;
     struct trace_sent *cell; /* by lot; `units` are those the lot's are shared out by */
@@ -26,9 +27,11 @@ void trace_cells_free(struct trace_cells *c); /* NULL is fine */
 
 /* Complaints of a lot that count: of one that failed at least one. */
 long trace_cells_came(const struct trace_cells *c, size_t lot);
-/* Whether a cell belongs to a level: any of another factor than route or store. */
-bool trace_cells_in(const struct trace_sent *cell, size_t level, bool sent);
-/* Whether a level is a route or a store: cells of a lot are in it, not all of the lot. */
+/* What part of a cell belongs to a level: of another factor than where it went all of it. */
+double trace_cells_in(const struct trace_cells *c, const struct trace_sent *cell, size_t level,
+                      bool sent);
+/* Whether a level is a route, a store or a retailer: cells of a lot are in it, not all of the lot.
+ */
 bool trace_cells_is_sent(const struct trace_lots *t, size_t level);
 /* What share of where a report may come from lies in a level, as `now` is expected of cells. NULL
  * for a report that names nothing. */

@@ -16,10 +16,10 @@ static const struct kind {
     const char *factor;
     double prior;
     bool stretches;
-} KINDS[] = {{"line", 0.30, true},       {"product", 0.06, true}, {"shift", 0.06, true},
-             {"route", 0.08, true},      {"store", 0.08, true},   {"plant", 0.01, true},
-             {"line-hour", 0.02, false}, {"mix", 0.04, false},    {"supplier", 0.02, false},
-             {NULL, 0.02, false}};
+} KINDS[] = {{"line", 0.30, true},      {"product", 0.06, true},    {"shift", 0.06, true},
+             {"route", 0.08, true},     {"store", 0.08, true},      {"retailer", 0.02, true},
+             {"plant", 0.01, true},     {"line-hour", 0.02, false}, {"mix", 0.04, false},
+             {"supplier", 0.02, false}, {NULL, 0.02, false}};
 
 struct candidate {
     size_t level;
@@ -136,8 +136,8 @@ static void raise(struct explaining *e, int story, const struct trace_blame *b)
     bool sent = trace_cells_is_sent(e->t, b->level);
     for (size_t i = b->first; i <= b->last; i++) {
         for (size_t k = e->c->first[l->lots[i]]; k < e->c->first[l->lots[i] + 1]; k++) {
-            if (trace_cells_in(&e->c->cell[k], b->level, sent))
-                e->times[story][k] += b->share * (b->ratio - 1);
+            e->times[story][k] +=
+                b->share * (b->ratio - 1) * trace_cells_in(e->c, &e->c->cell[k], b->level, sent);
         }
     }
 }
@@ -191,7 +191,7 @@ static void count_blame(struct explaining *e, struct trace_blame *b, int story)
         size_t lot = l->lots[i], week = e->c->week[lot];
         double level = (1 + e->c->came[week]) / (1 + due[week]);
         for (size_t k = e->c->first[lot]; k < e->c->first[lot + 1]; k++)
-            b->expected += trace_cells_in(&e->c->cell[k], b->level, sent) ? level * e->now[k] : 0;
+            b->expected += level * e->now[k] * trace_cells_in(e->c, &e->c->cell[k], b->level, sent);
         double left = (double)trace_cells_came(e->c, lot);
         for (size_t r = e->c->report[lot]; sent && left > 0 && r < e->c->report[lot + 1]; r++) {
             b->observed += trace_cells_share(e->c, e->now, lot, &e->t->reports.rows[r], b->level);

@@ -78,7 +78,7 @@ static void grow_slots(struct trace_lots *t)
         *find_slot(t, t->levels[i].factor, t->levels[i].level) = i + 1;
 }
 
-static struct trace_level *take_level(struct trace_lots *t, const char *factor, const char *level)
+struct trace_level *trace_lots_level(struct trace_lots *t, const char *factor, const char *level)
 {
     size_t *slot = find_slot(t, factor, level);
     if (*slot)
@@ -99,9 +99,13 @@ void trace_lots_share(struct trace_lots *t, size_t lot, const char *factor, cons
 {
     if (!*level)
         return;
-    struct trace_level *l = take_level(t, factor, level);
-    if (l->count && l->lots[l->count - 1] == lot)
-        return;
+    struct trace_level *l = trace_lots_level(t, factor, level);
+    if (!l->count || l->lots[l->count - 1] != lot)
+        trace_lots_add_to(l, lot);
+}
+
+void trace_lots_add_to(struct trace_level *l, size_t lot)
+{
     if (l->count == l->capacity) {
         l->capacity = l->capacity ? l->capacity * 2 : 8;
         l->lots = xrealloc(l->lots, l->capacity * sizeof *l->lots);
@@ -119,11 +123,20 @@ static size_t known_level(struct trace_lots *t, const char *factor, const char *
 void trace_lots_send(struct trace_lots *t, struct trace_trips *to, size_t lot,
                      const struct evidence_dispatch *row)
 {
-    struct trace_sent sent = {lot, known_level(t, "route", row->route),
-                              known_level(t, "store", row->store), (double)row->units, row->at_ms};
+    struct trace_sent sent = {.lot = lot,
+                              .route = known_level(t, "route", row->route),
+                              .store = known_level(t, "store", row->store),
+                              .retailer = known_level(t, "retailer", row->retailer),
+                              .units = (double)row->units,
+                              .at_ms = row->at_ms};
+    struct trace_level *store = sent.store ? &t->levels[sent.store - 1] : NULL;
+    if (store && sent.retailer)
+        store->retailer = sent.retailer;
+    else if (store) /* callers name stores */
+        sent.retailer = store->retailer;
     struct trace_sent *last = to->count ? &to->rows[to->count - 1] : NULL;
     if (to == &t->sent && last && last->lot == lot && last->route == sent.route &&
-        last->store == sent.store) {
+        last->store == sent.store && last->retailer == sent.retailer) {
         last->units += sent.units;
         return;
     }
@@ -165,19 +178,23 @@ static int add_lot(void *arg, const struct evidence_packed *row)
     return 0;
 }
 
-/* Moves on to a lot; false if it is none of ours. */
-static bool seek(struct reading *r, int64_t lot_id)
+bool trace_lots_seek(const struct trace_lots *t, size_t *at, int64_t lot_id)
 {
-    size_t start = r->at;
-    for (; r->at < r->t->count; r->at++) {
-        if (r->t->lots[r->at].lot_id == lot_id)
+    size_t start = *at;
+    for (; *at < t->count; ++*at) {
+        if (t->lots[*at].lot_id == lot_id)
             return true;
     }
-    for (r->at = 0; r->at < start && r->at < r->t->count; r->at++) {
-        if (r->t->lots[r->at].lot_id == lot_id)
+    for (*at = 0; *at < start && *at < t->count; ++*at) {
+        if (t->lots[*at].lot_id == lot_id)
             return true;
     }
     return false;
+}
+
+static bool seek(struct reading *r, int64_t lot_id)
+{
+    return trace_lots_seek(r->t, &r->at, lot_id);
 }
 
 static int add_share(void *arg, const struct evidence_share *row)
@@ -197,8 +214,11 @@ static int add_share(void *arg, const struct evidence_share *row)
 static int add_report(void *arg, const struct evidence_report *row)
 {
     struct reading *r = arg;
-    const struct evidence_dispatch named = {
-        .route = row->route, .store = row->store, .units = 1, .at_ms = row->received_ms};
+    const struct evidence_dispatch named = {.route = row->route,
+                                            .store = row->store,
+                                            .retailer = "",
+                                            .units = 1,
+                                            .at_ms = row->received_ms};
     if (row->received_ms >= r->until_ms || !seek(r, row->lot_id))
         return 0;
     r->t->lots[r->at].complaints++;
@@ -209,8 +229,10 @@ static int add_report(void *arg, const struct evidence_report *row)
 static int add_sent(void *arg, const struct evidence_dispatch *row)
 {
     struct reading *r = arg;
-    if (seek(r, row->lot_id))
+    if (seek(r, row->lot_id)) {
+        trace_lots_share(r->t, r->at, "retailer", row->retailer);
         trace_lots_send(r->t, &r->t->sent, r->at, row);
+    }
     return 0;
 }
 

@@ -22,12 +22,18 @@ struct trace_level {
     char *factor, *level; /* "film" "PF-1204" */
     size_t *lots;         /* indexes, ascending, each once */
     size_t count, capacity;
-    size_t same; /* first level on exactly the same lots: set by trace_test_all() */
+    size_t same;     /* first level on exactly the same lots: set by trace_test_all() */
+    size_t retailer; /* of a store: level + 1 of whose it is, 0 not known */
+    /* A store that only callers name (trace_named.h): about other symptoms and about this one so
+     * often; its part of the lots above. */
+    bool only_named;
+    int named, named_own;
+    double told;
 };
 
 /* Where lots went, and what callers name of it: levels + 1, 0 not known. By lot. */
 struct trace_sent {
-    size_t lot, route, store;
+    size_t lot, route, store, retailer;
     double units;  /* of reports: 1 */
     int64_t at_ms; /* of reports: received */
 };
@@ -55,6 +61,13 @@ size_t trace_lots_add(struct trace_lots *t, const struct trace_lot *lot);
 /* Marks that a lot carries a level, "" none; within one level lots come in ascending order. */
 void trace_lots_share(struct trace_lots *t, size_t lot, const char *factor, const char *level);
 
+/* The level, made if it is none yet; it moves when another one is made. */
+struct trace_level *trace_lots_level(struct trace_lots *t, const char *factor, const char *level);
+/* Each lot once, in ascending order. */
+void trace_lots_add_to(struct trace_level *level, size_t lot);
+/* Moves *at on to a lot, which is best asked for in the order of lots; false if it is none. */
+bool trace_lots_seek(const struct trace_lots *t, size_t *at, int64_t lot_id);
+
 /* Adds to `sent` or `reports` where units of a lot went, or what a caller named of it ("" not
  * known): what is no level of any lot is not known. Lots come in ascending order. */
 void trace_lots_send(struct trace_lots *t, struct trace_trips *to, size_t lot,
@@ -67,8 +80,8 @@ struct trace_asked {
 /* Everything about the lots packed then: lines, products, shifts, materials, routes … */
 int trace_lots_read(struct store *store, const struct tz *tz, struct when_span packed,
                     struct trace_lots **ret, struct error *err);
-/* Complaints of the symptom are counted on them, in place of what was counted before. `packed` is
- * what they were read of. */
+/* Complaints of the symptom are counted on them, in place of what was counted before: after
+ * trace_named_read(). `packed` is what they were read of. */
 int trace_lots_report(struct trace_lots *t, struct store *store, const struct trace_asked *asked,
                       struct error *err);
 

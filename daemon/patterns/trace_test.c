@@ -204,14 +204,33 @@ static void rename_same(struct trace_lots *t, size_t from, size_t to)
         t->levels[i].same = t->levels[i].same == from ? to : t->levels[i].same;
 }
 
-size_t trace_test_lead(struct trace_lots *t, struct trace_result *results, size_t count, size_t at,
+/* On all lots, or in each week on all of them or none: lots cannot tell it, callers can. */
+static struct trace_result untested(const struct trace_lots *t, size_t level)
+{
+    const struct trace_level *l = &t->levels[level];
+    const struct interval none = {NAN, NAN};
+    struct trace_result r = {.level = level, .odds = {NAN, none, 1, false}, .q = 1};
+    for (size_t i = 0; i < t->count; i++) {
+        r.failed += t->lots[i].failed;
+        r.other += !t->lots[i].failed && !t->lots[i].excluded;
+    }
+    for (size_t i = 0; i < l->count; i++) {
+        r.failed_exposed += t->lots[l->lots[i]].failed;
+        r.other_exposed += !t->lots[l->lots[i]].failed && !t->lots[l->lots[i]].excluded;
+    }
+    return r;
+}
+
+size_t trace_test_lead(struct trace_lots *t, struct trace_result *results, size_t *count, size_t at,
                        size_t level)
 {
-    size_t found = at, tested = t->levels[level].same;
-    while (found < count && results[found].level != tested)
+    size_t found = 0, tested = t->levels[level].same;
+    while (found < *count && results[found].level != tested)
         found++;
-    if (found == count)
+    if (found < at)
         return at;
+    if (found == *count)
+        results[(*count)++] = untested(t, level);
     struct trace_result leader = results[found];
     memmove(&results[at + 1], &results[at], (found - at) * sizeof *results);
     leader.level = level;

@@ -28,9 +28,9 @@ struct trace_result {
 int trace_test_all(struct trace_lots *t, struct trace_result **ret, size_t *ret_count,
                    struct error *err);
 /* Brings a level to place `at` of the results, the others in their order behind it, under its own
- * name if another on the same lots was tested. Returns the next place: `at` again of a level that
- * could not be tested, or stands before it. */
-size_t trace_test_lead(struct trace_lots *t, struct trace_result *results, size_t count, size_t at,
+ * name if another on the same lots was tested; one that could not be tested is added with no odds
+ * and p 1. Returns the next place: `at` again of a level that stands before it. */
+size_t trace_test_lead(struct trace_lots *t, struct trace_result *results, size_t *count, size_t at,
                        size_t level);
 /* Sets `rest` of the foremost results behind the first: within the lots with its level, and those
  * without. */

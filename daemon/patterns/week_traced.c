@@ -1,6 +1,8 @@
 #include "patterns/week_traced.h"
 #include "base/text.h"
+#include "patterns/trace_cells.h"
 #include "patterns/trace_explain.h"
+#include "patterns/trace_named.h"
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -47,9 +49,13 @@ static bool is_in(const struct trace_lots *t, const struct trace_blame *b,
 {
     const struct stretch s = stretch_of(t, b);
     const char *factor = t->levels[b->level].factor;
+    if (t->levels[b->level].only_named)
+        return report->store == b->level + 1;
     bool in = bsearch(&report->lot, s.lots, s.count, sizeof *s.lots, by_index) != NULL;
     if (strcmp(factor, "store") == 0)
         return in && (!report->store || report->store == b->level + 1);
+    if (strcmp(factor, "retailer") == 0)
+        return in && (!report->store || report->retailer == b->level + 1);
     if (strcmp(factor, "route") == 0)
         return in && (!report->route || report->route == b->level + 1);
     return in;
@@ -136,11 +142,13 @@ static struct week_signal *add_signal(struct tracing *t, size_t level, const str
     return s;
 }
 
-/* What all lots bear tells none apart; the hour of a line is told beside the run. */
+/* What all lots bear tells none apart, but for stores that all of them go to: callers name them.
+ * The hour of a line is told beside the run. */
 static bool tells(const struct trace_lots *t, const struct trace_blame *b)
 {
     const struct trace_level *level = &t->levels[b->level];
-    return level->count * 10 < t->count * 9 && strcmp(level->factor, "line-hour") != 0;
+    bool some = trace_cells_is_sent(t, b->level) || level->count * 10 < t->count * 9;
+    return some && strcmp(level->factor, "line-hour") != 0;
 }
 
 static void take_story(struct tracing *t, const struct trace_story *story)
@@ -203,6 +211,8 @@ static int trace_symptom(struct tracing *t, struct error *err)
     if (d->levels[0].counts[t->symptom][WEEK_SPAN - 1] < COMPLAINTS_LEAST)
         return 0;
     int rc = read_lots(t, err);
+    if (!rc)
+        rc = trace_named_read(t->lots, t->by->store, &asked, err);
     if (!rc)
         rc = trace_lots_report(t->lots, t->by->store, &asked, err);
     if (rc)

@@ -14,6 +14,7 @@
 struct sessions;
 struct inbox;
 struct uploads;
+struct kept;
 struct keeper;
 
 struct app {
@@ -31,6 +32,7 @@ struct app {
     struct readers *study;     /* long questions: common factors, everything at once */
     struct sessions *sessions; /* records on their way */
     struct uploads *uploads;   /* attachments on theirs */
+    struct kept *kept;         /* weeks and other spans, which many ask for at once */
     struct keeper *keeper;     /* NULL until it is started */
     struct inbox *inbox;       /* likewise */
     pthread_mutex_t reloading; /* one reload at a time */

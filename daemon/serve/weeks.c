@@ -8,17 +8,14 @@
 #include "patterns/trace.h"
 #include "patterns/week.h"
 #include "serve/app.h"
+#include "serve/kept.h"
 #include "serve/route.h"
 #include "show/week_csv.h"
 #include "show/week_html.h"
 #include "tell/tell.h"
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-
-static void reply_text(struct request *rq, const char *type, char *text)
-{
-    request_reply(rq, 200, type, text, strlen(text));
-}
 
 /* Of days to come nothing is known: "nothing rose" would be taken for an answer. */
 static int check_begun(const char *field, const char *text, int32_t first_day, int32_t today,
@@ -30,57 +27,62 @@ static int check_begun(const char *field, const char *text, int32_t first_day, i
     return error_set(err, ERROR_INVALID, "has not begun");
 }
 
-static int read_week(const struct request *rq, const struct setup *setup, struct iso_week *ret,
-                     struct error *err)
-{
-    int32_t today = tz_day(setup->tz, app_now_ms(rq->app));
-    struct iso_week now = iso_week_of(today);
-    if (strcmp(rq->part[0], "current") == 0) {
-        *ret = now;
-        return 0;
-    }
-    if (strcmp(rq->part[0], "latest") == 0) {
-        *ret = iso_week_add(now, -1);
-        return 0;
-    }
-    int rc = iso_week_parse(rq->part[0], ret, err);
-    if (rc)
-        error_field(err, "week", rq->part[0]);
-    return rc ? rc : check_begun("week", rq->part[0], iso_week_monday(*ret), today, err);
-}
-
-/* What came back in those days, under "returns"; without "stand", which is of now. */
-static int add_returns(struct store *store, const struct setup *setup, const struct span *days,
-                       json_t *report, struct error *err)
-{
-    json_t *returns = NULL;
-    const struct returns_query query = {days->from_day, days->to_day - 1,
-                                        triage_catalogue(setup->triage)};
-    int rc = returns_report(store, setup->tz, &query, &returns, err);
-    if (rc)
-        return rc;
-    json_object_del(returns, "stand");
-    json_object_set_new(report, "returns", returns);
-    return 0;
-}
+/* What a week and any other span are asked with alike. */
+struct asked {
+    const struct setup *setup;
+    int64_t now_ms;
+    struct span days, against; /* against.name "": nothing */
+    struct iso_week week;      /* of a week; year 0 of any other span */
+    unsigned by;
+    int format, table;
+};
 
 static const char *const FORMATS[] = {"json", "html", "csv", NULL};
 enum { FORMAT_JSON, FORMAT_HTML, FORMAT_CSV };
 
-/* What a week and any other span are asked with alike. */
-struct asked {
-    struct span against;
-    unsigned by;
-    int format, table;
-    const struct tz *tz;
-};
+static int32_t today(const struct asked *asked)
+{
+    return tz_day(asked->setup->tz, asked->now_ms);
+}
 
-static int read_span(const char *field, const char *text, struct span *ret, struct error *err)
+static int parse_week(const char *text, struct asked *ret, struct error *err)
+{
+    struct iso_week now = iso_week_of(today(ret));
+    int rc = 0;
+    if (strcmp(text, "current") == 0)
+        ret->week = now;
+    else if (strcmp(text, "latest") == 0)
+        ret->week = iso_week_add(now, -1);
+    else
+        rc = iso_week_parse(text, &ret->week, err);
+    if (rc)
+        error_field(err, "week", text);
+    return rc;
+}
+
+static int read_week(const char *text, struct asked *ret, struct error *err)
+{
+    int rc = parse_week(text, ret, err);
+    if (rc)
+        return rc;
+    int32_t monday = iso_week_monday(ret->week);
+    ret->days = (struct span){.from_day = monday, .to_day = monday + 7, .is_week = true};
+    iso_week_format(ret->week, ret->days.name);
+    return check_begun("week", text, monday, today(ret), err);
+}
+
+static int parse_span(const char *field, const char *text, struct span *ret, struct error *err)
 {
     int rc = span_parse(text, ret, err);
     if (rc)
         error_field(err, field, text);
     return rc;
+}
+
+static int read_span(const char *text, struct asked *ret, struct error *err)
+{
+    int rc = parse_span("span", text, &ret->days, err);
+    return rc ? rc : check_begun("span", text, ret->days.from_day, today(ret), err);
 }
 
 /* A page is not asked which form it has. */
@@ -95,20 +97,38 @@ static int read_asked(const struct request *rq, bool page, struct asked *ret, st
     if (!rc && !page)
         rc = request_query_word(rq, "table", WEEK_CSV_TABLES, &ret->table, err);
     if (!rc && against)
-        rc = read_span("against", against, &ret->against, err);
+        rc = parse_span("against", against, &ret->against, err);
     return rc ? rc : cuts_parse(request_query(rq, "by"), &ret->by, err);
 }
 
-static int add_harm(struct store *store, const struct span *days, const struct asked *asked,
-                    int64_t now_ms, json_t *report, struct error *err)
+/* ---- what is answered ---- */
+
+/* What came back in those days, under "returns"; without "stand", which is of now. */
+static int add_returns(struct store *store, const struct asked *asked, json_t *report,
+                       struct error *err)
+{
+    json_t *returns = NULL;
+    const struct returns_query query = {asked->days.from_day, asked->days.to_day - 1,
+                                        triage_catalogue(asked->setup->triage)};
+    int rc = returns_report(store, asked->setup->tz, &query, &returns, err);
+    if (rc)
+        return rc;
+    json_object_del(returns, "stand");
+    json_object_set_new(report, "returns", returns);
+    return 0;
+}
+
+static int add_harm(struct store *store, const struct asked *asked, json_t *report,
+                    struct error *err)
 {
     json_t *harm = NULL, *possible = NULL;
-    const struct when_span span = {tz_day_start_ms(asked->tz, days->from_day),
-                                   tz_day_start_ms(asked->tz, days->to_day)};
-    const struct when_span until = when_span_until(span, now_ms);
-    int rc = span_rows_harm(store, asked->tz, until, false, &harm, err);
+    const struct tz *tz = asked->setup->tz;
+    const struct when_span span = {tz_day_start_ms(tz, asked->days.from_day),
+                                   tz_day_start_ms(tz, asked->days.to_day)};
+    const struct when_span until = when_span_until(span, asked->now_ms);
+    int rc = span_rows_harm(store, tz, until, false, &harm, err);
     if (!rc)
-        rc = span_rows_harm(store, asked->tz, until, true, &possible, err);
+        rc = span_rows_harm(store, tz, until, true, &possible, err);
     if (!rc) {
         json_array_extend(harm, possible);
         json_object_set(report, "harm", harm);
@@ -119,63 +139,91 @@ static int add_harm(struct store *store, const struct span *days, const struct a
 }
 
 /* Lists that only a CSV file wants. */
-static int add_rows(struct store *store, const struct request *rq, const struct span *days,
-                    const struct asked *asked, json_t *report, struct error *err)
+static int add_rows(struct store *store, const struct asked *asked, json_t *report,
+                    struct error *err)
 {
     json_t *rows = NULL;
-    int64_t now_ms = app_now_ms(rq->app);
+    const struct tz *tz = asked->setup->tz;
     bool complaints = asked->table == WEEK_CSV_COMPLAINTS;
     if (asked->format == FORMAT_CSV && asked->table == WEEK_CSV_HARM)
-        return add_harm(store, days, asked, now_ms, report, err);
+        return add_harm(store, asked, report, err);
     if (asked->format != FORMAT_CSV || (!complaints && asked->table != WEEK_CSV_CASES))
         return 0;
-    int rc = complaints ? span_rows_complaints(store, asked->tz, days, now_ms, &rows, err)
-                        : span_rows_cases(store, asked->tz, days, now_ms, &rows, err);
+    int rc = complaints ? span_rows_complaints(store, tz, &asked->days, asked->now_ms, &rows, err)
+                        : span_rows_cases(store, tz, &asked->days, asked->now_ms, &rows, err);
     if (!rc)
         json_object_set_new(report, complaints ? "complaint_rows" : "case_rows", rows);
     return rc;
 }
 
-static void reply_report(struct request *rq, const struct setup *setup, const struct asked *asked,
-                         json_t *report)
+static int report_on(struct store *store, const struct asked *asked, json_t **ret,
+                     struct error *err)
+{
+    const struct setup *s = asked->setup;
+    const struct week_query week = {asked->week, asked->now_ms, asked->against, s->targets,
+                                    asked->by};
+    const struct span_query span = {asked->days, asked->against, asked->now_ms, s->targets,
+                                    asked->by};
+    return asked->week.year ? week_report(store, s->tz, s->triage, &week, ret, err)
+                            : span_report(store, s->tz, s->triage, &span, ret, err);
+}
+
+static char *written(const struct asked *asked, const json_t *report)
 {
     if (asked->format == FORMAT_HTML)
-        reply_text(rq, "text/html; charset=utf-8",
-                   week_html(report, config_text(setup->config, "plant")));
-    else if (asked->format == FORMAT_CSV)
-        reply_text(rq, "text/csv; charset=utf-8", week_csv(report, asked->table));
-    else
-        request_reply_json(rq, 200, json_incref(report));
+        return week_html(report, config_text(asked->setup->config, "plant"));
+    return asked->format == FORMAT_CSV ? week_csv(report, asked->table) : jsonx_dump(report);
+}
+
+static int make(struct store *store, const struct asked *asked, char **ret, struct error *err)
+{
+    json_t *report = NULL;
+    int rc = report_on(store, asked, &report, err);
+    if (!rc)
+        rc = add_returns(store, asked, report, err);
+    if (!rc)
+        rc = add_rows(store, asked, report, err);
+    *ret = rc ? NULL : written(asked, report);
     json_decref(report);
+    return rc;
+}
+
+/* A page that six people ask for on a Monday costs one. */
+static void reply_kept(struct request *rq, struct store *store, const struct asked *asked)
+{
+    static const char *const TYPES[] = {
+        [FORMAT_JSON] = "application/json",
+        [FORMAT_HTML] = "text/html; charset=utf-8",
+        [FORMAT_CSV] = "text/csv; charset=utf-8",
+    };
+    char key[160];
+    uint64_t turn;
+    struct error err = {0};
+    const struct kept_asked like = {key, writer_counts(rq->app->writer).groups, asked->now_ms};
+    snprintf(key, sizeof key, "%s %d against=%s by=%x %d.%d set=%lld", asked->days.name,
+             asked->week.year, asked->against.name, asked->by, asked->format, asked->table,
+             (long long)asked->setup->loaded_ms);
+    char *text = kept_take(rq->app->kept, &like, store, &turn);
+    int rc = text ? 0 : make(store, asked, &text, &err);
+    kept_put(rq->app->kept, turn, text);
+    if (rc)
+        request_reply_error(rq, rc, &err);
+    else
+        request_reply(rq, 200, TYPES[asked->format], text, strlen(text));
 }
 
 static void answer_week(struct request *rq, struct store *store, bool page)
 {
     struct error err = {0};
-    struct week_query query = {.now_ms = app_now_ms(rq->app)};
-    json_t *report = NULL;
     struct setup *setup = app_setup(rq->app);
-    struct asked asked = {.tz = setup->tz};
-    int rc = read_week(rq, setup, &query.week, &err);
+    struct asked asked = {.setup = setup, .now_ms = app_now_ms(rq->app)};
+    int rc = read_week(rq->part[0], &asked, &err);
     if (!rc)
         rc = read_asked(rq, page, &asked, &err);
-    query.by = asked.by;
-    query.against = asked.against;
-    query.targets = setup->targets;
-    int32_t monday = rc ? 0 : iso_week_monday(query.week);
-    const struct span days = {.from_day = monday, .to_day = monday + 7};
-    if (!rc)
-        rc = week_report(store, setup->tz, setup->triage, &query, &report, &err);
-    if (!rc)
-        rc = add_returns(store, setup, &days, report, &err);
-    if (!rc)
-        rc = add_rows(store, rq, &days, &asked, report, &err);
-    if (rc) {
-        json_decref(report);
+    if (rc)
         request_reply_error(rq, rc, &err);
-    } else {
-        reply_report(rq, setup, &asked, report);
-    }
+    else
+        reply_kept(rq, store, &asked);
     setup_unref(setup);
 }
 
@@ -208,33 +256,17 @@ static int check_span(const struct asked *asked, struct error *err)
 void weeks_span(struct request *rq, struct store *store)
 {
     struct error err = {0};
-    struct span_query query = {.now_ms = app_now_ms(rq->app)};
-    json_t *report = NULL;
     struct setup *setup = app_setup(rq->app);
-    struct asked asked = {.tz = setup->tz};
-    int rc = read_span("span", rq->part[0], &query.span, &err);
-    if (!rc)
-        rc = check_begun("span", rq->part[0], query.span.from_day, tz_day(setup->tz, query.now_ms),
-                         &err);
+    struct asked asked = {.setup = setup, .now_ms = app_now_ms(rq->app)};
+    int rc = read_span(rq->part[0], &asked, &err);
     if (!rc)
         rc = read_asked(rq, false, &asked, &err);
     if (!rc)
         rc = check_span(&asked, &err);
-    query.by = asked.by;
-    query.against = asked.against;
-    query.targets = setup->targets;
-    if (!rc)
-        rc = span_report(store, setup->tz, setup->triage, &query, &report, &err);
-    if (!rc)
-        rc = add_returns(store, setup, &query.span, report, &err);
-    if (!rc)
-        rc = add_rows(store, rq, &query.span, &asked, report, &err);
-    if (rc) {
-        json_decref(report);
+    if (rc)
         request_reply_error(rq, rc, &err);
-    } else {
-        reply_report(rq, setup, &asked, report);
-    }
+    else
+        reply_kept(rq, store, &asked);
     setup_unref(setup);
 }
 

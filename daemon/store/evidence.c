@@ -132,8 +132,8 @@ static int each_dispatch(struct db_query *q, evidence_dispatch_each each, void *
 {
     int rc = 0;
     while (!rc && db_next(q)) {
-        struct evidence_dispatch row = {db_text(q, 0),  db_text(q, 1), db_ms(q, 2),
-                                        db_int64(q, 3), db_real(q, 4), db_int64(q, 5)};
+        struct evidence_dispatch row = {db_text(q, 0),  db_text(q, 1), db_text(q, 2), db_ms(q, 3),
+                                        db_int64(q, 4), db_real(q, 5), db_int64(q, 6)};
         rc = each(arg, &row);
     }
     return db_end(q, rc);
@@ -142,7 +142,8 @@ static int each_dispatch(struct db_query *q, evidence_dispatch_each each, void *
 int evidence_dispatches(struct store *store, int64_t lot_id, evidence_dispatch_each each, void *arg,
                         struct error *err)
 {
-    static const char SQL[] = "SELECT route, store, at_ms, units, transit_c, lot_id FROM dispatch"
+    static const char SQL[] = "SELECT route, store, coalesce(retailer, ''), at_ms, units,"
+                              " transit_c, lot_id FROM dispatch"
                               " WHERE lot_id = ?1 ORDER BY route, store, at_ms";
     struct db_query q = db_query(store, SQL, DB(DB_INT(lot_id)), err);
     return each_dispatch(&q, each, arg);
@@ -290,7 +291,8 @@ int evidence_sent(struct store *store, struct when_span span, evidence_dispatch_
                   void *arg, struct error *err)
 {
     static const char SQL[] =
-        "SELECT d.route, d.store, d.at_ms, d.units, d.transit_c, l.id FROM lot l"
+        "SELECT d.route, d.store, coalesce(d.retailer, ''), d.at_ms, d.units, d.transit_c, l.id"
+        " FROM lot l"
         " CROSS JOIN dispatch d ON d.lot_id = l.id" PACKED_THEN
         " ORDER BY l.packed_from_ms, l.id, d.route, d.store, d.at_ms";
     struct db_query q = db_query(store, SQL, DB(DB_INT(span.from_ms), DB_INT(span.to_ms)), err);

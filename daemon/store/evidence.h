@@ -77,7 +77,7 @@ int evidence_plantlog(struct store *store, const struct evidence_spot *spot, str
                       evidence_entry_each each, void *arg, struct error *err);
 
 struct evidence_dispatch {
-    const char *route, *store;
+    const char *route, *store, *retailer; /* "" not told */
     int64_t at_ms, units;
     double transit_c;
     int64_t lot_id;

@@ -50,9 +50,13 @@ static const struct export_column READINGS[] = {
 static const struct export_column PLANTLOG[] = {{"at", W, ""},       {"place", T, ""},
                                                 {"quantity", T, ""}, {"value", N, ""},
                                                 {"line", T, ""},     {"note", T, ""}};
-static const struct export_column DISPATCH[] = {
-    {"lot", T, ""},        {"route", T, ""}, {"at", W, ""},
-    {"units", N, "packs"}, {"store", T, ""}, {"transit_c", N, "degrees Celsius on the way"}};
+static const struct export_column DISPATCH[] = {{"lot", T, ""},
+                                                {"route", T, ""},
+                                                {"at", W, ""},
+                                                {"units", N, "packs"},
+                                                {"store", T, ""},
+                                                {"transit_c", N, "degrees Celsius on the way"},
+                                                {"retailer", T, "whose store it is"}};
 
 /* ---- what was found and done ---- */
 
@@ -237,8 +241,8 @@ static const struct export_table TABLES[] = {
         " ORDER BY t.at_ms, t.place, q.name, t.line",
         90),
     ROW("dispatch", "where a lot went", DISPATCH, IDS("lot"),
-        "SELECT l.lot, t.route, t.at_ms, t.units, t.store, t.transit_c FROM dispatch t" OF_LOT
-        ", t.at_ms, t.route, t.store",
+        "SELECT l.lot, t.route, t.at_ms, t.units, t.store, t.transit_c, t.retailer FROM dispatch "
+        "t" OF_LOT ", t.at_ms, t.route, t.store",
         500),
     ROW("cases", "complaints of one symptom about one lot", CASES, IDS("complaint_case"),
         "SELECT 'C' || t.id, t.symptom, l.lot, t.state, " CASE_NAME(

@@ -197,7 +197,7 @@ int pattern_count_routed(struct store *store, const struct record_cell *key, enu
     enum { LOT, ROUTE, STORE };
     /* +id: by the lot's index, not along all ids */
     static const char NEXT[] = "SELECT coalesce(min(+id), 0) FROM complaint WHERE lot_id = ?1"
-                               " AND store = ?2 AND route IS NULL AND +id > ?3";
+                               " AND store = ?2 AND +id > ?3";
     int64_t id = 0;
     int rc = 0;
     if (key[STORE].form != RECORD_TEXT || !*key[STORE].text)

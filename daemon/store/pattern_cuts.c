@@ -40,13 +40,15 @@ static void add_complaint_cuts(struct text_buffer *sql)
     for (const struct cut *c = cuts_all(); c->name; c++) {
         if (c->source != CUT_COMPLAINT)
             continue;
+        text_append(sql, ", coalesce(");
+        if (c->column)
+            text_appendf(sql, "c.%s, ", c->column);
         if (c->flags & CUT_BY_STORE)
             text_appendf(sql,
-                         ", coalesce(c.%s, (SELECT CASE WHEN min(d.%s) = max(d.%s) THEN max(d.%s)"
-                         " END FROM dispatch d WHERE d.lot_id = c.lot_id AND d.store = c.store))",
-                         c->column, c->column, c->column, c->column);
-        else
-            text_appendf(sql, ", c.%s", c->column);
+                         "(SELECT CASE WHEN min(d.%s) = max(d.%s) THEN max(d.%s)"
+                         " END FROM dispatch d WHERE d.lot_id = c.lot_id AND d.store = c.store), ",
+                         c->name, c->name, c->name);
+        text_append(sql, "NULL)");
         text_appendf(sql, " AS cut_%s", c->name);
     }
 }

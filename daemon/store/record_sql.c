@@ -46,12 +46,12 @@ static const struct record_sql SQL[RECORD_KINDS] = {
                          " AND line = ?3 AND at_ms = ?4",
                          "UPDATE plantlog SET value = ?5, note = ?6 WHERE place = ?1"
                          " AND quantity_id = ?2 AND line = ?3 AND at_ms = ?4"},
-    [RECORD_DISPATCH] = {"INSERT INTO dispatch(lot_id, route, store, at_ms, units, transit_c)"
-                         " VALUES(?1, ?2, ?3, ?4, ?5, ?6) ON CONFLICT DO NOTHING",
-                         "SELECT units, transit_c FROM dispatch WHERE lot_id = ?1 AND route = ?2"
-                         " AND store = ?3 AND at_ms = ?4",
-                         "UPDATE dispatch SET units = ?5, transit_c = ?6 WHERE lot_id = ?1"
-                         " AND route = ?2 AND store = ?3 AND at_ms = ?4"},
+    [RECORD_DISPATCH] = {"INSERT INTO dispatch(lot_id, route, store, at_ms, units, transit_c,"
+                         " retailer) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7) ON CONFLICT DO NOTHING",
+                         "SELECT units, transit_c, retailer FROM dispatch WHERE lot_id = ?1"
+                         " AND route = ?2 AND store = ?3 AND at_ms = ?4",
+                         "UPDATE dispatch SET units = ?5, transit_c = ?6, retailer = ?7"
+                         " WHERE lot_id = ?1 AND route = ?2 AND store = ?3 AND at_ms = ?4"},
 };
 
 const struct record_sql *record_sql(enum record_kind kind)

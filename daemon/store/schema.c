@@ -253,6 +253,7 @@ static const struct migration MIGRATIONS[] = {
     {14, SCHEMA_NOTED, NULL},
     {15, SCHEMA_TARGET, NULL},
     {15, SCHEMA_SHARE, NULL},
+    {16, SCHEMA_RETAILER, NULL},
 };
 
 const struct migration *schema_migrations(size_t *ret_count)

@@ -109,6 +109,7 @@ static const struct row COLUMNS[] = {
               "tienda|no tienda|cliente|sucursal|filiale|kunde"},
     {"transit_c", "transit temp|trans temp|truck temp|transport temp|transport temperature|"
                   "temp transporte|temperatura de transporte|temp camion|transporttemperatur"},
+    {"retailer", "chain|banner|account|cadena|minorista|kette|handelskette"},
     {0}};
 static const struct row QUANTITIES[] = {
     {"core_at_pack_c",

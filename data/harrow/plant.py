@@ -64,6 +64,7 @@ LOT_EVERY_MIN = 180
 ROUTES = [f"R{n:02d}" for n in range(1, 13)]
 STORES = {r: [f"{int(r[1:]):02d}{3 + 7 * k:02d}" for k in range(8)] for r in ROUTES[:10]}
 STORES["R11"] = STORES["R12"] = [""]  # two depots: no store behind them is known
+RETAILERS = ("Larkfield Markets", "Pennywell Grocers", "Corner Lamp", "")  # some stores are nobody's but their own
 NO_LOGGER = {"R03", "R05", "R11", "R12"}  # trucks without a temperature logger
 SUPPLIERS = {
     "flour": "Alder Creek Milling", "inhibitor": "Quill & Marrow Ingredients",

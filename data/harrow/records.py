@@ -5,7 +5,7 @@ from datetime import timedelta
 
 from .lots import USUAL_SPORES, code_date
 from .physics import days_to_mold
-from .plant import (LAST, NO_LOGGER, PRODUCTS, RECORDS_END, ROUTES, SHELF_C, STORES, SUPPLIERS,
+from .plant import (LAST, NO_LOGGER, PRODUCTS, RECORDS_END, RETAILERS, ROUTES, SHELF_C, STORES, SUPPLIERS,
                     gtin, home_c, local, minutes, stamp, write_csv)
 from .troubles import route_excess_c
 
@@ -209,9 +209,13 @@ def write_readings(folder, lots, seed):
     write_csv(folder, "readings_core.csv", "lot quantity value at point".split(), core_rows)
 
 
+def retailer_of(store):
+    return RETAILERS[int(store) % len(RETAILERS)] if store else ""
+
+
 def write_dispatch(folder, lots):
-    header = "lot route at units store transit_c".split()
-    rows = [(x.code, route, stamp(at), units, store, transit_c) for x in lots
+    header = "lot route at units store transit_c retailer".split()
+    rows = [(x.code, route, stamp(at), units, store, transit_c, retailer_of(store)) for x in lots
             for route, at, stores, transit_c in x.sent for store, units in stores.items()]
     part = -(-len(rows) // 4)
     for k in range(4):

@@ -22,7 +22,7 @@ static void each_flag_has_its_cuts(void **state)
     (void)state;
     set_is(cuts_set(CUT_JUDGED), "line product cause route shift");
     set_is(cuts_set(CUT_USUAL), "line product cause place route shift");
-    set_is(cuts_set(CUT_SENT), "route store");
+    set_is(cuts_set(CUT_SENT), "route store retailer");
     set_is(0, "");
 }
 
@@ -48,10 +48,10 @@ static void words_are_read(void **state)
     assert_int_equal(cuts_parse(NULL, &set, NULL), 0);
     set_is(set, "");
     cuts_list(&all);
-    assert_string_equal(all.data,
-                        "line, product, cause, place, route, shift, plant, store, channel");
+    assert_string_equal(
+        all.data, "line, product, cause, place, route, shift, plant, store, channel, retailer");
     assert_int_equal(cuts_parse(all.data, &set, NULL), 0);
-    set_is(set, "line product cause place route shift plant store channel");
+    set_is(set, "line product cause place route shift plant store channel retailer");
     text_buffer_free(&all);
     assert_string_equal(cuts_find("store")->where, "at store");
     assert_null(cuts_find("stor"));

@@ -78,9 +78,9 @@ static void put_full(int64_t lot, int line, int product, int64_t at)
         "INSERT INTO mix VALUES(?1, cast(?2 AS INTEGER), cast(?3 AS INTEGER), 500)";
     static const char USE[] = "INSERT INTO material_use(lot_id, material, material_lot) "
                               "VALUES(cast(?1 AS INTEGER), ?2, ?3)";
-    static const char SENT[] =
-        "INSERT INTO dispatch VALUES(cast(?1 AS INTEGER), ?2, ?3, cast(?4 AS "
-        "INTEGER), 800, 20)";
+    static const char SENT[] = "INSERT INTO dispatch(lot_id, route, store, at_ms, units, "
+                               "transit_c) VALUES(cast(?1 AS INTEGER), ?2, ?3, cast(?4 AS "
+                               "INTEGER), 800, 20)";
     static const char *const MATERIALS_USED[] = {"flour", "inhibitor", "softener", "yeast",
                                                  "fat",   "film",      "closure"};
     double l = (double)lot, t = (double)at;

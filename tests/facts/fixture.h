@@ -86,7 +86,8 @@ static inline void fixture_plant(struct fixture *f, int days)
                             "INSERT INTO mix VALUES('M1', %lld, %lld, 100);"
                             "INSERT INTO material_use(lot_id, material, material_lot) "
                             "VALUES(%lld, 'film', 'F%d-%d');"
-                            "INSERT INTO dispatch VALUES(%lld, 'R%d', 'S%d', %lld, 5000, 20)",
+                            "INSERT INTO dispatch(lot_id, route, store, at_ms, units, transit_c) "
+                            "VALUES(%lld, 'R%d', 'S%d', %lld, 5000, 20)",
                             (long long)id, (long long)id, (long long)id, line,
                             (long long)(at - 4 * WHEN_HOUR_MS), (long long)at, (long long)at,
                             (long long)(at + 2 * WHEN_HOUR_MS), DAY0 + day + 10, (long long)id,

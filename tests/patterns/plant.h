@@ -133,13 +133,28 @@ static inline int64_t plant_lot(struct plant *p, const char *line, int product, 
     return p->serial;
 }
 
-/* Goods of a lot that went out; 0 units take back what was sent then. */
+struct plant_trip {
+    const char *route, *store, *retailer; /* retailer NULL: not told */
+    int64_t at_ms;
+    int units; /* 0: what was sent then is taken back */
+};
+static inline void plant_send(struct plant *p, int64_t lot, struct plant_trip trip)
+{
+    const struct record_cell cells[] = {plant_whole(lot),
+                                        plant_text(trip.route),
+                                        plant_text(trip.store),
+                                        plant_whole(trip.at_ms),
+                                        plant_whole(trip.units),
+                                        {0},
+                                        trip.retailer ? plant_text(trip.retailer)
+                                                      : (struct record_cell){0}};
+    plant_record(p, RECORD_DISPATCH, cells);
+}
+
 static inline void plant_sent(struct plant *p, int64_t lot, const char *route, const char *store,
                               int64_t at_ms, int units)
 {
-    const struct record_cell cells[] = {plant_whole(lot),   plant_text(route),  plant_text(store),
-                                        plant_whole(at_ms), plant_whole(units), {0}};
-    plant_record(p, RECORD_DISPATCH, cells);
+    plant_send(p, lot, (struct plant_trip){route, store, NULL, at_ms, units});
 }
 
 /* lot 0: open. */

@@ -157,6 +157,28 @@ static void a_named_stores_route_is_that_of_the_dispatch(void **state)
     plant_check(p);
 }
 
+/* The retailer likewise, told or not which route it came by, and changed by a later load. */
+static void a_named_stores_retailer_is_that_of_the_dispatch(void **state)
+{
+    struct plant *p = *state;
+    int64_t lot = plant_lot(p, "1", 1, "A", plant_time("2026-11-10T05:00:00-05:00"), 1000);
+    int64_t at = plant_time("2026-11-18T09:00:00-05:00");
+    struct complaint_placed c = plant_complaint(p, lot, "mold", at, "R1");
+    assert_int_equal(pattern_count_complaint(p->store, c.complaint_id, PATTERN_OUT, NULL), 0);
+    plant_exec(p, "UPDATE complaint SET store = '0417' WHERE id = %lld", (long long)c.complaint_id);
+    assert_int_equal(pattern_count_complaint(p->store, c.complaint_id, PATTERN_IN, NULL), 0);
+    plant_send(p, lot, (struct plant_trip){"R1", "0417", NULL, 1, 600});
+    assert_int_equal(received(p, "2026-W47", "retailer", "Lark", "mold"), 0);
+    plant_send(p, lot, (struct plant_trip){"R1", "0417", "Lark", 1, 600});
+    assert_int_equal(received(p, "2026-W47", "retailer", "Lark", "mold"), 1);
+    assert_int_equal(units(p, "2026-W46", "retailer", "Lark"), 600);
+    plant_check(p);
+    plant_send(p, lot, (struct plant_trip){"R1", "0417", "Lamp", 1, 600});
+    assert_int_equal(received(p, "2026-W47", "retailer", "Lark", "mold"), 0);
+    assert_int_equal(received(p, "2026-W47", "retailer", "Lamp", "mold"), 1);
+    plant_check(p);
+}
+
 static void causes_share_out_a_cases_complaints(void **state)
 {
     struct plant *p = *state;
@@ -269,15 +291,17 @@ static void every_cut_is_counted(void **state)
     int64_t at = plant_time("2026-11-18T09:00:00-05:00");
     int64_t lot = plant_lot(p, "S1", 1, "S1", plant_time("2026-11-10T05:00:00-05:00"), 1000);
     struct complaint_placed c = plant_complaint(p, lot, "mold", at, "S1");
-    plant_sent(p, lot, "S1", "S1", 1, 600);
+    plant_send(p, lot, (struct plant_trip){"S1", "S1", "S1", 1, 600});
     plant_rank(p, c.case_id, "packed-hot", 0.7, "contamination-slicer", 0.3);
     for (const struct cut *cut = cuts_all(); cut->name; cut++) {
         if (cut->source == CUT_LOT)
             around(p, pattern_count_lot, lot, "lot", cut->column);
         else if (cut->source == CUT_PRODUCT)
             around(p, pattern_count_product, 1, "product", cut->column);
-        else if (cut->source == CUT_COMPLAINT)
+        else if (cut->source == CUT_COMPLAINT && cut->column)
             around(p, pattern_count_complaint, c.complaint_id, "complaint", cut->column);
+        else if (cut->flags & CUT_BY_STORE) /* that the complaint names by now */
+            plant_send(p, lot, (struct plant_trip){"S3", "S2", "S2", 1, 200});
         else
             continue;
         plant_check(p);
@@ -384,6 +408,8 @@ int main(void)
         cmocka_unit_test_setup_teardown(a_corrected_lot_takes_its_complaints_along, setup,
                                         teardown),
         cmocka_unit_test_setup_teardown(a_named_stores_route_is_that_of_the_dispatch, setup,
+                                        teardown),
+        cmocka_unit_test_setup_teardown(a_named_stores_retailer_is_that_of_the_dispatch, setup,
                                         teardown),
         cmocka_unit_test_setup_teardown(causes_share_out_a_cases_complaints, setup, teardown),
         cmocka_unit_test_setup_teardown(a_verdict_keeps_how_good_the_ranking_was, setup, teardown),

@@ -8,18 +8,23 @@
 enum { LINES = 3, DAYS = 42, RUNS_A_DAY = 3, LOTS = LINES * DAYS * RUNS_A_DAY };
 
 /* Six weeks of three lines; film changes twice a week on each line, flour every third day on all;
- * every lot goes to four stores on two routes. */
+ * every lot goes to four stores on two routes, two of each retailer. */
 struct bakery {
     struct trace_lots *t;
     struct dice dice;
 };
 
+enum { LARK = 10 }; /* any store of it */
+static const char *const RETAILERS[] = {"Lark", "Lamp"};
+
 static void deliver(struct trace_lots *t, struct trace_trips *to, size_t lot, int store)
 {
     char name[8];
     snprintf(name, sizeof name, "S%d", store);
-    const struct evidence_dispatch row = {
-        .route = store < 2 ? "R0" : "R1", .store = name, .units = 500};
+    const struct evidence_dispatch row = {.route = store < 2 ? "R0" : "R1",
+                                          .store = name,
+                                          .retailer = RETAILERS[store % 2],
+                                          .units = 500};
     trace_lots_send(t, to, lot, &row);
 }
 
@@ -47,6 +52,7 @@ static struct bakery bake(uint64_t seed)
             snprintf(text, sizeof text, "S%d", store);
             trace_lots_share(b.t, at, "route", store < 2 ? "R0" : "R1");
             trace_lots_share(b.t, at, "store", text);
+            trace_lots_share(b.t, at, "retailer", RETAILERS[store % 2]);
             deliver(b.t, &b.t->sent, at, store);
         }
     }
@@ -76,9 +82,11 @@ static void complain(struct bakery *b, double usual, double rate, int store,
         b->t->lots[i].complaints = ordinary + more;
         b->t->lots[i].failed = ordinary + more > 0;
         for (int k = 0; k < ordinary + more; k++) {
-            if (dice_unit(&b->dice) < 0.75)
-                deliver(b->t, &b->t->reports, i,
-                        k < more && store >= 0 ? store : (int)(4 * dice_unit(&b->dice)));
+            if (dice_unit(&b->dice) >= 0.75)
+                continue;
+            bool any = k >= more || store < 0;
+            int of = any || store == LARK ? (int)(4 * dice_unit(&b->dice)) : store;
+            deliver(b->t, &b->t->reports, i, !any && store == LARK ? of / 2 * 2 : of);
         }
     }
 }
@@ -180,6 +188,18 @@ static void a_store_is_told_by_those_who_name_it(void **state)
     trace_lots_free(b.t);
 }
 
+/* Callers name stores: what two of them on two routes share is whose they are. */
+static void a_retailer_is_told_by_its_stores(void **state)
+{
+    (void)state;
+    struct bakery b = bake(8);
+    struct trace_story s[TRACE_STORIES];
+    complain(&b, 0.05, 0.4, LARK, fortnight);
+    assert_int_equal(told(b.t, s), 1);
+    assert_true(is(b.t, &s[0].of[0], "retailer", "Lark"));
+    trace_lots_free(b.t);
+}
+
 static bool but_the_first_week(const struct trace_lots *t, size_t lot)
 {
     (void)t;
@@ -247,6 +267,7 @@ int main(void)
         cmocka_unit_test(what_only_goes_along_has_nothing_left),
         cmocka_unit_test(two_troubles_are_two_stories),
         cmocka_unit_test(a_store_is_told_by_those_who_name_it),
+        cmocka_unit_test(a_retailer_is_told_by_its_stores),
         cmocka_unit_test(a_store_that_goes_on_is_told),
         cmocka_unit_test(without_a_trouble_there_is_no_story),
     };

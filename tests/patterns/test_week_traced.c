@@ -179,9 +179,34 @@ static void one_lot_is_named(void **state)
     plant_free(p);
 }
 
+/* Of a week long over, too, what is still in code is so on the day that asks. */
+static void in_code_is_of_the_day_that_asks(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *now;
+        bool in_code;
+    } DAYS_ASKED[] = {{"2026-11-16T08:00:00-05:00", true}, {"2026-11-19T08:00:00-05:00", false}};
+    struct plant *p = bake(1, "F4", 0.03, 5);
+    int32_t day = 0;
+    assert_int_equal(day_parse("2026-11-18", &day, NULL), 0);
+    plant_exec(p, "UPDATE lot SET code_day = %d", (int)day);
+    for (size_t i = 0; i < COUNT_OF(DAYS_ASKED); i++) {
+        json_t *r = report(p, "2026-W46", DAYS_ASKED[i].now);
+        const json_t *story = json_array_get(json_object_get(r, "stories"), 0);
+        const json_t *lots = json_object_get(story, "lots");
+        double units = json_number_value(json_object_get(lots, "units_in_code"));
+        assert_true(json_integer_value(json_object_get(lots, "complained_of")) > 0);
+        assert_int_equal(units > 0, DAYS_ASKED[i].in_code);
+        json_decref(r);
+    }
+    plant_free(p);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(in_code_is_of_the_day_that_asks),
         cmocka_unit_test(a_lot_of_film_leads_though_no_level_has_a_past),
         cmocka_unit_test(another_trouble_is_another_story_though_cases_are_ranked),
         cmocka_unit_test(without_a_trouble_nothing_is_told),

@@ -1,6 +1,7 @@
 """One invented plant through a daemon of its own: load, log, rank, and set truth beside the ranking."""
 import collections
 import json
+import os
 import pathlib
 import subprocess
 import sys
@@ -11,6 +12,7 @@ HERE = pathlib.Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE.parent / "e2e"))
 import oddloaf                                                          # noqa: E402
 import facts                                                            # noqa: E402
+import planting                                                         # noqa: E402
 
 PART = 400_000
 KINDS = ("products", "targets", "lots", "mixes", "uses", "readings", "plantlog", "dispatch")
@@ -21,10 +23,11 @@ SIMULATORS = {"plants": "simulate.py", "physical": "physical/sim.py", "paperwork
               "tropics": "tropics/sim.py", "northern": "northern/sim.py"}
 
 
-def simulated(seed, work, *more, by="plants"):
-    folder = (work if by == "plants" else work / by) / ("-".join(["seed", str(seed), *more]))
+def simulated(seed, work, *more, by="plants", planted=""):
+    folder = (work if by == "plants" else work / by) / ("-".join(["seed", str(seed), *more, *filter(None, [planted])]))
     if not (folder / "answers.json").exists():
-        subprocess.run([sys.executable, HERE / SIMULATORS[by], str(seed), folder, *more], check=True, stdout=subprocess.DEVNULL)
+        subprocess.run([sys.executable, HERE / SIMULATORS[by], str(seed), folder, *more], check=True, stdout=subprocess.DEVNULL,
+                       env={**os.environ, planting.VARIABLE: planted})
     return folder
 
 

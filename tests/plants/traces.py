@@ -97,6 +97,7 @@ def main():
     parser.add_argument("--seeds", required=True, type=seeds_of)
     parser.add_argument("--simulator", choices=[*plantrun.SIMULATORS, "all"], default="all")
     parser.add_argument("--days-before", type=int, default=55)
+    parser.add_argument("--planted", choices=["", *plantrun.planting.KINDS], default="", help="every other trouble of that kind")
     parser.add_argument("--work", type=pathlib.Path, default=pathlib.Path("/tmp/oddloaf-plants"))
     parser.add_argument("--least-first", type=float, default=0)
     parser.add_argument("-v", action="store_true", help="every trouble")
@@ -104,7 +105,7 @@ def main():
     rows = []
     for simulator in plantrun.SIMULATORS if args.simulator == "all" else [args.simulator]:
         for seed in args.seeds:
-            plant = Plant(plantrun.simulated(seed, args.work, by=simulator))
+            plant = Plant(plantrun.simulated(seed, args.work, by=simulator, planted=args.planted))
             asked = list(questions(plant, args.days_before))
             rows += [{**judged(q, a), "plant": f"{simulator} {seed}"} for q, a in zip(asked, answers(args.replay, plant, asked))]
     for r in rows if args.v else []:

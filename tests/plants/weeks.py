@@ -288,6 +288,7 @@ def main():
     parser.add_argument("--simulator", choices=[*plantrun.SIMULATORS, "all"], default="all")
     parser.add_argument("--days", help="of packing; plants only")
     parser.add_argument("--hours", default="0,84", help="after each Monday")
+    parser.add_argument("--planted", choices=["", *plantrun.planting.KINDS], default="", help="every other trouble of that kind")
     parser.add_argument("--work", type=pathlib.Path, default=pathlib.Path("/tmp/oddloaf-plants"))
     parser.add_argument("--farrington", type=float, default=0, metavar="ALPHA", help="beside R's farringtonFlexible at that alpha")
     parser.add_argument("-v", action="store_true", help="every trouble of ten complaints or more")
@@ -297,7 +298,7 @@ def main():
     rows, troubles, quiet = [], [], []
     for simulator in plantrun.SIMULATORS if args.simulator == "all" else [args.simulator]:
         for seed in args.seeds:
-            plant = Plant(plantrun.simulated(seed, args.work, *([args.days] if args.days else []), by=simulator))
+            plant = Plant(plantrun.simulated(seed, args.work, *([args.days] if args.days else []), by=simulator, planted=args.planted))
             said = replayed(args.replay, plant, args.hours.split(","))
             rows += [{**f, "simulator": simulator} for f in forecasts(plant, said)]
             troubles += stories(plant, said, args)

@@ -97,7 +97,8 @@ static void found_and_where_it_went(void **state)
     (void)state;
     open_plant(&p);
     fixture_sql(&p.f,
-                "INSERT INTO dispatch VALUES(%lld, 'R9', 'S1', %lld, 70, 20),"
+                "INSERT INTO dispatch(lot_id, route, store, at_ms, units, transit_c) VALUES(%lld, "
+                "'R9', 'S1', %lld, 70, 20),"
                 "(%lld, 'R9', 'S2', %lld, 30, 20), (%lld, 'R9', 'S2', %lld, 5, 20)",
                 (long long)p.lot, (long long)AT(20, 8), (long long)p.lot, (long long)AT(20, 8),
                 (long long)p.lot, (long long)AT(20, 9));

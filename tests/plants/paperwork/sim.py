@@ -7,8 +7,10 @@ import sys
 from datetime import timedelta
 
 sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
+sys.path.append(os.path.dirname(sys.path[0]))
 from people import Desk
 from plant import Plant
+from planting import dealt
 from records import keep
 from troubles import CAUSES, Event, decoys, strike
 
@@ -49,7 +51,7 @@ def main(seed, out):
     r = random.Random(f"paperwork plant {seed}")
     P = Plant(seed, r)
     P.bumps, events = [], []
-    for cause in deck(seed):
+    for cause in dealt(deck(seed), seed):
         e = Event(P, len(events), cause, r)
         same = [c for c, s in [(c, k) for k, v in CAUSES.items() for c in v] if s == e.symptom]
         while not strike(e): e = Event(P, len(events), r.choice(same), r)

@@ -2,8 +2,10 @@
 """A bread plant with medium-good books. sim.py SEED OUTDIR"""
 import sys, os, json, random, datetime as dt, uuid
 sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
+sys.path.append(os.path.dirname(sys.path[0]))
 import numpy as np
 import physics as ph, troubles as T, records
+from planting import dealt
 from plant import Plant
 
 M = 380
@@ -104,7 +106,7 @@ def shorten(P, t, tr, raw, want):
 def main():
     seed, out = int(sys.argv[1]), sys.argv[2]
     os.makedirs(out, exist_ok=True)
-    causes = deck(seed)
+    causes = dealt(deck(seed), seed)
     need = []
     for c in causes:
         if c in T.FAMILY and not ({"pan-bread"} | set(need)) & set(T.FAMILY[c]):

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from planting import dealt
+
 from .spoilage import FLORA, PLACE_CAUSE, Source
 from .world import PLACES_BY_LINE
 
@@ -38,7 +40,7 @@ class Planner:
             order += list(rng.choice(names, size=len(names), replace=False, p=weights / weights.sum()))
         if rng.random() < .4:                         # a fault that comes back
             order.insert(int(rng.integers(1, 6)), order[0])
-        for name in order:
+        for name in dealt(order, self.w.seed):
             if len(self.troubles) >= wanted:
                 break
             trouble = Trouble(len(self.troubles), name)
