@@ -131,6 +131,7 @@ static int keep(struct again *a, json_t *body, json_t *sent, json_t *first)
     keep_sent(a, sent_said);
     const struct complaint_new c = {.reference = text_of(body, "reference"),
                                     .store = text_of(body, "store"),
+                                    .store_said = text_of(body, "store"),
                                     .route = text_of(body, "route"),
                                     .lot_text = text_of(body, "lot_text"),
                                     .note = text_of(body, "note"),

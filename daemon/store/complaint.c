@@ -285,7 +285,7 @@ int complaint_rewrite(struct store *store, int64_t complaint_id, const struct co
     struct move move;
     int rc = move_begin(store, complaint_id, &move, err);
     if (!rc)
-        rc = entry_keep_complaint(store, complaint_id, err);
+        rc = entry_keep(store, move.was.uuid, err);
     if (!rc)
         rc = db_run(store, SQL,
                     DB(DB_INT(complaint_id), DB_TEXT(c->lot_text), DB_ID(c->product_id),
@@ -321,7 +321,7 @@ int complaint_take_out(struct store *store, int64_t complaint_id, int64_t moved_
     if (!rc)
         rc = complaint_delete_lots(store, complaint_id, err);
     if (!rc)
-        rc = entry_keep_complaint(store, complaint_id, err);
+        rc = entry_keep(store, move.was.uuid, err);
     if (!rc)
         rc = delete_row(store, SQL_ROW, complaint_id, err);
     return rc ? rc : move_end(store, &move, moved_to, now_ms, err);

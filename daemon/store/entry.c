@@ -27,17 +27,16 @@ int entry_get(struct store *store, const char *report, entry_each each, void *ar
 }
 
 static int put_words(struct store *store, const char *report, const struct complaint_new *c,
-                     struct error *err)
+                     const char *spelt, struct error *err)
 {
     char stores[2 * LENGTH_TRADE + 2];
-    const char *said = c->store_said ? c->store_said : "", *known = c->store ? c->store : "";
-    bool same = strcmp(said, known) == 0;
-    snprintf(stores, sizeof stores, "%s%s%s", said, same || !*said ? "" : " ", same ? "" : known);
+    const char *said = c->store_said ? c->store_said : "";
+    snprintf(stores, sizeof stores, "%s%s%s", said, *said && *spelt ? " " : "", spelt);
     const char *const text[ENTRY_COLUMNS] = {[ENTRY_REFERENCE] = c->reference,
                                              [ENTRY_STORE] = stores,
                                              [ENTRY_LOT_TEXT] = c->lot_text,
                                              [ENTRY_NOTE] = c->note};
-    return entry_words_put(store, report, text, err);
+    return entry_words_in(store, report, text, err);
 }
 
 int entry_put(struct store *store, const char *report, const struct complaint_new *c,
@@ -45,31 +44,29 @@ int entry_put(struct store *store, const char *report, const struct complaint_ne
 {
     assert(store_writing(store));
     static const char SQL[] =
-        "INSERT INTO entry(report, logged_by, ticket, sent, taken) VALUES(?1, ?2, ?3, '', ?4)"
-        " ON CONFLICT(report) DO UPDATE SET ticket = excluded.ticket";
+        "INSERT INTO entry(report, logged_by, ticket, sent, taken, store)"
+        " VALUES(?1, ?2, ?3, '', ?4, ?5) ON CONFLICT(report) DO UPDATE SET ticket ="
+        " excluded.ticket, store = excluded.store";
     char ticket[TICKET_SIZE];
+    const char *known = c->store ? c->store : "";
+    const char *spelt = c->store_said && strcmp(c->store_said, known) == 0 ? "" : known;
     text_fold(c->reference ? c->reference : "", ticket, sizeof ticket);
-    int rc = db_run(store, SQL,
+    int rc = entry_words_out(store, report, err);
+    if (!rc)
+        rc = db_run(store, SQL,
                     DB(DB_TEXT(report), DB_TEXT(c->logged_by ? c->logged_by : ""), DB_SAID(ticket),
-                       DB_TEXT(c->taken ? c->taken : "[]")),
+                       DB_TEXT(c->taken ? c->taken : "[]"), DB_SAID(spelt)),
                     err);
-    return rc ? rc : put_words(store, report, c, err);
+    return rc ? rc : put_words(store, report, c, spelt, err);
 }
 
-int entry_keep_complaint(struct store *store, int64_t complaint_id, struct error *err)
+int entry_keep(struct store *store, const char *report, struct error *err)
 {
     static const char SQL[] =
-        "UPDATE entry SET sent = (SELECT body FROM complaint WHERE id = ?1)"
-        " WHERE report = (SELECT uuid FROM complaint WHERE id = ?1) AND sent = ''";
-    return db_run(store, SQL, DB(DB_INT(complaint_id)), err);
-}
-
-int entry_keep_joined(struct store *store, const char *report, struct error *err)
-{
-    static const char SQL[] = "UPDATE entry SET sent = (SELECT body FROM joined WHERE uuid = ?1)"
-                              " WHERE report = ?1 AND sent = ''"
-                              " AND EXISTS (SELECT 1 FROM joined WHERE uuid = ?1)";
-    return db_run(store, SQL, DB(DB_TEXT(report)), err);
+        "UPDATE entry SET sent = coalesce((SELECT body FROM joined WHERE uuid = ?1),"
+        " (SELECT body FROM complaint WHERE uuid = ?1), '') WHERE report = ?1 AND sent = ''";
+    int rc = entry_words_out(store, report, err);
+    return rc ? rc : db_run(store, SQL, DB(DB_TEXT(report)), err);
 }
 
 /* ---- as they stand ---- */
@@ -159,7 +156,9 @@ int entry_rewrite(struct store *store, const struct entry_report *row,
     assert(store_writing(store));
     static const char SQL_JOINED[] = "UPDATE joined SET body = ?2 WHERE uuid = ?1";
     static const char SQL_SENT[] = "UPDATE entry SET sent = ?2 WHERE report = ?1";
-    int rc = row->joined
+    int rc = entry_words_out(store, row->report, err);
+    if (!rc)
+        rc = row->joined
                  ? db_run(store, SQL_JOINED, DB(DB_TEXT(row->report), DB_TEXT(c->body)), err)
                  : rewrite_complaint(store, row, c, first, err);
     if (!rc)

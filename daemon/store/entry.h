@@ -24,9 +24,9 @@ int entry_get(struct store *store, const char *report, entry_each each, void *ar
 int entry_put(struct store *store, const char *report, const struct complaint_new *complaint,
               struct error *err);
 
-/* Before a complaint's body, or a joined report's, changes or goes: how it came stays. */
-int entry_keep_complaint(struct store *store, int64_t complaint_id, struct error *err);
-int entry_keep_joined(struct store *store, const char *report, struct error *err);
+/* Before a report's body changes or goes: how it came stays, and it is found by nothing until
+ * entry_put(). */
+int entry_keep(struct store *store, const char *report, struct error *err);
 
 /* A word that is found no more stays in the file until this: merges all of the table of words. */
 int entry_forget_words(struct store *store, struct error *err);

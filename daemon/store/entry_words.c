@@ -29,17 +29,29 @@ static void add_quoted(struct text_buffer *match, enum entry_column column, cons
     text_append(match, begins ? "\" *" : "\"");
 }
 
-static int put_texts(struct store *store, const char *report, const char *const text[ENTRY_COLUMNS],
-                     struct error *err)
+static int read_in(struct store *store, const char *report, struct error *err)
 {
-    /* the table of words knows no conflict but that of the row's number */
-    static const char SQL[] =
-        "INSERT OR REPLACE INTO entry_words(rowid, reference, store, lot_text, note)"
-        " SELECT id, ?2, ?3, ?4, ?5 FROM entry WHERE report = ?1";
-    return db_run(store, SQL,
-                  DB(DB_TEXT(report), DB_SAID(text[ENTRY_REFERENCE]), DB_SAID(text[ENTRY_STORE]),
-                     DB_SAID(text[ENTRY_LOT_TEXT]), DB_SAID(text[ENTRY_NOTE])),
-                  err);
+    static const char SQL[] = "UPDATE entry SET worded = 1 WHERE report = ?1 AND worded = 0 AND"
+                              " (EXISTS (SELECT 1 FROM complaint WHERE uuid = ?1) OR"
+                              " EXISTS (SELECT 1 FROM joined WHERE uuid = ?1))";
+    static const char SQL_IN[] =
+        "INSERT INTO entry_words(rowid, " ENTRY_WORDS_COLUMNS ") SELECT e.id, " ENTRY_WORDS_TEXTS
+        " FROM " ENTRY_WORDS_REPORTS " WHERE e.report = ?1";
+    int rc = db_run(store, SQL, DB(DB_TEXT(report)), err);
+    return rc || !db_changes(store) ? rc : db_run(store, SQL_IN, DB(DB_TEXT(report)), err);
+}
+
+int entry_words_out(struct store *store, const char *report, struct error *err)
+{
+    static const char SQL_OUT[] =
+        "INSERT INTO entry_words(entry_words, rowid, " ENTRY_WORDS_COLUMNS
+        ") SELECT 'delete', e.id,"
+        " " ENTRY_WORDS_TEXTS " FROM " ENTRY_WORDS_REPORTS " WHERE e.report = ?1 AND e.worded = 1";
+    static const char SQL[] = "UPDATE entry SET worded = 0 WHERE report = ?1 AND worded = 1";
+    if (store->engine->is_server)
+        return 0;
+    int rc = db_run(store, SQL_OUT, DB(DB_TEXT(report)), err);
+    return rc ? rc : db_run(store, SQL, DB(DB_TEXT(report)), err);
 }
 
 /* ---- PostgreSQL: words in quotes, with their places, and of each column a letter ---- */
@@ -153,11 +165,11 @@ static void add_phrase(struct text_buffer *match, enum entry_column column, cons
 
 /* ---- whichever ---- */
 
-int entry_words_put(struct store *store, const char *report, const char *const text[ENTRY_COLUMNS],
-                    struct error *err)
+int entry_words_in(struct store *store, const char *report, const char *const text[ENTRY_COLUMNS],
+                   struct error *err)
 {
     return store->engine->is_server ? put_words(store, report, text, err)
-                                    : put_texts(store, report, text, err);
+                                    : read_in(store, report, err);
 }
 
 int entry_words_forget(struct store *store, struct error *err)

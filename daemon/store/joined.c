@@ -26,7 +26,7 @@ int joined_rewrite(struct store *store, const char *uuid, int64_t received_ms, c
 {
     assert(store_writing(store));
     static const char SQL[] = "UPDATE joined SET received_ms = ?2, body = ?3 WHERE uuid = ?1";
-    int rc = entry_keep_joined(store, uuid, err);
+    int rc = entry_keep(store, uuid, err);
     return rc ? rc : db_run(store, SQL, DB(DB_TEXT(uuid), DB_MS(received_ms), DB_TEXT(body)), err);
 }
 
@@ -34,7 +34,7 @@ int joined_remove(struct store *store, const char *uuid, struct error *err)
 {
     assert(store_writing(store));
     static const char SQL[] = "DELETE FROM joined WHERE uuid = ?1";
-    int rc = entry_keep_joined(store, uuid, err);
+    int rc = entry_keep(store, uuid, err);
     return rc ? rc : db_run(store, SQL, DB(DB_TEXT(uuid)), err);
 }
 

@@ -35,7 +35,8 @@ int outbox_add(struct store *store, const struct outbox_new *mail, struct error 
     static const char SQL[] =
         "INSERT INTO outbox(id, event, case_id, revision, message_id, created_ms,"
         " not_before_ms) VALUES(" NUMBERS_NEXT(
-            "outbox", "mail/last") ", ?1, ?2, ?3, ?4, ?5, ?6) ON CONFLICT(message_id) DO NOTHING";
+            "outbox", "mail/last") ", ?1, ?2, ?3, ?4, ?5, ?6) ON CONFLICT(message_id)"
+                                   " WHERE event <> 'case' DO NOTHING";
     static const char SQL_TEXT[] = "INSERT INTO outbox_text(mail_id, payload) VALUES(?1, ?2)";
     int rc =
         db_run(store, SQL,
@@ -51,7 +52,8 @@ int outbox_ids(struct store *store, const char *begin, outbox_each_id each, void
                struct error *err)
 {
     static const char SQL[] =
-        "SELECT message_id FROM outbox WHERE message_id >= ?1 AND message_id < ?1 || '~'";
+        "SELECT message_id FROM outbox WHERE event <> 'case' AND message_id >= ?1"
+        " AND message_id < ?1 || '~'";
     struct db_query q = db_query(store, SQL, DB(DB_TEXT(begin)), err);
     int rc = 0;
     while (!rc && db_next(&q))

@@ -24,7 +24,7 @@ struct outbox_new {
     const char *event;
     int64_t case_id;        /* 0 none */
     int revision;           /* of the case's ranking, 0 none */
-    const char *message_id; /* made once; a mail that is there already is left as it is */
+    const char *message_id; /* made once; of all but `case`: if there is one, it is left as it is */
     const char *payload;    /* JSON */
     int64_t created_ms;
     int64_t not_before_ms; /* 0: at once */
@@ -33,8 +33,8 @@ struct outbox_new {
  * why it went. */
 int outbox_add(struct store *store, const struct outbox_new *mail, struct error *err);
 typedef int (*outbox_each_id)(void *arg, const char *message_id);
-/* The ids that begin so, of mails that are kept; sent or not. Its non-zero answer stops and is
- * returned. */
+/* The ids that begin so, of mails of other events than `case` that are kept; sent or not. Its
+ * non-zero answer stops and is returned. */
 int outbox_ids(struct store *store, const char *begin, outbox_each_id each, void *arg,
                struct error *err);
 

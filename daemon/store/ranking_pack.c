@@ -9,6 +9,63 @@
 enum { TARGET_FIELD, OBSERVED_FIELD, EXPECTED_FIELD, LOTS_FIELD, FIELDS };
 static const char LETTERS[FIELDS + 1] = "toen";
 
+/* Facts that most rankings tell of: the first is #0, the eleventh #A. Append only, for these stand
+ * in databases; a name that is not among them stands as it is. */
+static const char *const OFTEN[] = {
+    "kept",
+    "company.lot",
+    "company.line",
+    "days_past_code",
+    "channel",
+    "company.any",
+    "model.mold_age",
+    "where",
+    "colour",
+    "company.plant",
+    "bag",
+    "family",
+    "season",
+    "age_days",
+    "core_at_pack_c",
+    "company.mold",
+    "company.shift",
+    "model.stale_age",
+    "company.product",
+    "company.line_hour",
+    "odor",
+    "crumb_ph",
+    "crumb",
+    "crumb_moisture_pct",
+    "company.film",
+    "company.route",
+    "company.store",
+    "company.supplier",
+    "company.flour",
+    "company.closure",
+    "wet_inside_bag",
+    "spots",
+};
+enum { OFTEN_COUNT = sizeof OFTEN / sizeof OFTEN[0] };
+static const char DIGITS[] = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz";
+_Static_assert(OFTEN_COUNT < sizeof DIGITS, "each has a letter");
+
+static void append_name(struct text_buffer *out, const char *fact)
+{
+    for (int i = 0; i < OFTEN_COUNT; i++) {
+        if (strcmp(OFTEN[i], fact) == 0) {
+            text_appendf(out, "#%c", DIGITS[i]);
+            return;
+        }
+    }
+    text_append(out, fact);
+}
+
+static const char *read_name(const char *text)
+{
+    const char *digit = text[0] == '#' && text[1] ? strchr(DIGITS, text[1]) : NULL;
+    return digit && digit - DIGITS < OFTEN_COUNT ? OFTEN[digit - DIGITS] : text;
+}
+
 static void append_number(struct text_buffer *out, int field, double value)
 {
     if (!isnan(value))
@@ -22,7 +79,8 @@ static bool same_fact(const struct ranking_item *a, const struct ranking_item *b
 
 static void append_fact(struct text_buffer *out, const struct ranking_item *item)
 {
-    text_appendf(out, "%s\t%s", item->fact, item->value);
+    append_name(out, item->fact);
+    text_appendf(out, "\t%s", item->value);
     append_number(out, TARGET_FIELD, item->target);
     append_number(out, OBSERVED_FIELD, item->observed);
     append_number(out, EXPECTED_FIELD, item->expected);
@@ -107,7 +165,7 @@ static void unpack_line(char *line, struct ranking *ranking)
     struct ranking_item item = {.target = NAN, .observed = NAN, .expected = NAN};
     if (!value)
         return;
-    text_clip(fact, item.fact, sizeof item.fact);
+    text_clip(read_name(fact), item.fact, sizeof item.fact);
     text_clip(value, item.value, sizeof item.value);
     for (int place = 0; (field = strsep(&next, "\t")); place++) {
         const char *letter = *field ? strchr(LETTERS, *field) : NULL;

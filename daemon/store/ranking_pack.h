@@ -4,7 +4,8 @@
  *     FACT TAB VALUE [TAB tTARGET] [TAB oOBSERVED] [TAB eEXPECTED] [TAB nLOTS] { TAB
  * CAUSE:HUNDREDTHS }
  *
- * with the causes it speaks of by their place in the ranking. Older files have
+ * with the causes it speaks of by their place in the ranking, and the facts that are told of most
+ * as `#` and a letter. Older files have the names of all facts, and
  *
  *     FACT TAB VALUE TAB TARGET TAB OBSERVED TAB EXPECTED TAB LOTS { TAB CAUSE:HUNDREDTHS }
  *

@@ -254,6 +254,10 @@ static const struct migration MIGRATIONS[] = {
     {15, SCHEMA_TARGET, NULL},
     {15, SCHEMA_SHARE, NULL},
     {16, SCHEMA_RETAILER, NULL},
+    {16, SCHEMA_WORDS_ENTRY, NULL},
+    {16, NULL, schema_words_move},
+    {16, NULL, schema_mail_move},
+    {16, SCHEMA_MAIL_ONCE, NULL},
 };
 
 const struct migration *schema_migrations(size_t *ret_count)

@@ -334,8 +334,11 @@ def check_tables(plant):
     db = sqlite3.connect(f"file:{plant.state}/oddloaf.db?mode=ro", uri=True)
     tables = [r[0] for r in db.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")]
     assert "contact" in tables
+    db.execute("CREATE VIRTUAL TABLE temp.words USING fts5vocab('main', 'entry_words', 'row')")
+    words = [word for word, in db.execute("SELECT term FROM temp.words")]
+    assert words and not [w for w in words for trace in TRACES if trace.lower() in w.encode()], words
     for table in tables:
-        if table in ("contact", "contact_key", "sqlite_sequence"):
+        if table in ("contact", "contact_key", "sqlite_sequence", "entry_words"):
             continue
         for row in db.execute(f"SELECT * FROM \"{table}\""):
             text = repr(row).encode()

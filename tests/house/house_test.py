@@ -289,8 +289,7 @@ NOT_PLAIN = {
     "ON CONFLICT": (r"ON CONFLICT", CONFLICT, {
         "company_count.c", "contact.c", "entry.c", "entry_words.c", "erasures.c", "joined.c", "material_first.c", "outbox.c", "pattern_count.c",
         "ranking.c", "record_find.c", "record_sql.c", "restore.c", "store.c", "work.c"}),
-    "OR IGNORE, OR REPLACE": (r"\b(?:INSERT OR|REPLACE INTO)\b", "the table of words knows no other conflict",
-                              {"entry_words.c"}),
+    "OR IGNORE, OR REPLACE": (r"\b(?:INSERT OR|REPLACE INTO)\b", None, set()),
     "row values": (r"\([\w.]+, [\w., ]+\) *(?:[<>=]+|IN) *\(", "a page begins behind the last row of "
                    "the one before, and several columns are counted in one look at the rows",
                    {"case.c", "freshness.c", "material_first.c", "move.c", "recount.c", "retention.c"}),

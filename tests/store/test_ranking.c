@@ -106,9 +106,8 @@ static void rows_of_both_kinds_are_read_alike(void **state)
                               "where\tcut-face,side\t\t\t\t\t0:-20\t1:45\n"
                               "company.line\t0.7788\t1\t0\t0.28\t28\t2:-55\nnote\t\t\t\t\t\t2:7\n"
                               "torn\n";
-    static const char NEW[] =
-        "core_at_pack_c\t47.5\tt38\t0:310\nwhere\tcut-face,side\t0:-20\t1:45\n"
-        "company.line\t0.7788\tt1\to0\te0.28\tn28\t2:-55\nnote\t\t2:7\n";
+    static const char NEW[] = "#E\t47.5\tt38\t0:310\n#7\tcut-face,side\t0:-20\t1:45\n"
+                              "#2\t0.7788\tt1\to0\te0.28\tn28\t2:-55\nnote\t\t2:7\n";
     struct ranking said = sample(), read = {.causes = causes, .cause_count = 3};
     char *packed = ranking_pack(&said);
     assert_string_equal(packed, NEW);
