@@ -40,15 +40,18 @@ static void add_said(struct table *t, const json_t *item)
     const char *whole = pick_text(item, "note", "");
     text_append(&said, "");
     append(&said, pick_bool(item, "withdrawn", false) ? "withdrawn" : "");
-    append(&said, pick_text(item, "reference", ""));
+    if (pick_has(item, "reference"))
+        text_appendf(&said, "%sticket %s", said.length ? "; " : "",
+                     pick_text(item, "reference", ""));
     append(&said, pick_text(contact, "name", ""));
     append(&said, pick_text(contact, "phone", ""));
     if (pick_has(item, "store"))
         snprintf(store, sizeof store, "store %.110s", pick_text(item, "store", ""));
     append(&said, store);
-    append(&said, text_clip(whole, note, sizeof note));
-    if (strlen(whole) > strlen(note))
-        text_append(&said, "...");
+    text_clip(whole, note, sizeof note);
+    if (*note)
+        text_appendf(&said, "%snote: %s%s", said.length ? "; " : "", note,
+                     strlen(whole) > strlen(note) ? "..." : "");
     table_add(t, said.data);
     text_buffer_free(&said);
 }

@@ -24,10 +24,20 @@ static void show_value(const struct view *v, const struct field *f, const json_t
     free(text);
 }
 
-static void show_fields(const struct view *v, const json_t *said)
+/* What was not asked as it came, and is answered since, calls for nothing any more. */
+static void show_unasked(const struct view *v, const json_t *said, const json_t *stands)
 {
-    if (!pick_has(said, "harm"))
-        view_text(v, VIEW_BOLD, 2, 4, "Harm: NOT ASKED");
+    if (pick_has(said, "harm"))
+        return;
+    if (pick_has(stands, "harm"))
+        view_text(v, VIEW_PLAIN, 2, 4, "Harm: not said then; answered since, below");
+    else
+        view_text(v, VIEW_HARM, 2, 4, "Harm: NOT ASKED");
+}
+
+static void show_fields(const struct view *v, const json_t *said, const json_t *stands)
+{
+    show_unasked(v, said, stands);
     for (const struct field *f = fields_all(); f->name; f++) {
         const json_t *value = fields_get(said, f);
         if (!value || is_elsewhere(f))
@@ -168,13 +178,13 @@ void complaint_show(const struct view *v, const json_t *complaint)
     show_head(v, complaint);
     show_contact(v, json_object_get(complaint, "contact"));
     view_section(v, "As sent");
-    show_fields(v, json_object_get(complaint, "sent"));
+    show_fields(v, json_object_get(complaint, "sent"), complaint);
     show_taken(v, json_object_get(complaint, "taken"));
     if (json_array_size(json_object_get(complaint, "joined")) +
             json_array_size(json_object_get(complaint, "changes")) >
         0) {
         view_section(v, "As it stands");
-        show_fields(v, complaint);
+        show_fields(v, complaint, complaint);
     }
     show_joined(v, json_object_get(complaint, "joined"));
     show_changes(v, json_object_get(complaint, "changes"));

@@ -303,12 +303,11 @@ static void show_signals(const struct view *v, const json_t *document)
 
 static void show_to_come(const struct view *v, const json_t *list)
 {
-    static const struct column columns[] = {{"made in", COLUMN_LEFT, 0},
-                                            {"symptom", COLUMN_LEFT, 0},
-                                            {"so far", COLUMN_RIGHT, 0},
-                                            {"in the end", COLUMN_RIGHT, 0},
-                                            {"interval", COLUMN_LEFT, 0}};
-    struct table *t = table_new(columns, 5);
+    static const struct column columns[] = {
+        {"made in", COLUMN_LEFT, 0},       {"symptom", COLUMN_LEFT, 0},
+        {"so far", COLUMN_RIGHT, 0},       {"in the end", COLUMN_RIGHT, 0},
+        {"90 % interval", COLUMN_LEFT, 0}, {"share in", COLUMN_LEFT, 0}};
+    struct table *t = table_new(columns, sizeof columns / sizeof *columns);
     size_t i;
     const json_t *row;
     json_array_foreach(list, i, row)
@@ -323,10 +322,14 @@ static void show_to_come(const struct view *v, const json_t *list)
         table_addf(t, "%s" VIEW_NBSP "to" VIEW_NBSP "%s",
                    view_rough(pick_number(row, "low", 0), n[2]),
                    view_rough(pick_number(row, "high", 0), n[3]));
+        table_addf(t, "%s%s", view_percent(pick_number(row, "share", 0), n[0]),
+                   pick_bool(row, "too_early", false) ? ", early" : "");
     }
     if (table_rows(t) > 0) {
         view_section(v, "Complaints still to come about bread already made");
         table_print(t, v, 2);
+        view_text(v, VIEW_DIM, 2, 0,
+                  "Early: fewer than a fifth should be in; read the interval, not the number.");
     }
     table_free(t);
 }

@@ -200,6 +200,24 @@ void page_causes(struct text_buffer *b, const json_t *report)
 
 /* ---- what is to come ---- */
 
+/* As the terminal and the mail have it: of a week of which all have come nothing is foretold. */
+static bool is_to_come(const json_t *row)
+{
+    return page_number(row, "expected_final") - page_number(row, "reported") >= 0.5;
+}
+
+static bool any_to_come(const json_t *rows)
+{
+    size_t i;
+    const json_t *row;
+    json_array_foreach(rows, i, row)
+    {
+        if (is_to_come(row))
+            return true;
+    }
+    return false;
+}
+
 void page_to_come(struct text_buffer *b, const json_t *report)
 {
     static const struct page_column COLUMNS[] = {
@@ -208,13 +226,15 @@ void page_to_come(struct text_buffer *b, const json_t *report)
     const json_t *rows = json_object_get(report, "to_come"), *row;
     size_t i;
     text_append(b, "<h2>Still to come</h2>");
-    if (!json_array_size(rows)) {
+    if (!any_to_come(rows)) {
         text_append(b, "<p>Nothing to be told: all is in, or there is no past to judge by.</p>");
         return;
     }
     page_open_table(b, COLUMNS);
     json_array_foreach(rows, i, row)
     {
+        if (!is_to_come(row))
+            continue;
         text_append(b, "<tr>");
         page_cell_what(b, page_text(row, "made_week"), page_text(row, "symptom"));
         page_cell_number(b, "n", page_number(row, "reported"));

@@ -139,7 +139,7 @@ All facts: oddloaf why C1
         self.assertLess(out.index("Needs a hand"), out.index("Plant and rules"))
         self.assertIn("  line 1          lots 2026-11-20 04:12, readings 2026-11-19 20:12\n", out)
         self.assertIn("last backup     2026-11-20 03:00, /var/lib/oddloaf/backups/b.db\n", out)
-        self.assertIn("integrity       sound when looked at, 2026-11-20 09:15; harm done to the file since\n", out)
+        self.assertIn("integrity       sound when looked at, 2026-11-20 09:15; harm done to the file\n", out)
         self.assertIn("mail            No mail is set up: reports of harm reach nobody by mail\n", out)
         self.assertIn("wrong setting   mail/to 'q a': is not a mail address\n", out)
         self.assertIn("urgent mail     2 not yet with everybody: oddloaf outbox shows why\n", out)
