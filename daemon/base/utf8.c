@@ -266,15 +266,13 @@ char *text_fold(const char *s, char *out, size_t size)
     bool blank = false;
     while (*s) {
         const char *from = s;
-        if (*s > ' ' && *s <= '~' && left > 1u + blank) { /* as most are */
-            if (blank)
-                *end++ = ' ';
+        bool plain = *s > ' ' && *s <= '~'; /* as most are */
+        if (plain && !blank && left > 1) {
             *end++ = lower(*s++);
-            left -= 1u + blank;
-            blank = false;
+            left--;
             continue;
         }
-        uint32_t c = next(&s);
+        uint32_t c = plain ? (uint32_t)*s++ : next(&s);
         if (is_blank(c)) {
             blank = end > out;
             continue;

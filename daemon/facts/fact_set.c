@@ -16,7 +16,7 @@ static const struct fact UNKNOWN = {.value = NAN,
 
 static struct fact *unknown_facts(size_t count)
 {
-    struct fact *facts = xcalloc(count + 1, sizeof *facts);
+    struct fact *facts = xmalloc((count + 1) * sizeof *facts);
     for (size_t i = 0; i < count; i++)
         facts[i] = UNKNOWN;
     return facts;

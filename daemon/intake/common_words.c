@@ -20,21 +20,24 @@ static size_t letters(const char *word)
 
 static void add_line(const struct doc_place *place, void *all)
 {
-    char line[LINE_SIZE];
-    const char *text = json_string_value(place->value);
-    if (!text || strlen(text) >= sizeof line) {
+    static const char PLAIN[] = "abcdefghijklmnopqrstuvwxyz0123456789 "; /* nothing to fold */
+    struct text_buffer *words = all;
+    char folded[LINE_SIZE];
+    const char *line = json_string_value(place->value);
+    if (!line || strlen(line) >= sizeof folded) {
         doc_fault(place, "must be a text of at most %d bytes", LINE_SIZE - 1);
         return;
     }
-    text_fold(text, line, sizeof line);
-    for (char *word = line, *end; *word; word = *end ? end + 1 : end) { /* one blank between two */
+    if (line[strspn(line, PLAIN)])
+        line = text_fold(line, folded, sizeof folded);
+    for (const char *word = line, *end; *word; word = *end ? end + 1 : end) {
         end = word + letters(word);
-        if (!*end || *end == ' ') {
-            text_append_bytes(all, word, (size_t)(end - word));
-            text_append_bytes(all, "", 1);
-        } else {
+        if (*end && *end != ' ') {
             end = word + strcspn(word, " ");
             doc_fault(place, "'%.*s' is not a word: letters and digits", (int)(end - word), word);
+        } else if (end > word) {
+            text_append_bytes(words, word, (size_t)(end - word) + 1);
+            words->data[words->length - 1] = '\0';
         }
     }
 }

@@ -78,7 +78,7 @@ void rank_make(const struct fact_set *facts, int symptom, const double *priors, 
         items += (size_t)rules->causes[i].evidence_count;
     *ret = (struct rank){.symptom = symptom};
     ret->causes = xcalloc(n, sizeof *ret->causes);
-    ret->items = xcalloc(items + 1, sizeof *ret->items);
+    ret->items = xmalloc((items + 1) * sizeof *ret->items); /* weigh() fills those it counts */
     double *weights = xcalloc(n + 1, sizeof *weights);
     struct rank_item *next = ret->items;
     for (size_t i = 0; i < n; i++) {
