@@ -292,7 +292,7 @@ static int start_store(struct daemon *d, struct error *err)
             "the disk is full: what is there is answered, and mail about harm leaves; no other "
             "program reads the database until the next start");
     if (!rc)
-        rc = app_calibrate(&d->app, d->app.setup, err);
+        rc = app_decide(&d->app, d->app.setup, err);
     if (!rc)
         rc = app_take_in(&d->app, err);
     if (!rc)

@@ -5,7 +5,12 @@
 #include <math.h>
 
 static const struct option_row options[] = {
-    {"from", "DATE", "verdicts from"}, {"to", "DATE", "verdicts to"}, {0}};
+    {"from", "DATE", "verdicts from"},
+    {"to", "DATE", "verdicts to"},
+    {"learn", NULL, "rank with what verdicts confirmed nearby from now on"},
+    {"unlearn", NULL, "rank without it again"},
+    {"by", "NAME", "who decides (the login name)"},
+    {0}};
 
 static void show_calibration(const struct view *v, const json_t *rows)
 {
@@ -121,6 +126,30 @@ static void show_heading(const struct view *v, const json_t *document)
     text_buffer_free(&text);
 }
 
+static void show_learning(const struct view *v, const json_t *learning)
+{
+    char n[3][VIEW_NUMBER];
+    size_t i;
+    const json_t *one;
+    view_section(v, "Troubles confirmed on lots of the same line, packed within days");
+    view_label(v, "counted", "%s",
+               pick_bool(learning, "on", false)
+                   ? "yes (oddloaf scores --unlearn ranks without them)"
+                   : "no (oddloaf scores --learn ranks with them)");
+    if (pick_number(learning, "cases", 0) > 0)
+        view_label(v, "first right",
+                   "%s without them, %s with them, of %s settled cases with a lot",
+                   view_percent(pick_number(learning, "top1_without", 0), n[0]),
+                   view_percent(pick_number(learning, "top1_with", 0), n[1]),
+                   view_number(pick_number(learning, "cases", 0), n[2]));
+    json_array_foreach(json_object_get(learning, "switches"), i, one)
+    {
+        view_textf(v, VIEW_PLAIN, 2, 2, "- %s by %s, %s",
+                   pick_bool(one, "on", false) ? "switched on" : "switched off",
+                   pick_text(one, "by", "?"), pick_text(one, "at", "?"));
+    }
+}
+
 static void show(const struct client *c, const json_t *document)
 {
     const struct view *v = &c->view;
@@ -132,13 +161,47 @@ static void show(const struct client *c, const json_t *document)
         view_text(v, VIEW_PLAIN, 2, 0, "Nothing to score before QA settles cases.");
     else
         show_scored(v, document);
+    if (json_object_get(document, "learning"))
+        show_learning(v, json_object_get(document, "learning"));
     show_stages(v, json_object_get(document, "stages"));
+}
+
+static int switch_learning(struct client *c, const struct args *a, bool on)
+{
+    char login[64];
+    json_t *answer = NULL;
+    json_t *body = json_pack("{sb ss}", "learn", on, "by", args_by(a, login, sizeof login));
+    if (!body)
+        return client_usage(c, "the name is not UTF-8 text");
+    int rc = client_post(c, "/v1/scores", body, &answer);
+    json_decref(body);
+    if (rc)
+        return rc;
+    if (c->json)
+        client_print(answer);
+    else
+        view_text(&c->view, VIEW_PLAIN, 0, 0,
+                  on ? "Rankings count what verdicts confirmed nearby from now on. Open cases are "
+                       "being ranked again."
+                     : "Rankings are made without what verdicts confirmed nearby. Open cases are "
+                       "being ranked again.");
+    json_decref(answer);
+    return EXIT_DONE;
 }
 
 static int scores(struct client *c, const struct args *a)
 {
     struct text_buffer path = {0};
     json_t *document = NULL;
+    bool learn = args_has(a, "learn"), unlearn = args_has(a, "unlearn");
+    if (learn && unlearn)
+        return client_usage(c, "either --learn or --unlearn");
+    if ((learn || unlearn) && (args_has(a, "from") || args_has(a, "to")))
+        return client_usage(c, "--from and --to only choose what is shown");
+    if (learn || unlearn)
+        return switch_learning(c, a, learn);
+    if (args_has(a, "by"))
+        return client_usage(c, "--by goes with --learn or --unlearn");
     text_append(&path, "/v1/scores");
     int rc = period_query(c, a, &path);
     if (!rc)

@@ -9,7 +9,6 @@
 #include "store/retained.h"
 #include <assert.h>
 #include <math.h>
-#include <openssl/evp.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -38,22 +37,6 @@ static int read_factor(const json_t *fit, const char *name, double ret[3], struc
     return 0;
 }
 
-static void hash_with(struct rules *rules, const json_t *fit)
-{
-    unsigned char digest[EVP_MAX_MD_SIZE];
-    unsigned int length = 0;
-    struct text_buffer text = {0};
-    char *factors = jsonx_dump(fit);
-    text_appendf(&text, "%s\n%s", rules->hash, factors);
-    free(factors);
-    if (!EVP_Digest(text.data, text.length, digest, &length, EVP_sha256(), NULL))
-        abort(); /* no memory, or a library without SHA-256 */
-    text_buffer_free(&text);
-    int used = snprintf(rules->hash, sizeof rules->hash, "sha256:");
-    for (unsigned int i = 0; i < length && used + 2 < (int)sizeof rules->hash; i++)
-        used += snprintf(rules->hash + used, sizeof rules->hash - (size_t)used, "%02x", digest[i]);
-}
-
 int calibration_apply(struct triage *triage, const json_t *adopted, struct error *err)
 {
     const json_t *fit = json_object_get(adopted, "fit");
@@ -70,7 +53,7 @@ int calibration_apply(struct triage *triage, const json_t *adopted, struct error
     triage->uncalibrated = triage->models;
     triage->models = scaled;
     triage->calibration = json_deep_copy(adopted);
-    hash_with(triage->rules, fit);
+    triage_mark(triage, fit);
     return 0;
 }
 

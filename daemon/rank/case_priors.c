@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "facts/cache.h"
 #include "rank/case_rank.h"
+#include "rank/learning.h"
 #include "store/verdict.h"
 #include <assert.h>
 #include <stdlib.h>
@@ -42,32 +43,56 @@ static void learned_destroy(struct cache_object *cached)
     free(learned);
 }
 
+/* One verdict as the priors take it; they borrow the row and what is made of it. */
+struct taken {
+    struct priors_verdict verdict;
+    struct nearby_lot lot;
+    double *said;
+};
+
+/* False: of a rule file that is gone. */
+static bool take(const struct triage *triage, const struct verdict_row *row, struct taken *ret)
+{
+    int cause = rules_cause(triage->rules, row->cause), symptom = symptom_of(row->symptom);
+    if (cause < 0 || symptom < 0)
+        return false;
+    ret->said = said_by(triage->rules, row);
+    ret->lot = (struct nearby_lot){row->lot_packed_ms, row->lot_plant, row->lot_line};
+    ret->verdict = (struct priors_verdict){.at_ms = row->at_ms,
+                                           .as_of_ms = row->as_of_ms,
+                                           .symptom = symptom,
+                                           .cause = cause,
+                                           .weight = verdict_weight(row->confirmed_by),
+                                           .said = ret->said,
+                                           .lot = *row->lot_line ? &ret->lot : NULL,
+                                           .nearby = learning_was_on(triage, row->at_ms)};
+    return true;
+}
+
 struct noting {
-    const struct rules *rules;
+    const struct triage *triage;
     struct priors *priors;
 };
 
 static int take_verdict(void *arg, const struct verdict_row *row)
 {
     const struct noting *noting = arg;
-    int cause = rules_cause(noting->rules, row->cause), symptom = symptom_of(row->symptom);
-    if (cause < 0 || symptom < 0)
-        return 0; /* of a rule file that is gone */
-    double *said = said_by(noting->rules, row);
-    priors_add(noting->priors, &(struct priors_verdict){row->at_ms, row->as_of_ms, symptom, cause,
-                                                        verdict_weight(row->confirmed_by), said});
-    free(said);
+    struct taken taken;
+    if (take(noting->triage, row, &taken)) {
+        priors_add(noting->priors, &taken.verdict);
+        free(taken.said);
+    }
     return 0;
 }
 
-static int learn(const struct rules *rules, struct store *store, int64_t serial,
+static int learn(const struct triage *triage, struct store *store, int64_t serial,
                  struct learned **ret, struct error *err)
 {
     struct learned *made = xcalloc(1, sizeof *made);
     cache_object_init(&made->cached, learned_destroy);
     made->serial = serial;
-    made->priors = priors_new(rules);
-    struct noting noting = {rules, made->priors};
+    made->priors = priors_new(triage->rules);
+    struct noting noting = {triage, made->priors};
     int rc = verdict_between(store, (struct when_span){0, INT64_MAX}, take_verdict, &noting, err);
     if (rc)
         cache_object_unref(made);
@@ -110,7 +135,7 @@ static int learned_now(struct triage *triage, struct store *store, struct learne
         return 0;
     }
     if (!rc)
-        rc = learn(triage->rules, store, serial, &made, err);
+        rc = learn(triage, store, serial, &made, err);
     cache_object_unref(kept);
     if (rc)
         return rc;
@@ -119,16 +144,71 @@ static int learned_now(struct triage *triage, struct store *store, struct learne
     return 0;
 }
 
-int case_rank_priors(struct triage *triage, struct store *store, int symptom, int64_t as_of_ms,
-                     double **ret, struct error *err)
+int case_rank_priors(struct triage *triage, struct store *store, const struct case_input *input,
+                     const struct lot_record *lot, double **ret, struct error *err)
 {
-    assert(symptom >= 0 && symptom < SYMPTOMS);
+    assert(input->symptom >= 0 && input->symptom < SYMPTOMS);
     struct learned *learned;
+    struct nearby_lot packed = {0};
     int rc = learned_now(triage, store, &learned, err);
     if (rc)
         return rc;
+    if (lot)
+        packed = (struct nearby_lot){lot->lot.packed_from_ms, lot->lot.plant, lot->lot.line};
     *ret = xcalloc((size_t)triage->rules->cause_count + 1, sizeof **ret);
-    priors_at(learned->priors, symptom, as_of_ms, *ret);
+    priors_at(learned->priors, input->symptom, input->as_of_ms,
+              lot && learning_is_on(triage) ? &packed : NULL, *ret);
     cache_object_unref(learned);
     return 0;
+}
+
+/* ---- what it is worth at this plant ---- */
+
+struct trying {
+    const struct triage *triage;
+    const struct priors *priors;
+    struct case_rank_learned *found;
+};
+
+static bool right_first(const struct trying *trying, const struct priors_verdict *verdict,
+                        bool nearby, double *room)
+{
+    int first = 0;
+    priors_again(trying->priors, verdict, nearby, room);
+    for (int i = 1; i < trying->triage->rules->cause_count; i++)
+        first = room[i] > room[first] ? i : first;
+    return first == verdict->cause;
+}
+
+static int try_verdict(void *arg, const struct verdict_row *row)
+{
+    const struct trying *trying = arg;
+    struct taken taken;
+    if (!take(trying->triage, row, &taken))
+        return 0;
+    if (taken.said && taken.verdict.lot) {
+        double *room = xcalloc((size_t)trying->triage->rules->cause_count + 1, sizeof *room);
+        trying->found->cases++;
+        trying->found->right_without += right_first(trying, &taken.verdict, false, room);
+        trying->found->right_with += right_first(trying, &taken.verdict, true, room);
+        free(room);
+    }
+    free(taken.said);
+    return 0;
+}
+
+int case_rank_learned(struct triage *triage, struct store *store, struct when_span span,
+                      struct case_rank_learned *ret, struct error *err)
+{
+    struct learned *learned;
+    *ret = (struct case_rank_learned){0};
+    bool began = store_look(store);
+    int rc = learned_now(triage, store, &learned, err);
+    if (!rc) {
+        struct trying trying = {triage, learned->priors, ret};
+        rc = verdict_between(store, span, try_verdict, &trying, err);
+        cache_object_unref(learned);
+    }
+    store_unlook(store, began);
+    return rc;
 }

@@ -51,12 +51,14 @@ static int make(struct triage *triage, struct store *store, struct case_rank *ra
 {
     const struct case_input *input = &ranked->input;
     choose_lots(ranked);
-    int rc = case_rank_priors(triage, store, input->symptom, input->as_of_ms, &ranked->priors, err);
+    int rc = 0;
     for (int i = 0; !rc && i < ranked->lot_count; i++) {
         struct case_lot *lot = &ranked->lots[i];
         rc = facts_gather(&triage->source, store, input, lot->lot_id, &lot->facts, err);
         if (!rc)
-            rank_make(&lot->facts, input->symptom, ranked->priors, &lot->rank);
+            rc = case_rank_priors(triage, store, input, lot->facts.record, &lot->priors, err);
+        if (!rc)
+            rank_make(&lot->facts, input->symptom, lot->priors, &lot->rank);
     }
     ranked->rank = &ranked->lots[0].rank;
     if (!rc)
@@ -102,8 +104,8 @@ void case_rank_clear(struct case_rank *ranked)
     for (int i = 0; i < ranked->lot_count; i++) {
         rank_free(&ranked->lots[i].rank);
         fact_set_clear(&ranked->lots[i].facts);
+        free(ranked->lots[i].priors);
     }
-    free(ranked->priors);
     case_input_clear(&ranked->input);
     *ranked = (struct case_rank){0};
 }

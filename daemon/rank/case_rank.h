@@ -13,6 +13,7 @@ struct triage {
     struct models_parameters models;       /* in force: with the plant's calibration */
     struct models_parameters uncalibrated; /* as the rule files have them */
     json_t *calibration;                   /* what was adopted; NULL: nothing */
+    json_t *learning;                      /* learning.h; NULL: never switched */
     const struct tz *tz;
     bool borrows; /* the rules are another's */
     struct facts_source source;
@@ -30,11 +31,11 @@ struct case_lot {
     double weight;
     struct fact_set facts;
     struct rank rank;
+    double *priors; /* by cause */
 };
 
 struct case_rank {
     struct case_input input;
-    double *priors; /* by cause */
     struct case_lot lots[CASE_LOTS + 1];
     int lot_count;
     struct rank *rank; /* of lots[0], mixed over all */
@@ -50,8 +51,21 @@ void case_rank_clear(struct case_rank *ranked);
 /* The facts shown: of the likeliest lot. */
 const struct fact_set *case_rank_facts(const struct case_rank *ranked);
 
-/* Prior probabilities as of an instant, by cause (verdicts given before it count). Caller frees. */
-int case_rank_priors(struct triage *triage, struct store *store, int symptom, int64_t as_of_ms,
-                     double **ret, struct error *err);
+/* Prior probabilities as of the case's newest complaint, by cause (verdicts given before it count,
+ * where the plant learns from those nearby also the lot's). `lot` NULL: not known. Caller frees. */
+int case_rank_priors(struct triage *triage, struct store *store, const struct case_input *input,
+                     const struct lot_record *lot, double **ret, struct error *err);
+
+/* Of the verdicts given in a span whose cases have a lot and had a ranking: how many rankings were
+ * right first, made without and with what earlier verdicts had confirmed nearby. */
+struct case_rank_learned {
+    int cases, right_without, right_with;
+};
+int case_rank_learned(struct triage *triage, struct store *store, struct when_span span,
+                      struct case_rank_learned *ret, struct error *err);
+
+/* The hash of the rules becomes another, so that all is ranked again: of the files and of what the
+ * plant decided beside them. */
+void triage_mark(struct triage *triage, const json_t *decided);
 
 #endif

@@ -114,6 +114,7 @@ struct learned {
 struct priors {
     const struct rules *rules;
     struct learned symptoms[SYMPTOMS];
+    struct nearby *nearby;
 };
 
 struct priors *priors_new(const struct rules *rules)
@@ -121,6 +122,7 @@ struct priors *priors_new(const struct rules *rules)
     struct priors *priors = xcalloc(1, sizeof *priors);
     size_t n = (size_t)rules->cause_count + 1;
     priors->rules = rules;
+    priors->nearby = nearby_new(rules->ranking.near_share, rules->ranking.near_days);
     for (int s = 0; s < SYMPTOMS; s++) {
         struct learned *learned = &priors->symptoms[s];
         learned->sums.seen = xcalloc(n, sizeof *learned->sums.seen);
@@ -154,6 +156,7 @@ void priors_free(struct priors *priors)
         return;
     for (int s = 0; s < SYMPTOMS; s++)
         learned_clear(&priors->symptoms[s], priors->rules->cause_count);
+    nearby_free(priors->nearby);
     free(priors);
 }
 
@@ -171,13 +174,48 @@ static const struct event *event_before(const struct learned *learned, int64_t b
     return low ? &learned->events[low - 1] : NULL;
 }
 
-void priors_at(const struct priors *priors, int symptom, int64_t before_ms, double *ret)
+void priors_at(const struct priors *priors, int symptom, int64_t before_ms,
+               const struct nearby_lot *lot, double *ret)
 {
     assert(symptom >= 0 && symptom < SYMPTOMS && ret);
     const struct learned *learned = &priors->symptoms[symptom];
     const struct event *event = event_before(learned, before_ms);
     memcpy(ret, event ? event->priors : learned->shipped,
            (size_t)priors->rules->cause_count * sizeof *ret);
+    if (lot)
+        nearby_mix(priors->nearby, symptom, lot, before_ms, ret, priors->rules->cause_count);
+}
+
+/* The priors that the ranking of a verdict's case was made with. */
+static void priors_used(const struct priors *priors, const struct priors_verdict *verdict,
+                        double *ret)
+{
+    priors_at(priors, verdict->symptom, verdict->as_of_ms, verdict->nearby ? verdict->lot : NULL,
+              ret);
+}
+
+/* The same evidence with other priors; ret holds those it was weighed with, and may be all 0. */
+static void weigh_again(const double *said, const double *priors, int n, double *ret)
+{
+    double sum = 0;
+    for (int i = 0; i < n; i++) {
+        ret[i] = !(priors[i] > 0) ? 0 : said ? said[i] * priors[i] / ret[i] : priors[i];
+        sum += ret[i];
+    }
+    for (int i = 0; i < n; i++)
+        ret[i] = sum > 0 ? ret[i] / sum : priors[i];
+}
+
+void priors_again(const struct priors *priors, const struct priors_verdict *verdict, bool nearby,
+                  double *ret)
+{
+    assert(verdict->said && verdict->lot);
+    int n = priors->rules->cause_count;
+    double *other = xcalloc((size_t)n + 1, sizeof *other);
+    priors_used(priors, verdict, ret);
+    priors_at(priors, verdict->symptom, verdict->as_of_ms, nearby ? verdict->lot : NULL, other);
+    weigh_again(verdict->said, other, n, ret);
+    free(other);
 }
 
 /* What the case's evidence would have said with the shipped priors: its ranking is prior times
@@ -187,18 +225,9 @@ static void with_shipped(const struct priors *priors, const struct priors_verdic
                          double *ret)
 {
     assert(verdict->cause >= 0 && verdict->cause < priors->rules->cause_count);
-    const struct learned *learned = &priors->symptoms[verdict->symptom];
-    int n = priors->rules->cause_count;
-    double sum = 0;
-    priors_at(priors, verdict->symptom, verdict->as_of_ms, ret);
-    for (int i = 0; i < n; i++) {
-        ret[i] = !(learned->shipped[i] > 0) ? 0
-                 : verdict->said            ? verdict->said[i] * learned->shipped[i] / ret[i]
-                                            : learned->shipped[i];
-        sum += ret[i];
-    }
-    for (int i = 0; i < n; i++)
-        ret[i] = sum > 0 ? ret[i] / sum : learned->shipped[i];
+    priors_used(priors, verdict, ret);
+    weigh_again(verdict->said, priors->symptoms[verdict->symptom].shipped,
+                priors->rules->cause_count, ret);
 }
 
 /* The trouble that a case belongs to, or a new one. */
@@ -253,6 +282,15 @@ static void add_fault(struct priors *priors, const struct priors_verdict *verdic
     sum_trouble(learned, trouble, verdict->cause, n, 1);
 }
 
+static void add_nearby(struct priors *priors, const struct priors_verdict *verdict)
+{
+    const struct rule_cause *cause = &priors->rules->causes[verdict->cause];
+    if (verdict->lot && !cause->background && !cause->after_dispatch)
+        nearby_add(priors->nearby,
+                   &(struct nearby_verdict){verdict->at_ms, verdict->symptom, verdict->cause,
+                                            verdict->weight, *verdict->lot});
+}
+
 void priors_add(struct priors *priors, const struct priors_verdict *verdict)
 {
     assert(verdict->weight > 0 && verdict->weight <= 1);
@@ -271,6 +309,7 @@ void priors_add(struct priors *priors, const struct priors_verdict *verdict)
     if (!is && background < 1)
         add_fault(priors, verdict, expected, background);
     free(expected);
+    add_nearby(priors, verdict);
     learned->events =
         xrealloc(learned->events, (size_t)(learned->event_count + 1) * sizeof *learned->events);
     /* kept by time: a case ranked again as of an older day must not know of later verdicts */

@@ -19,6 +19,7 @@
 #ifndef ODDLOAF_RANK_PRIORS_H
 #define ODDLOAF_RANK_PRIORS_H
 
+#include "rank/nearby.h"
 #include "rules/rules.h"
 
 /* The shipped ones, by index in the rules; 0 for what is no cause of the symptom. */
@@ -41,12 +42,20 @@ void priors_free(struct priors *priors);              /* NULL is fine */
 struct priors_verdict {
     int64_t at_ms, as_of_ms; /* given; newest complaint of its case */
     int symptom, cause;
-    double weight;      /* as how much of a verdict it counts, 0..1 */
-    const double *said; /* probabilities of its ranking, by cause; NULL: it had none */
+    double weight;                /* as how much of a verdict it counts, 0..1 */
+    const double *said;           /* probabilities of its ranking, by cause; NULL: it had none */
+    const struct nearby_lot *lot; /* of its case; NULL: not known */
+    bool nearby;                  /* its ranking counted troubles confirmed nearby */
 };
 /* In the order of at_ms. */
 void priors_add(struct priors *priors, const struct priors_verdict *verdict);
-/* By the verdicts given before an instant. */
-void priors_at(const struct priors *priors, int symptom, int64_t before_ms, double *ret);
+/* By the verdicts given before an instant; with what they confirmed near `lot` (nearby.h), NULL:
+ * without. */
+void priors_at(const struct priors *priors, int symptom, int64_t before_ms,
+               const struct nearby_lot *lot, double *ret);
+/* What the ranking of a verdict's case would have said, made with or without what was confirmed
+ * near its lot: the same evidence, other priors. `said` and `lot` must be known. */
+void priors_again(const struct priors *priors, const struct priors_verdict *verdict, bool nearby,
+                  double *ret);
 
 #endif

@@ -1,4 +1,5 @@
 #include "rank/triage.h"
+#include "base/jsonx.h"
 #include "base/near.h"
 #include "base/text.h"
 #include "facts/model_lot.h"
@@ -6,6 +7,7 @@
 #include "rules/models_file.h"
 #include <assert.h>
 #include <math.h>
+#include <openssl/evp.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -59,6 +61,7 @@ struct triage *triage_apart(const struct triage *of)
     triage->models = of->models;
     triage->uncalibrated = of->uncalibrated;
     triage->tz = of->tz;
+    triage->learning = json_incref(of->learning);
     triage->borrows = true;
     pthread_mutex_init(&triage->lock, NULL);
     open_caches(triage);
@@ -77,11 +80,29 @@ void triage_free(struct triage *triage)
     cache_free(triage->source.baselines);
     cache_free(triage->source.lots);
     cache_object_unref(triage->learned);
+    json_decref(triage->learning);
     if (!triage->borrows)
         rules_free(triage->rules);
     json_decref(triage->calibration);
     pthread_mutex_destroy(&triage->lock);
     free(triage);
+}
+
+void triage_mark(struct triage *triage, const json_t *decided)
+{
+    struct rules *rules = triage->rules;
+    unsigned char digest[EVP_MAX_MD_SIZE];
+    unsigned int length = 0;
+    struct text_buffer text = {0};
+    char *decision = jsonx_dump(decided);
+    text_appendf(&text, "%s\n%s", rules->hash, decision);
+    free(decision);
+    if (!EVP_Digest(text.data, text.length, digest, &length, EVP_sha256(), NULL))
+        abort(); /* no memory, or a library without SHA-256 */
+    text_buffer_free(&text);
+    int used = snprintf(rules->hash, sizeof rules->hash, "sha256:");
+    for (unsigned int i = 0; i < length && used + 2 < (int)sizeof rules->hash; i++)
+        used += snprintf(rules->hash + used, sizeof rules->hash - (size_t)used, "%02x", digest[i]);
 }
 
 const char *triage_hash(const struct triage *triage)

@@ -14,6 +14,8 @@ static void set_defaults(struct rule_ranking *ranking)
         .temper = 1.0,
         .prior_weight = 100,
         .background_weight = 5000,
+        .near_share = 0.2,
+        .near_days = 3,
         .reach_days = 14,
         .reach_bits = 2.0,
         .company_most = 4.0,

@@ -136,6 +136,7 @@ struct rule_ranking {
     double temper;                 /* multiplies summed bits */
     double prior_weight;           /* troubles that the shipped priors count for */
     double background_weight;      /* verdicts that the background's shipped share counts for */
+    double near_share, near_days;  /* rank/nearby.h */
     double reach_days, reach_bits; /* how far from a lot at fault the records of others are asked,
                                     * and from how many bits on they tell of it */
     double company_most, company_rival; /* bits of an excess, see company_beside() */

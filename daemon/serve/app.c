@@ -4,6 +4,7 @@
 #include "desk/older.h"
 #include "lots/lot_rules.h"
 #include "rank/calibration.h"
+#include "rank/learning.h"
 #include "store/erasures.h"
 #include "store/pattern.h"
 #include "store/work.h"
@@ -132,22 +133,37 @@ bool app_is_unsettled(struct app *app)
     return __atomic_load_n(&app->unsettled, __ATOMIC_RELAXED);
 }
 
-static int read_calibration(struct store *store, void *arg, struct error *err)
+struct decision {
+    const char *key;
+    char *kept;
+};
+
+static int read_decision(struct store *store, void *arg, struct error *err)
 {
-    return store_setting_get(store, CALIBRATION_SETTING, arg, err);
+    struct decision *decision = arg;
+    free(decision->kept); /* of a job that was undone and runs again */
+    decision->kept = NULL;
+    return store_setting_get(store, decision->key, &decision->kept, err);
 }
 
-int app_calibrate(struct app *app, struct setup *setup, struct error *err)
+int app_decide(struct app *app, struct setup *setup, struct error *err)
 {
-    char *kept = NULL;
-    json_t *adopted = NULL;
-    int rc = writer_insist(app->writer, read_calibration, &kept, err);
-    if (!rc && kept)
-        rc = jsonx_parse(kept, strlen(kept), &adopted, err);
-    if (!rc && adopted)
-        rc = calibration_apply(setup->triage, adopted, err);
-    json_decref(adopted);
-    free(kept);
+    static const struct {
+        const char *key;
+        int (*apply)(struct triage *triage, const json_t *kept, struct error *err);
+    } DECISIONS[] = {{CALIBRATION_SETTING, calibration_apply}, {LEARNING_SETTING, learning_apply}};
+    int rc = 0;
+    for (size_t i = 0; !rc && i < sizeof DECISIONS / sizeof *DECISIONS; i++) {
+        struct decision decision = {.key = DECISIONS[i].key};
+        json_t *kept = NULL;
+        rc = writer_insist(app->writer, read_decision, &decision, err);
+        if (!rc && decision.kept)
+            rc = jsonx_parse(decision.kept, strlen(decision.kept), &kept, err);
+        if (!rc && kept)
+            rc = DECISIONS[i].apply(setup->triage, kept, err);
+        json_decref(kept);
+        free(decision.kept);
+    }
     return rc;
 }
 
@@ -178,7 +194,7 @@ static int load_fresh(struct app *app, const struct setup *in_force, struct setu
     if (!rc)
         rc = setup_check_mail(*ret, &app->log, err);
     if (!rc)
-        rc = app_calibrate(app, *ret, err);
+        rc = app_decide(app, *ret, err);
     if (!rc)
         rc = readers_resize(app->readers, (int)config_number((*ret)->config, "readers"), err);
     return rc;

@@ -55,7 +55,7 @@ struct setup *app_setup(struct app *app);
  * writer's thread. */
 int app_reload(struct app *app, struct error *err);
 /* Applies what the store has of an adopted calibration to a set that nobody uses yet. */
-int app_calibrate(struct app *app, struct setup *setup, struct error *err);
+int app_decide(struct app *app, struct setup *setup, struct error *err);
 /* What older versions wrote is made what this one keeps (desk/older.h), and what was erased since a
  * restored backup is erased again (store/erasures.h). */
 int app_take_in(struct app *app, struct error *err);

@@ -4,6 +4,7 @@
 #include "base/jsonx.h"
 #include "base/text.h"
 #include "serve/app.h"
+#include "serve/decided.h"
 #include "serve/route.h"
 #include <stdlib.h>
 #include <string.h>
@@ -76,40 +77,6 @@ static int fit_to_keep(struct request *rq, struct store *store, const struct set
     return rc;
 }
 
-struct setting_job {
-    const char *value;
-    char *before;
-};
-
-static int exchange(struct store *store, void *arg, struct error *err)
-{
-    struct setting_job *job = arg;
-    free(job->before); /* of a job that was undone and runs again */
-    job->before = NULL;
-    int rc = store_setting_get(store, CALIBRATION_SETTING, &job->before, err);
-    return rc ? rc : store_setting_set(store, CALIBRATION_SETTING, job->value, err);
-}
-
-static int put_back(struct store *store, void *arg, struct error *err)
-{
-    const struct setting_job *job = arg;
-    return store_setting_set(store, CALIBRATION_SETTING, job->before, err);
-}
-
-/* Kept and in force, or neither: rule files that are broken meanwhile refuse it. */
-static int keep(struct app *app, const char *value, struct error *err)
-{
-    struct setting_job job = {.value = value};
-    int rc = writer_run(app->writer, exchange, &job, err);
-    if (!rc) {
-        rc = app_reload(app, err);
-        if (rc)
-            writer_run(app->writer, put_back, &job, NULL);
-    }
-    free(job.before);
-    return rc;
-}
-
 static void reply_adopted(struct request *rq, const char *value)
 {
     json_t *adopted = NULL;
@@ -136,7 +103,7 @@ void calibration_post(struct request *rq, struct store *store)
         rc = fit_to_keep(rq, store, setup, &a, &value, &err);
     setup_unref(setup);
     if (!rc)
-        rc = keep(rq->app, value, &err);
+        rc = decided_keep(rq->app, CALIBRATION_SETTING, value, &err);
     if (rc) {
         request_reply_error(rq, rc, &err);
     } else {

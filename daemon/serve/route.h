@@ -73,6 +73,7 @@ const struct route *route_find(const char *method, struct request *rq, char *ret
     X("GET", "spans/*", STUDY, LONG, weeks_span, "by against format table") \
     X("GET", "trace", STUDY, LONG, weeks_trace, "cases symptom from to") \
     X("GET", "scores", STUDY, QUICK, weeks_scores, "from to") \
+    X("POST", "scores", QUALITY, LONG, learning_post, "") \
     X("GET", "returns", STUDY, QUICK, returns_get, "from to") \
     X("GET", "gaps", STUDY, LONG, gaps_get, "weeks within record") \
     X("GET", "whatif", STUDY, QUICK, whatif_get, "of set hold share") \

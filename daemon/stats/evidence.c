@@ -104,3 +104,28 @@ int evidence_gain_bits(const double *prior, size_t causes, const double *likelih
     *ret = fmax(0.0, gain);
     return 0;
 }
+
+int evidence_gain_first(const double *prior, size_t causes, const double *likelihood,
+                        size_t answers, double *ret)
+{
+    double before = 0, after = 0;
+    bool sound = true;
+    double *sums = xcalloc(causes + 1, sizeof *sums);
+    for (size_t c = 0; c < causes; c++) {
+        sums[c] = column_sum(likelihood, causes, answers, c);
+        sound = sound && prior[c] >= 0 && isfinite(prior[c]) && sums[c] > 0;
+        before = fmax(before, prior[c]);
+    }
+    for (size_t a = 0; a < answers && sound; a++) {
+        double first = 0;
+        for (size_t c = 0; c < causes; c++)
+            first = fmax(first, prior[c] * (likelihood[a * causes + c] / sums[c]));
+        after += first;
+    }
+    free(sums);
+    if (!sound)
+        return ERROR_INVALID;
+    /* the same cause in front whatever is answered: what rounding leaves of that is nothing */
+    *ret = after - before > 1e-12 * before ? after - before : 0;
+    return 0;
+}

@@ -22,4 +22,11 @@ int evidence_normalise(const double *log_weights, size_t n, double *ret_probabil
 int evidence_gain_bits(const double *prior, size_t causes, const double *likelihood, size_t answers,
                        double *ret);
 
+/* Expected gain in the probability that the likeliest cause is the right one: what naming it after
+ * the answer is expected to hit, less what naming it now does. 0 where every answer leaves the same
+ * one in front. As above, but `prior` need not sum to 1: one entry may stand for the likeliest of
+ * causes that all answer alike. */
+int evidence_gain_first(const double *prior, size_t causes, const double *likelihood,
+                        size_t answers, double *ret);
+
 #endif

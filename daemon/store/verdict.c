@@ -106,9 +106,12 @@ int verdict_serial(struct store *store, int64_t *ret, struct error *err)
 /* A line for each cause of the ranking that stood, in its order; one with no cause if none did. */
 #define VERDICT_COLUMNS                                                                            \
     "SELECT v.id, v.case_id, v.at_ms, c.as_of_ms, c.opened_ms, v.revision, c.symptom, v.cause,"    \
-    " v.confirmed_by, v.by_name, v.note, k.name, r.probability FROM verdict v JOIN complaint_case" \
+    " v.confirmed_by, v.by_name, v.note, k.name, r.probability, l.packed_from_ms,"                 \
+    " coalesce(l.plant, ''), coalesce(l.line, '') FROM verdict v JOIN complaint_case"              \
     " c ON c.id = v.case_id LEFT JOIN ranking_cause r ON r.case_id = v.case_id"                    \
-    " AND r.revision = v.revision LEFT JOIN cause k ON k.id = r.cause_id "
+    " AND r.revision = v.revision LEFT JOIN cause k ON k.id = r.cause_id LEFT JOIN lot l ON l.id " \
+    "="                                                                                            \
+    " c.lot_id "
 #define VERDICT_ORDER " ORDER BY v.at_ms, v.id, r.place"
 
 static void take_row(struct db_query *q, struct verdict_row *row)
@@ -124,6 +127,9 @@ static void take_row(struct db_query *q, struct verdict_row *row)
     db_copy(q, 8, row->confirmed_by, sizeof row->confirmed_by);
     db_copy(q, 9, row->by_name, sizeof row->by_name);
     db_copy(q, 10, row->note, sizeof row->note);
+    row->lot_packed_ms = db_ms(q, 13);
+    db_copy(q, 14, row->lot_plant, sizeof row->lot_plant);
+    db_copy(q, 15, row->lot_line, sizeof row->lot_line);
 }
 
 static int tell_verdict(struct verdict_row *row, const struct ranking *said, verdict_each each,

@@ -7,9 +7,11 @@
 
 struct verdict_row {
     int64_t id, case_id, at_ms, as_of_ms, opened_ms;
+    int64_t lot_packed_ms; /* of the case's lot */
     int revision;
     char symptom[16], cause[64], confirmed_by[24], by_name[LENGTH_PERSON + 1];
     char note[LENGTH_NOTE + 1];
+    char lot_plant[LENGTH_CODE + 1], lot_line[LENGTH_CODE + 1]; /* both empty: no lot is known */
     const struct ranking_cause *said; /* by its ranking; lives until the callback returns */
     int said_count;                   /* 0: settled before it was ranked */
 };

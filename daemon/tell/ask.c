@@ -1,6 +1,7 @@
-/* What to ask next: expected gain in bits of every question whose answer is not known yet, over
- * the ranking as it stands. P(answer | cause) is how often the answer comes, bent by what the
- * rules say of it: share x 2^bits, made to sum to 1. */
+/* What to ask next, of every question whose answer is not known yet: first what is expected to make
+ * the first cause the right one most often, then, of those after which the same cause stands first
+ * whatever is answered, what is expected to tell most bits. P(answer | cause) is how often the
+ * answer comes, bent by what the rules say of it: share x 2^bits, made to sum to 1. */
 #include "base/short_id.h"
 #include "base/text.h"
 #include "stats/evidence.h"
@@ -89,16 +90,36 @@ static double answer_bits(const struct case_rank *ranked, const struct rank_caus
     return sum;
 }
 
+struct gain {
+    double bits, first; /* evidence_gain_bits(), evidence_gain_first() */
+};
+
+/* The likeliest of the causes that do not read the fact: of those that stand before it in the
+ * ranking, all do. */
+static double likeliest_other(const struct case_rank *ranked, const struct rule_use *uses,
+                              int count)
+{
+    for (int i = 0; i < ranked->rank->count; i++) {
+        int u = 0;
+        while (u < count && uses[u].cause != ranked->rank->causes[i].cause)
+            u++;
+        if (u == count)
+            return ranked->rank->causes[i].probability;
+    }
+    return 0;
+}
+
 /* Each cause that reads the fact stands by itself, behind all others taken as one: whatever is
  * answered, they say the same of it. */
-static double gain_of(const struct triage *triage, const struct case_rank *ranked,
-                      const struct rule_ask *ask)
+static struct gain gain_of(const struct triage *triage, const struct case_rank *ranked,
+                           const struct rule_ask *ask)
 {
     const struct rule_fact *fact = &triage->rules->facts[ask->fact];
     const struct rule_use *uses = &triage->rules->uses[fact->first_use];
     size_t most = (size_t)fact->use_count + 1, answers = (size_t)ask->answer_count, at = 1;
     double *prior = xcalloc(most * (1 + answers), sizeof *prior), *likelihood = prior + most;
-    double gain = 0, others = 1;
+    struct gain gain = {0};
+    double others = 1;
     for (size_t i = 0; i < most * answers; i++)
         likelihood[i] = ask->answers[i / most].share;
     for (int first = 0, count; first < fact->use_count; first += count) {
@@ -117,8 +138,11 @@ static double gain_of(const struct triage *triage, const struct case_rank *ranke
         others -= prior[at++] = one->probability;
     }
     prior[0] = fmax(0, others); /* what rounding leaves of none is nothing */
-    if (evidence_gain_bits(prior, most, likelihood, answers, &gain))
-        gain = 0;
+    if (evidence_gain_bits(prior, most, likelihood, answers, &gain.bits))
+        gain.bits = 0;
+    prior[0] = likeliest_other(ranked, uses, fact->use_count);
+    if (evidence_gain_first(prior, most, likelihood, answers, &gain.first))
+        gain.first = 0;
     free(prior);
     return gain;
 }
@@ -134,7 +158,7 @@ static bool is_known(const struct case_rank *ranked, int fact)
 
 struct question {
     const struct rule_ask *ask;
-    double gain;
+    struct gain gain;
     int order; /* whose turn it is: the caller is on the line now */
 };
 
@@ -143,8 +167,10 @@ static int by_gain(const void *a, const void *b)
     const struct question *x = a, *y = b;
     if (x->order != y->order)
         return x->order - y->order;
-    if (x->gain != y->gain)
-        return x->gain > y->gain ? -1 : 1;
+    if (x->gain.first != y->gain.first)
+        return x->gain.first > y->gain.first ? -1 : 1;
+    if (x->gain.bits != y->gain.bits)
+        return x->gain.bits > y->gain.bits ? -1 : 1;
     return (x->ask > y->ask) - (x->ask < y->ask);
 }
 
@@ -176,7 +202,8 @@ static json_t *question_json(const struct triage *triage, const struct question 
     set_text(object, "fact", triage->rules->facts[ask->fact].name.text);
     set_text(object, "ask", ask->ask);
     set_text(object, "of", ask->of);
-    json_object_set_new_nocheck(object, "gain_bits", jsonx_rounded(question->gain, 3));
+    json_object_set_new_nocheck(object, "gain_bits", jsonx_rounded(question->gain.bits, 3));
+    json_object_set_new_nocheck(object, "gain_first", jsonx_rounded(question->gain.first, 3));
     set_text(object, "effort", ask->effort);
     json_object_set_new_nocheck(object, "choices", choices_json(ask));
     return object;
@@ -192,8 +219,8 @@ json_t *ask_json(const struct triage *triage, const struct case_rank *ranked, bo
         if (!(ask->symptoms & 1u << ranked->input.symptom) || is_known(ranked, ask->fact) ||
             evidence_bits_guard(&ask->when, case_rank_facts(ranked), 0) == 0)
             continue;
-        double gain = gain_of(triage, ranked, ask);
-        if (gain >= LEAST_GAIN)
+        struct gain gain = gain_of(triage, ranked, ask);
+        if (gain.bits >= LEAST_GAIN)
             questions[count++] =
                 (struct question){ask, gain, desk && strcmp(ask->of, "caller") != 0};
     }

@@ -2,6 +2,7 @@
 #include "base/jsonx.h"
 #include "base/text.h"
 #include "rank/case_rank.h"
+#include "rank/learning.h"
 #include "stats/score.h"
 #include "store/verdict.h"
 #include "tell/tell.h"
@@ -108,22 +109,52 @@ static json_t *scores_json(const struct scoring *scoring)
         jsonx_rounded(top_error, 4));
 }
 
+/* Whether rankings learn from verdicts nearby, who decided so, and what it is worth here: over the
+ * same cases as all else that is told, each ranked without and with it. */
+static int learning_json(struct triage *triage, struct store *store, struct when_span span,
+                         json_t **ret, struct error *err)
+{
+    struct case_rank_learned learned;
+    size_t i;
+    const json_t *one;
+    int rc = case_rank_learned(triage, store, span, &learned, err);
+    if (rc)
+        return rc;
+    json_t *switches = json_array();
+    json_array_foreach(json_object_get(learning_kept(triage), "switches"), i, one)
+    {
+        json_array_append_new(
+            switches, json_pack("{s:O, s:O, s:O}", "on", json_object_get(one, "on"), "by",
+                                json_object_get(one, "by"), "at", json_object_get(one, "at")));
+    }
+    double n = (double)learned.cases; /* 0: NAN, which is told as null */
+    *ret = json_pack("{s:b, s:o, s:i, s:o, s:o}", "on", learning_is_on(triage), "switches",
+                     switches, "cases", learned.cases, "top1_without",
+                     jsonx_rounded(learned.right_without / n, 4), "top1_with",
+                     jsonx_rounded(learned.right_with / n, 4));
+    return 0;
+}
+
 int tell_scores(struct triage *triage, struct store *store, struct when_span span, json_t **ret,
                 struct error *err)
 {
     struct scoring scoring = {0};
     int rc = verdict_between(store, span, take_verdict, &scoring, err);
-    json_t *proposals = NULL, *stages = NULL;
+    json_t *proposals = NULL, *stages = NULL, *learning = NULL;
     if (!rc)
         rc = tell_proposals(triage, store, span.to_ms, &proposals, err);
     if (!rc)
         rc = tell_stages(store, span, &stages, err);
+    if (!rc)
+        rc = learning_json(triage, store, span, &learning, err);
     if (!rc) {
         *ret = scores_json(&scoring);
         json_object_set_new(*ret, "proposals", proposals);
         json_object_set_new(*ret, "stages", stages);
+        json_object_set_new(*ret, "learning", learning);
     } else {
         json_decref(proposals);
+        json_decref(stages);
     }
     free_statements(&scoring.all);
     free_statements(&scoring.top);

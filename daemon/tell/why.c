@@ -68,7 +68,8 @@ struct flipping {
 static int place_now(struct flipping *flipping)
 {
     struct rank rank;
-    rank_make(&flipping->facts, flipping->ranked->input.symptom, flipping->ranked->priors, &rank);
+    rank_make(&flipping->facts, flipping->ranked->input.symptom, flipping->ranked->lots[0].priors,
+              &rank);
     int place = rank_find(&rank, flipping->cause);
     rank_free(&rank);
     return place;

@@ -303,6 +303,15 @@ class Asking(ClientTest):
         scores = " ".join(self.ok("scores").split())
         self.assertIn("owned logged to its first owner 9 0.40 2.5 12", scores)
 
+    def test_scores_tell_what_verdicts_nearby_are_worth_and_switch_them(self):
+        scores = " ".join(self.ok("scores").split())
+        for text in ("yes (oddloaf scores --unlearn", "50 % without them, 61 % with them, of 18 settled", "switched on by mira"):
+            self.assertIn(text, scores)
+        for words in (("--learn", "--unlearn"), ("--learn", "--from", "2026-11-01"), ("--by", "mira")):
+            self.assertEqual(self.run_client("scores", *words)[0], 2, words)
+        self.assertIn("from now on", self.ok("scores", "--learn", "--by", "mira"))
+        self.assertIn("without", self.ok("scores", "--unlearn", "--by", "mira"))
+
     def test_hold_reach_says_that_it_is_not_all(self):
         for words in ((), ("--yes",)):
             code, out, err = self.run_client("hold", "--reach", "C9", "--reason", "hot", *words)

@@ -401,6 +401,8 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                                "case_brier": 0.21, "floored": 0, "calibration_error": 0.03,
                                "top_calibration": [{"said": 0.81, "was": 0.78, "n": 9}],
                                "top_calibration_error": 0.03, "proposals": [],
+                               "learning": {"on": True, "cases": 18, "top1_without": 0.5, "top1_with": 0.61, "switches": [
+                                   {"on": True, "by": "mira", "at": "2026-11-02T09:00:00-05:00"}]},
                                "brier": {"score": 0.2, "reliability": 0.01, "resolution": 0.15,
                                          "uncertainty": 0.34},
                                "calibration": [{"said": 0.81, "was": 0.78, "n": 9}]},
@@ -595,6 +597,8 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
             return 200, "application/json", {
                 "adopted": CALIBRATION["adopted"] if sent.get("adopt") else None,
                 "rules": "sha256:01"}
+        if path == "/v1/scores":
+            return 200, "application/json", {"on": sent["learn"], "rules": "sha256:02"}
         if path == "/v1/lots/hold":
             if "L0" in sent["lots"]:
                 return problem(404, "not-found", "there is no lot L0; nothing was recorded")

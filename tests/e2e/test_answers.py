@@ -162,6 +162,10 @@ def look_at_cases(ask, case):
     assert ask.get(f"cases/{case}")["verdict"]["cause"] == "packed-hot"
     ask.post(f"cases/{case}/verdict", settled, 409)
     ask.get("scores")
+    assert ask.post("scores", {"learn": True, "by": "mira"})["on"]
+    ask.post("scores", {"learn": True, "by": "mira"}, 409)
+    assert [s["by"] for s in ask.get("scores")["learning"]["switches"]] == ["mira"]
+    assert not ask.post("scores", {"learn": False, "by": "ines"})["on"]
     ask.post(f"cases/{case}/verdict", {"reopen": True, "by": "mira"})
     ask.get("cases/C999", 404)
     ask.get("cases?colour=blue", 400)

@@ -165,7 +165,8 @@ static void settle(struct fixture *f, int day, const char *cause, const char *co
 static double prior_of(struct triage *triage, struct fixture *f, const char *cause, int64_t as_of)
 {
     double *priors = NULL;
-    assert_int_equal(case_rank_priors(triage, f->store, SYMPTOM_MOLD, as_of, &priors, NULL), 0);
+    const struct case_input input = {.symptom = SYMPTOM_MOLD, .as_of_ms = as_of};
+    assert_int_equal(case_rank_priors(triage, f->store, &input, NULL, &priors, NULL), 0);
     double prior = priors[rules_cause(triage->rules, cause)];
     free(priors);
     return prior;
@@ -202,7 +203,8 @@ static int ask_priors(void *arg, struct error *err)
     struct asked *a = arg;
     struct triage *triage = triage_apart(a->triage);
     double *priors = NULL;
-    int rc = case_rank_priors(triage, a->f->store, SYMPTOM_MOLD, AT(99, 0), &priors, err);
+    const struct case_input input = {.symptom = SYMPTOM_MOLD, .as_of_ms = AT(99, 0)};
+    int rc = case_rank_priors(triage, a->f->store, &input, NULL, &priors, err);
     free(priors);
     triage_free(triage);
     return rc;

@@ -258,8 +258,12 @@ static void add_verdict(struct priors *priors, const struct rules *rules, const 
                         double day, const double *said)
 {
     int64_t at = (int64_t)(day * WHEN_DAY_MS);
-    priors_add(priors,
-               &(struct priors_verdict){at, at, SYMPTOM_MOLD, rules_cause(rules, cause), 1, said});
+    priors_add(priors, &(struct priors_verdict){.at_ms = at,
+                                                .as_of_ms = at,
+                                                .symptom = SYMPTOM_MOLD,
+                                                .cause = rules_cause(rules, cause),
+                                                .weight = 1,
+                                                .said = said});
 }
 
 /* Verdicts in time: a trouble counts once however many complain, two troubles twice; the share of
@@ -279,17 +283,17 @@ static void test_priors_in_time(void **state)
     int a = rules_cause(rules, "a"), b = rules_cause(rules, "b"), nk = rules_cause(rules, "nk");
     struct priors *priors = priors_new(rules);
     add_verdict(priors, rules, "a", 100, NULL);
-    priors_at(priors, SYMPTOM_MOLD, 101 * WHEN_DAY_MS, one);
+    priors_at(priors, SYMPTOM_MOLD, 101 * WHEN_DAY_MS, NULL, one);
     /* n 1, E .5 of each, s .5, W 2: a : b = .5 x 2 / 1.5 : .5 x 1 / 1.5 */
     assert_near(one[a] / one[b], 2, 1e-12);
     for (int i = 1; i < 9; i++)
         add_verdict(priors, rules, "a", 100 + i, NULL);
-    priors_at(priors, SYMPTOM_MOLD, 200 * WHEN_DAY_MS, many);
+    priors_at(priors, SYMPTOM_MOLD, 200 * WHEN_DAY_MS, NULL, many);
     assert_near(many[a] / many[b], 2, 1e-12);
     add_verdict(priors, rules, "a", 150, NULL);
-    priors_at(priors, SYMPTOM_MOLD, 200 * WHEN_DAY_MS, two);
+    priors_at(priors, SYMPTOM_MOLD, 200 * WHEN_DAY_MS, NULL, two);
     assert_near(two[a] / two[b], 3, 1e-12); /* n 2, E 1: (2 + 1) : (0 + 1) */
-    priors_at(priors, SYMPTOM_MOLD, 100 * WHEN_DAY_MS, before);
+    priors_at(priors, SYMPTOM_MOLD, 100 * WHEN_DAY_MS, NULL, before);
     assert_near(before[a], 0.25, 1e-12);
     /* ten faults where half were expected to be background: odds 1 x 5/10 x 10/15 */
     assert_near(two[nk] / (1 - two[nk]), 5.0 / 10 * 10 / 15, 1e-12);
@@ -300,7 +304,7 @@ static void test_priors_in_time(void **state)
     said[b] = 0.1;
     said[nk] = 0.4;
     add_verdict(priors, rules, "nk", 160, said);
-    priors_at(priors, SYMPTOM_MOLD, 200 * WHEN_DAY_MS, after);
+    priors_at(priors, SYMPTOM_MOLD, 200 * WHEN_DAY_MS, NULL, after);
     assert_near(after[a] / after[b], two[a] / two[b], 1e-12);
     assert_true(after[nk] > two[nk]);
     priors_free(priors);

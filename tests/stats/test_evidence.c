@@ -101,6 +101,33 @@ static void gain_of_questions(void **state)
     assert_int_equal(evidence_gain_bits(prior, 2, minus, 2, &gain), ERROR_INVALID);
 }
 
+/* Three causes at .5, .3, .2. An answer that comes in .9 of the second's cases and .1 of the
+ * others': yes names the second (.3 x .9), no the first (.5 x .9), .27 + .45 - .5 (computed). Twice
+ * as often instead of nine times: the first stands whatever is answered, though it tells something.
+ */
+static void gain_in_being_right(void **state)
+{
+    (void)state;
+    const double prior[] = {.5, .3, .2};
+    const double tells[] = {.1, .9, .1, .9, .1, .9}, leaves[] = {.2, .3, .2, .8, .7, .8};
+    const double scaled[] = {1, 9, 1, 9, 1, 9}, minus[] = {1.5, .5, .5, -.5, .5, .5};
+    double gain = -1, bits = 0;
+    assert_int_equal(evidence_gain_first(prior, 3, tells, 2, &gain), 0);
+    assert_true(fabs(gain - .22) < 1e-12);
+    assert_int_equal(evidence_gain_first(prior, 3, scaled, 2, &gain), 0);
+    assert_true(fabs(gain - .22) < 1e-12);
+    assert_int_equal(evidence_gain_first(prior, 3, leaves, 2, &gain), 0);
+    assert_true(gain == 0);
+    assert_int_equal(evidence_gain_bits(prior, 3, leaves, 2, &bits), 0);
+    assert_true(bits > 0.005);
+    /* one entry for the likeliest of many that answer alike: they need not sum to 1 */
+    const double some[] = {.3, .2};
+    const double halves[] = {.5, 1, .5, 0};
+    assert_int_equal(evidence_gain_first(some, 2, halves, 2, &gain), 0);
+    assert_true(fabs(gain - .05) < 1e-12); /* .2 + .15 - .3 */
+    assert_int_equal(evidence_gain_first(prior, 3, minus, 2, &gain), ERROR_INVALID);
+}
+
 /* P(value | class) from the 14 rows makes the attribute a question about the class. */
 static double weather_gain(json_t *rows, size_t column)
 {
@@ -138,9 +165,9 @@ static void weather_table(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(three_machines), cmocka_unit_test(naive_bayes_skips_the_unknown),
-        cmocka_unit_test(no_underflow),   cmocka_unit_test(gain_of_questions),
-        cmocka_unit_test(weather_table),
+        cmocka_unit_test(three_machines),      cmocka_unit_test(naive_bayes_skips_the_unknown),
+        cmocka_unit_test(no_underflow),        cmocka_unit_test(gain_of_questions),
+        cmocka_unit_test(gain_in_being_right), cmocka_unit_test(weather_table),
     };
     return cmocka_run_group_tests(tests, checks_open, checks_close);
 }

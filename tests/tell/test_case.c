@@ -576,7 +576,10 @@ static void test_ask_and_why(void **state)
     assert_true(json_array_size(list) > 0);
     double last = INFINITY;
     for (size_t i = 0; i < json_array_size(list); i++) {
-        double gain = json_number_value(json_object_get(json_array_get(list, i), "gain_bits"));
+        const json_t *one = json_array_get(list, i);
+        /* to a thousandth, what makes the first one right before what only tells */
+        double gain = 1000 * json_number_value(json_object_get(one, "gain_first")) +
+                      json_number_value(json_object_get(one, "gain_bits")) / 1000;
         assert_string_not_equal(text_of(json_array_get(list, i), "fact"), "wet_inside_bag");
         assert_true(gain > 0 && gain <= last);
         last = gain;

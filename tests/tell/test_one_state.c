@@ -134,7 +134,8 @@ static double prior_of(struct triage *triage, struct store *store, const char *c
 {
     double *priors = NULL;
     struct error err = {0};
-    if (case_rank_priors(triage, store, symptom_of("mold"), AT(60, 0), &priors, &err))
+    const struct case_input input = {.symptom = symptom_of("mold"), .as_of_ms = AT(60, 0)};
+    if (case_rank_priors(triage, store, &input, NULL, &priors, &err))
         fail_msg("%s", err.text);
     double prior = priors[rules_cause(triage->rules, cause)];
     free(priors);
