@@ -118,21 +118,22 @@ def wanted(kind, code, found):
     return True
 
 
-def changes_of(path, rng):
-    """All changes of a file, by kind: (start, end, new text)."""
+@functools.lru_cache(None)
+def places_of(path):
+    """Its text, and all that may change of it, by kind: (start, end, what was found)."""
     text = (ROOT / path).read_text()
     code, sql = masked(text)
     found = {}
-    for kind, (pattern, becomes, in_sql) in kinds(rng).items():
+    for kind, (pattern, _, in_sql) in kinds(None).items():
         for m in re.finditer(pattern, sql if in_sql else code):
             if not wanted(kind, sql if in_sql else code, m):
                 continue
             if kind == "condition":
                 end = end_of_bracket(code, m.start())
                 if end:
-                    found.setdefault(kind, []).append((m.start(), end, f"(!{text[m.start():end]})"))
+                    found.setdefault(kind, []).append((m.start(), end, None))
             else:
-                found.setdefault(kind, []).append((m.start(), m.end(), becomes(m)))
+                found.setdefault(kind, []).append((m.start(), m.end(), m))
     return text, found
 
 
@@ -162,10 +163,12 @@ def changes_of_layer(rng, paths, each, same):
         if len(chosen) == each:
             break
         path = rng.choices(paths, sizes)[0]
-        text, by_kind = changes_of(path, rng)
+        text, by_kind = places_of(path)
         if not by_kind:
             continue
-        start, end, new = rng.choice(by_kind[rng.choice(sorted(by_kind))])
+        kind = rng.choice(sorted(by_kind))
+        start, end, found = rng.choice(by_kind[kind])
+        new = kinds(rng)[kind][1](found) if found else f"(!{text[start:end]})"
         changed = text[:start] + new + text[end:]
         was, now = (next_line(t, start) for t in (text, changed))
         if (path, was, now) not in same and (path, start) not in taken:
@@ -416,17 +419,16 @@ class Own:
         self.tests = {name: test for name, test in plain.tests().items() if test.layer in layers and not test.is_long}
         assert plain.builds(*[target for test in self.tests.values() for target in test.targets]), "it does not build"
         self.linker = ["-fuse-ld=gold"] if shutil.which("ld.gold") else []
-        self.links = {name: self.link_of(test.targets[0]) for name, test in self.tests.items()}
         self.trusted, self.names = set(), {}
         plain.units = False
         asked = WHOLE["client"] + WHOLE["daemon"] if whole else ALWAYS
         self.whole = {name: test for name, test in plain.tests().items() if name in asked}
-        self.links |= {program: self.link_of(program) for program in ("oddloafd", "oddloaf")}
         self.folder = self.tmp / "whole"
         self.folder.mkdir()
         for one in build.iterdir():
             (self.folder / one.name).symlink_to(one)
 
+    @functools.lru_cache(None)
     def link_of(self, target):
         told = subprocess.run(["ninja", "-C", self.build, "-t", "commands", "-s", target], check=True,
                               capture_output=True, text=True).stdout
@@ -452,7 +454,7 @@ class Own:
                 return "time up", ""
             if self.notices(name):
                 return "noticed", name
-        now, was = (self.compile(path, text, "-O2") for text in (changed, (ROOT / path).read_text()))
+        was, now = (self.compile(path, text, "-O2") for text in ((ROOT / path).read_text(), changed))
         if now == was or not now:
             return ("the same" if now else "not built"), ""
         by = self.noticed_whole(path)
@@ -476,7 +478,7 @@ class Own:
         return names
 
     def linked(self, name, program):
-        words = list(self.links[name])
+        words = list(self.link_of(self.tests[name].targets[0] if name in self.tests else name))
         at = words.index("-o")
         words[at:at + 2] = [str(self.tmp / "changed.o"), *self.linker, "-Wl,-S", "-o", str(program)]
         subprocess.run(words, cwd=self.build, check=True, capture_output=True)

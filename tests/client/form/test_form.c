@@ -2,6 +2,7 @@
 #include "base/jsonx.h"
 #include "base/when.h"
 #include "form/form.h"
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
@@ -151,6 +152,46 @@ static void unset_leaves_no_empty_group(void **state)
     json_decref(complaint);
 }
 
+/* What is read back: a word with what it means, days with how far they are, figures, lists. */
+static void what_was_typed_is_read_back(void **state)
+{
+    static const struct {
+        const char *field, *complaint, *shown;
+    } ROWS[] = {
+        {"found", "{\"found_on\":\"2026-11-24\"}", "yesterday"},
+        {"found", "{\"found_on\":\"soon\"}", "soon"},
+        {"symptom", "{\"symptom\":\"mold\"}", "mold"},
+        {"symptom", "{\"symptom\":\"never heard of\"}", "never heard of"},
+        {"odor", "{\"observed\":{\"odor\":[\"sour\",\"cheesy\"]}}", "sour"},
+        {"odor", "{\"observed\":{\"odor\":[\"sour\",\"cheesy\"]}}", ", cheesy"},
+        {"harm", "{\"harm\":[]}", "none"},
+        {"measured", "{\"measured\":{\"crumb_ph\":5.9,\"crumb_aw\":0.95}}",
+         "crumb_ph=5.9, crumb_aw=0.95"},
+        {"packs", "{\"packs\":12}", "12"},
+        {"note", "{\"note\":\"sour\"}", "sour"},
+        {"note", "{}", ""},
+    };
+    (void)state;
+    for (size_t i = 0; i < sizeof ROWS / sizeof *ROWS; i++) {
+        struct form_day d = day();
+        json_t *complaint = json_loads(ROWS[i].complaint, 0, NULL);
+        char *shown = form_show(complaint, fields_named(ROWS[i].field), &d);
+        if (!strstr(shown, ROWS[i].shown) || (!*ROWS[i].shown && *shown))
+            fail_msg("%s: '%s' instead of '%s'", ROWS[i].field, shown, ROWS[i].shown);
+        free(shown);
+        json_decref(complaint);
+    }
+    const struct field_word *word = fields_word(fields_named("symptom")->words, "mold");
+    json_t *complaint = json_pack("{s:s}", "symptom", "mold");
+    struct form_day d = day();
+    char *shown = form_show(complaint, fields_named("symptom"), &d), expected[256];
+    snprintf(expected, sizeof expected, "mold%s%s%s", word->say ? " (" : "",
+             word->say ? word->say : "", word->say ? ")" : "");
+    assert_string_equal(shown, expected);
+    free(shown);
+    json_decref(complaint);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -162,6 +203,7 @@ int main(void)
         cmocka_unit_test(text_is_kept_as_said),
         cmocka_unit_test(a_refusal_names_field_value_and_words),
         cmocka_unit_test(unset_leaves_no_empty_group),
+        cmocka_unit_test(what_was_typed_is_read_back),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

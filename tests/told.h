@@ -1,0 +1,45 @@
+/* Answers whole: what a plant of a test is told, in tests/LAYER/told/NAME.json. After a change that
+ * was meant, PAGES=write in the environment writes them anew: read the difference. */
+#ifndef ODDLOAF_TESTS_TOLD_H
+#define ODDLOAF_TESTS_TOLD_H
+
+#include "pages.h"
+
+/* Six digits are what a test can hold on any machine; the hash and the place of rule files differ.
+ */
+enum { TOLD_FLAGS = JSON_INDENT(1) | JSON_SORT_KEYS | JSON_REAL_PRECISION(6) };
+
+static inline void told_without(json_t *value)
+{
+    size_t i;
+    const char *name;
+    json_t *one;
+    if (json_is_object(value)) {
+        json_object_del(value, "rules");
+        json_object_del(value, "file");
+    }
+    json_object_foreach(value, name, one) told_without(one);
+    json_array_foreach(value, i, one) told_without(one);
+}
+
+/* Takes `answer`. */
+static inline void told_check(const char *layer, const char *name, json_t *answer)
+{
+    char path[512];
+    struct text_buffer line = {0};
+    snprintf(path, sizeof path, "%s/tests/%s/told/%s.json", ODDLOAF_SOURCE_DIR, layer, name);
+    told_without(answer);
+    char *text = json_dumps(answer, TOLD_FLAGS);
+    assert_non_null(text);
+    text_appendf(&line, "%s\n", text);
+    const char *how = getenv("PAGES");
+    if (how && strcmp(how, "write") == 0)
+        pages_write(path, line.data);
+    else
+        pages_compare(path, line.data);
+    text_buffer_free(&line);
+    free(text);
+    json_decref(answer);
+}
+
+#endif
