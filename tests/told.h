@@ -1,19 +1,25 @@
-/* Answers whole: what a plant of a test is told, in tests/LAYER/told/NAME.json. After a change that
- * was meant, PAGES=write in the environment writes them anew: read the difference. */
+/* Answers whole but for their sentences: what a plant of a test is told, in
+ * tests/LAYER/told/NAME.json. After a change that was meant, PAGES=write in the environment writes
+ * them anew: read the difference. */
 #ifndef ODDLOAF_TESTS_TOLD_H
 #define ODDLOAF_TESTS_TOLD_H
 
 #include "pages.h"
 
 /* Six digits are what a test can hold on any machine; the hash and the place of rule files differ.
- */
-enum { TOLD_FLAGS = JSON_INDENT(1) | JSON_SORT_KEYS | JSON_REAL_PRECISION(6) };
+ * How a sentence is worded is for the test of whoever makes it: that there is one is held. */
+enum { TOLD_FLAGS = JSON_INDENT(1) | JSON_SORT_KEYS | JSON_REAL_PRECISION(6), TOLD_BLANKS = 3 };
 
 static inline void told_without(json_t *value)
 {
     size_t i;
-    const char *name;
+    const char *name, *text = json_string_value(value);
     json_t *one;
+    int blanks = 0;
+    while (text && *text)
+        blanks += *text++ == ' ';
+    if (blanks > TOLD_BLANKS)
+        json_string_set(value, "…");
     if (json_is_object(value)) {
         json_object_del(value, "rules");
         json_object_del(value, "file");

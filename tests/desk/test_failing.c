@@ -1,5 +1,7 @@
-/* On a disk that fails nothing is taken, corrected or told as if it did not. */
+/* On a disk that fails nothing is taken, corrected or told as if it did not; and all that is told
+ * and mailed of a few complaints, whole. */
 #include "../failing.h"
+#include "../told.h"
 #include "desk/call_backs.h"
 #include "desk/despite_harm.h"
 #include "desk/following.h"
@@ -10,6 +12,7 @@
 #include "desk/whole.h"
 #include "fixture.h"
 #include "store/hold.h"
+#include "store/outbox.h"
 
 #define THIRD "01990000-0000-7000-8000-000000000003"
 #define MORE                                                                                       \
@@ -170,8 +173,59 @@ static void what_the_disk_fails_at_is_not_done(void **state)
     }
 }
 
+/* ---- whole ---- */
+
+static int add_mail(void *arg, int64_t mail_id, const char *payload)
+{
+    json_t *mail = NULL;
+    (void)mail_id;
+    assert_int_equal(jsonx_parse(payload, strlen(payload), &mail, NULL), 0);
+    json_array_append_new(arg, mail);
+    return 0;
+}
+
+/* As each of these leaves it: mails of case 1 and of case 2, and how the first complaint stands. */
+static void all_is_told_and_mailed_as_it_was(void **state)
+{
+#define STEP(does)                                                                                 \
+    {                                                                                              \
+#does, does                                                                                \
+    }
+    static const struct {
+        const char *name;
+        int (*does)(struct fixture *, struct error *);
+    } STEPS[] = {STEP(taken),     STEP(joined),   STEP(corrected),
+                 STEP(withdrawn), STEP(made_one), STEP(settled)};
+    struct fixture *f = *state;
+    const struct following_view view = {f->now_ms, true, false};
+    const struct call_back_query query = {0, WHEN_UNKNOWN_DAY, 9};
+    const struct call_backs_view shown = {20780, true};
+    for (size_t i = 0; i < COUNT_OF(STEPS); i++) {
+        struct error err = {0};
+        json_t *told[5] = {NULL}, *mails = json_array();
+        fixture_begin(f);
+        if (STEPS[i].does(f, &err))
+            fail_msg("%s: %s", STEPS[i].name, err.text);
+        assert_int_equal(following_json(&f->desk, f->store, 1, &view, &told[0], &err), 0);
+        assert_int_equal(whole_complaint(&f->desk, f->store, FIRST, true, &told[1], &err), 0);
+        assert_int_equal(story_json(&f->desk, f->store, "C1", true, &told[2], &err), 0);
+        assert_int_equal(call_backs_json(&f->desk, f->store, &query, &shown, &told[3], &err), 0);
+        assert_int_equal(call_backs_lost_json(f->store, 9, &told[4], &err), 0);
+        assert_int_equal(outbox_about(f->store, 1, "", add_mail, mails, &err), 0);
+        assert_int_equal(outbox_about(f->store, 2, "", add_mail, mails, &err), 0);
+        told_check("desk", STEPS[i].name,
+                   json_pack("{s:o, s:o, s:o, s:o, s:o, s:o}", "follow", told[0], "complaint",
+                             told[1], "story", told[2], "calls", told[3], "lost", told[4], "mails",
+                             mails));
+        fixture_end(f, false);
+    }
+}
+
 int main(void)
 {
-    const struct CMUnitTest tests[] = {cmocka_unit_test(what_the_disk_fails_at_is_not_done)};
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(what_the_disk_fails_at_is_not_done),
+        cmocka_unit_test(all_is_told_and_mailed_as_it_was),
+    };
     return cmocka_run_group_tests(tests, fixture_open, fixture_close);
 }
