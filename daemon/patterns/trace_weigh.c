@@ -9,10 +9,10 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { SIZES = 5 };
-/* What is wrong at a store is wrong with few packs: one that keeps bread warm may bring hundreds of
- * times the usual. */
-static const double RATIOS[][SIZES] = {{2, 5, 12, 30, 80}, {3, 10, 40, 150, 600}};
+/* A store that keeps bread warm, or a lot, may bring hundreds of times the usual; the same sizes
+ * for all, or what reaches further takes what it has no part in. */
+enum { SIZES = 6 };
+static const double RATIOS[SIZES] = {2, 5, 12, 40, 150, 600};
 
 #define WEEK_SHAPE 4.0
 /* A level of which stretches are looked at was in trouble throughout as often as this. */
@@ -27,11 +27,10 @@ struct sizes {
 struct trace_weigher {
     const struct trace_cells *c;
     const double *now;
-    double *expected;     /* of a week */
-    double *lot;          /* of a lot */
-    double *length;       /* what so many lots cost a stretch */
-    const double *ratios; /* of the level at hand */
-    struct sizes alone;   /* gain of a complaint that can be of nothing but the level */
+    double *expected;   /* of a week */
+    double *lot;        /* of a lot */
+    double *length;     /* what so many lots cost a stretch */
+    struct sizes alone; /* gain of a complaint that can be of nothing but the level */
     /* of the level at hand, by its lots; sums of those before, one more at the end */
     double *exposed;
     struct sizes *gain;
@@ -65,6 +64,8 @@ struct trace_weigher *trace_weigh_new(const struct trace_cells *c)
                                 .reported = xcalloc(lots, sizeof *w->reported)};
     for (size_t n = 1; n < lots; n++)
         w->length[n] = 0.5 * log((double)n);
+    for (int s = 0; s < SIZES; s++)
+        w->alone.of[s] = log(RATIOS[s]);
     return w;
 }
 
@@ -113,11 +114,10 @@ static double exposed_of(const struct trace_weigher *w, size_t lot, size_t level
     return x;
 }
 
-static void add_gain(const struct trace_weigher *w, double share, double complaints,
-                     struct sizes *gain)
+static void add_gain(struct sizes *gain, double share, double complaints)
 {
     for (int s = 0; s < SIZES && share > 0; s++)
-        gain->of[s] += complaints * log1p((w->ratios[s] - 1) * share);
+        gain->of[s] += complaints * log1p((RATIOS[s] - 1) * share);
 }
 
 /* Of a route or store. Whether any report may be its. */
@@ -128,13 +128,13 @@ static bool sent_gain(const struct trace_weigher *w, size_t lot, size_t level, d
     double any = 0;
     for (size_t r = c->report[lot]; r < c->report[lot + 1]; r++) {
         double share = trace_cells_share(c, w->now, lot, &c->t->reports.rows[r], level);
-        add_gain(w, share, 1, gain);
+        add_gain(gain, share, 1);
         any += share;
         left--;
     }
     if (left > 0) {
         double share = trace_cells_share(c, w->now, lot, NULL, level);
-        add_gain(w, share, left, gain);
+        add_gain(gain, share, left);
         any += share * left;
     }
     return any > 0.25;
@@ -157,9 +157,6 @@ static void take_lots(struct trace_weigher *w, size_t level)
     bool sent = trace_cells_is_sent(w->c->t, level);
     w->count = l->count;
     w->week_count = w->reported_count = 0;
-    w->ratios = RATIOS[sent];
-    for (int s = 0; s < SIZES; s++)
-        w->alone.of[s] = log(w->ratios[s]);
     for (size_t i = 0; i < l->count; i++) {
         if (!i || w->c->week[l->lots[i]] != w->c->week[l->lots[i - 1]])
             w->weeks[w->week_count++] = i;
@@ -194,7 +191,7 @@ static struct sizes against(const struct trace_weigher *w, const struct trace_le
     const struct week k = week_of(w, l, from, to);
     struct sizes out;
     for (int s = 0; s < SIZES; s++)
-        out.of[s] = k.came * log1p((w->ratios[s] - 1) * k.share);
+        out.of[s] = k.came * log1p((RATIOS[s] - 1) * k.share);
     return out;
 }
 
@@ -284,7 +281,7 @@ static bool may_count(const struct trace_weigher *w, const struct trace_level *l
     const struct week k = week_of(w, l, from, to);
     bool may = false;
     for (int s = 0; s < SIZES; s++) {
-        double y = (w->ratios[s] - 1) * k.share;
+        double y = (RATIOS[s] - 1) * k.share;
         may |= w->gain[to].of[s] - w->gain[from].of[s] - k.came * 2 * y / (2 + y) >= least;
     }
     return may;
@@ -350,7 +347,7 @@ static double ratio_of(const struct trace_weigher *w, const struct trace_level *
     double most = greatest(&size), sum = 0, ratio = 0;
     for (int s = 0; s < SIZES; s++) {
         sum += exp(size.of[s] - most);
-        ratio += w->ratios[s] * exp(size.of[s] - most);
+        ratio += RATIOS[s] * exp(size.of[s] - most);
     }
     return ratio / sum;
 }

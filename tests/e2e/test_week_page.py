@@ -17,6 +17,7 @@ import random
 import sqlite3
 import sys
 import tempfile
+import time
 
 from browser import Browser
 from oddloaf import PRODUCTS, Plant, complaint, plant_day, until
@@ -130,6 +131,21 @@ def check_by(plant, week):
     assert status == 400 and "line, product, cause" in json.dumps(problem), problem
 
 
+def check_kept(plant, week):
+    """Asked again a second later it is the same answer, until something is written. What the daemon still ranks and
+    mails is written, too: it is waited for."""
+    def asked():
+        return plant.get(f"/v1/weeks/{week}")[1]["as_of"]
+
+    def again():
+        first, second = asked(), int(time.time())
+        until(lambda: int(time.time()) > second + 1, "the clock stands")
+        return first if asked() == first else None
+    kept = until(again, "a week is made anew each time")
+    plant.client_json("log", "--symptom", "mold", "--note", "green spots")
+    assert asked() != kept
+
+
 # ---- broken on purpose --------------------------------------------------------------------------
 
 END = "</main>"
@@ -218,6 +234,7 @@ def main():
         complaints = fill(plant)
         week = name_of(MONDAY - datetime.timedelta(days=7))
         check_by(plant, week)
+        check_kept(plant, week)
         plant.client("week", week, "--html", str(pictures / "week.html"), check=0)
         path = pictures / "week.html"
         text = path.read_text()
