@@ -555,7 +555,7 @@ class Ends(ClientTest):
             self.skipTest("no /dev/full")
         with open("/dev/full", "wb") as full:
             done = subprocess.run([PROGRAM, "status"], stdout=full, stderr=subprocess.PIPE,
-                                  env=self.env, timeout=60)
+                                  env=self.env, timeout=300)
         self.assertEqual(done.returncode, 1)
         self.assertIn(b"cannot write", done.stderr)
 

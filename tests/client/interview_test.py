@@ -16,7 +16,7 @@ import zoneinfo
 
 from support import PROGRAM, ClientTest
 
-WAIT_S = 20
+WAIT_S = 60
 
 
 class Terminal:

@@ -471,7 +471,7 @@ class Spool(ClientTest):
         self.serve()
         both = [subprocess.Popen([PROGRAM, "log", "--replay"], env=self.env,
                                  stderr=subprocess.DEVNULL) for _ in range(2)]
-        self.assertEqual([p.wait(60) for p in both], [0, 0])
+        self.assertEqual([p.wait(300) for p in both], [0, 0])
         self.assertEqual(len(self.daemon.complaints), 20)
         self.assertEqual(len(self.daemon.bodies("/v1/complaints")), 20)
 

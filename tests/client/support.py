@@ -49,7 +49,7 @@ class ClientTest(unittest.TestCase):
         environment = dict(self.env)
         environment.update(env or {})
         done = subprocess.run([PROGRAM, *args], input=stdin, capture_output=True,
-                              env=environment, timeout=60, cwd=self.folder)
+                              env=environment, timeout=300, cwd=self.folder)
         return done.returncode, done.stdout.decode(), done.stderr.decode()
 
     def ok(self, *args, **kwargs):

@@ -11,6 +11,7 @@ import json
 import os
 import pathlib
 import pty
+import random
 import re
 import select
 import shutil
@@ -37,7 +38,7 @@ W24,inhibitor_pct_flour,0.30,0.27,0.33
 
 
 class UnixConnection(http.client.HTTPConnection):
-    def __init__(self, path, timeout=30):
+    def __init__(self, path, timeout=120):
         super().__init__("localhost", timeout=timeout)
         self.path = path
 
@@ -88,6 +89,13 @@ def plant_day(days=0, zone="America/New_York"):
 def tells_phone(text, phone):
     """Its last two groups of digits, whatever stands between: by chance every page holds some four digits."""
     return re.search(r"\W{0,2}".join(re.findall(r"\d+", phone)[-2:]), text) is not None
+
+
+def free_port():
+    """Below those that the system gives out by itself: between now and its use no other connection takes it."""
+    while True:
+        with contextlib.suppress(OSError), socket.create_server(("127.0.0.1", random.randrange(15000, 32000))) as probe:
+            return probe.getsockname()[1]
 
 
 def complaint(lot="L1 6318 A0400", symptom="mold", received="2026-11-20T09:14:00-05:00", **more):
@@ -177,7 +185,7 @@ class Plant:
         """Gracefully; returns the exit code."""
         if self.daemon and self.daemon.poll() is None:
             self.daemon.terminate()
-        code = self.daemon.wait(60) if self.daemon else None
+        code = self.daemon.wait(120) if self.daemon else None
         self.log.close()
         return code
 
@@ -187,7 +195,7 @@ class Plant:
         self.log.close()
 
     # ---- HTTP ----
-    def request(self, method, path, body=None, type_="application/json", timeout=60):
+    def request(self, method, path, body=None, type_="application/json", timeout=120):
         connection = UnixConnection(self.socket, timeout)
         try:
             headers = {"Content-Type": type_} if body is not None else {}
@@ -241,7 +249,7 @@ class Plant:
     # ---- client ----
     def client(self, *words, stdin=None, check=None, env=None):
         done = subprocess.run([self.binaries / "oddloaf", "--socket", self.socket, *words],
-                              input=stdin, capture_output=True, text=True, timeout=120,
+                              input=stdin, capture_output=True, text=True, timeout=300,
                               env={**os.environ, "ODDLOAF_SPOOL": str(self.dir / "spool"),
                                    "LC_ALL": "C.UTF-8", **(env or {})})
         if check is not None:
@@ -275,4 +283,4 @@ class Plant:
                 os.write(primary, said.encode() + b"\n")
                 said = None
         os.close(primary)
-        return done.wait(30), shown.decode(errors="replace")
+        return done.wait(60), shown.decode(errors="replace")

@@ -9,13 +9,8 @@ import ssl
 import subprocess
 import sys
 
-from oddloaf import Plant
+from oddloaf import Plant, free_port
 from routes import ROLES
-
-
-def free_port():
-    with socket.create_server(("127.0.0.1", 0)) as probe:
-        return probe.getsockname()[1]
 
 
 def openssl(*words):
@@ -59,12 +54,12 @@ class Remote(Plant):
             context.load_cert_chain(self.dir / f"{certificate}.pem", self.dir / f"{certificate}.key")
         return context
 
-    def tls(self, certificate=None, timeout=30, source=("127.0.0.1", 0)):
+    def tls(self, certificate=None, timeout=120, source=("127.0.0.1", 0)):
         """A connection with its handshake done."""
         raw = socket.create_connection(("127.0.0.1", self.port), timeout, source_address=source)
         return self.context(certificate).wrap_socket(raw, server_hostname="127.0.0.1")
 
-    def by_token(self, role, timeout=30):
+    def by_token(self, role, timeout=120):
         connection = http.client.HTTPSConnection("127.0.0.1", self.port, timeout=timeout,
                                                  context=self.context())
         connection.token = f"token of {role}"
@@ -75,4 +70,4 @@ class Remote(Plant):
         name = f"client-{role}"
         if not (self.dir / f"{name}.pem").exists():
             self.certificate(name, f"/OU={role or 'visitors'}/CN={role or 'somebody'} of the mill")
-        return http.client.HTTPSConnection("127.0.0.1", self.port, timeout=30, context=self.context(name))
+        return http.client.HTTPSConnection("127.0.0.1", self.port, timeout=120, context=self.context(name))

@@ -11,13 +11,12 @@ import pathlib
 import re
 import shutil
 import signal
-import socket
 import ssl
 import subprocess
 import sys
 import tempfile
 
-from oddloaf import ROOT, Plant, until
+from oddloaf import ROOT, Plant, free_port, until
 
 BINARIES = pathlib.Path(sys.argv[1])
 REFUSED = 78  # EX_CONFIG
@@ -153,15 +152,9 @@ def check_credentials(f):
     f.write("tokens.json", json.dumps({HASH: "desk"}))
 
 
-def free_port():
-    with socket.socket() as s:
-        s.bind(("127.0.0.1", 0))
-        return s.getsockname()[1]
-
-
 def ask(f, port, token):
     context = ssl.create_default_context(cafile=f.path / "tls.pem")
-    connection = http.client.HTTPSConnection("127.0.0.1", port, timeout=20, context=context)
+    connection = http.client.HTTPSConnection("127.0.0.1", port, timeout=120, context=context)
     connection.request("GET", "/v1/cases", headers={"Authorization": "Bearer " + token})
     answer = connection.getresponse()
     answer.read()

@@ -6,13 +6,12 @@ import html as html_module
 import json
 import re
 import sqlite3
-import socket
 import sqlite3
 import sys
 
 from aiosmtpd.controller import Controller
 
-from oddloaf import Plant, complaint, until
+from oddloaf import Plant, complaint, free_port, until
 
 SECRET = {"name": "Dana Quillfeather", "phone": "555-0142", "email": "dana@example.invalid"}
 
@@ -232,9 +231,7 @@ def check_digest(plant, keeper):
 
 def main():
     keeper = Keeper()
-    with socket.socket() as free:  # the controller wants to know its port beforehand
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
+    port = free_port()
     controller = Controller(keeper, hostname="127.0.0.1", port=port)
     controller.start()
     plant = Plant(sys.argv[1])

@@ -14,7 +14,7 @@ import time
 
 from oddloaf import ROOT, UnixConnection
 
-WAIT_S = 30
+WAIT_S = 60
 
 
 class Manager:

@@ -80,7 +80,7 @@ def main():
     tight = Plant(binaries, before_exec=loader(allowed_by(lines[:2])))
     try:
         tight.start(expect_ready=False)
-        assert tight.daemon.wait(30) == -signal.SIGSYS, tight.daemon.returncode
+        assert tight.daemon.wait(60) == -signal.SIGSYS, tight.daemon.returncode
     finally:
         tight.stop()
     print("ok: without its last line the daemon is killed")

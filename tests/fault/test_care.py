@@ -38,7 +38,7 @@ def daemon_ends(plant):
 
 def offline(plant, *words):
     return subprocess.run([BINARIES / "oddloafd", "--state", plant.state, *words], capture_output=True,
-                          text=True, stdin=subprocess.DEVNULL, timeout=60)
+                          text=True, stdin=subprocess.DEVNULL, timeout=300)
 
 
 # ---- what is no first start ----
@@ -84,7 +84,7 @@ def where_nothing_was_nothing_is_kept_and_no_way_back_is_named():
         fresh = plant.dir / "fresh"
         fresh.mkdir(0o700)
         done = subprocess.run([BINARIES / "oddloafd", "--state", fresh, "--restore", backup],
-                              capture_output=True, text=True, stdin=subprocess.DEVNULL, timeout=60)
+                              capture_output=True, text=True, stdin=subprocess.DEVNULL, timeout=300)
         assert done.returncode == 0 and "Nothing was there before." in done.stdout, done
         assert "goes back" not in done.stdout and "kept" not in done.stdout, done.stdout
         assert "nothing could be read" not in done.stderr.lower(), done.stderr

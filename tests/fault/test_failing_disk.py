@@ -80,7 +80,7 @@ class Failing(Plant):
         return None
 
     def ended(self, broken):
-        code = self.daemon.wait(30)
+        code = self.daemon.wait(60)
         assert code == 1 and "error" in self.log_text().lower(), (broken, code, self.log_text())
         self.log.close()
         self.start_somehow()

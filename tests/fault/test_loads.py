@@ -96,7 +96,7 @@ def main():
             ask(plant, first["case"])
             assert not loaded, "a load was through while the writer was held"
         for thread in loads:
-            thread.join(60)
+            thread.join(300)
         assert [status for status, _ in loaded] == [200] * LOADS, loaded
         assert plant.stop() == 0, plant.log_text()
         print("questions answered beside", LOADS, "loads")

@@ -108,7 +108,7 @@ class Post:
         (self.plant.dir / "config.json").write_text(json.dumps(self.plant.config))
         return subprocess.run([self.plant.binaries / "oddloafd", "--config",
                                self.plant.dir / "config.json", "--rules", self.plant.rules,
-                               "--check"], capture_output=True, text=True, timeout=60)
+                               "--check"], capture_output=True, text=True, timeout=300)
 
 
 def check_past_hanging_programs():
@@ -269,7 +269,7 @@ def check_killed_between():
             post.harm()
         except (OSError, AssertionError):
             pass
-        post.plant.daemon.wait(20)
+        post.plant.daemon.wait(60)
         post.plant.log.close()
         assert len(post.mails("lead@mill.example")) == 1
         post.plant.start()

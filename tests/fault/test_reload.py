@@ -13,7 +13,7 @@ import sys
 import threading
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "e2e"))
-from oddloaf import Plant, until  # noqa: E402
+from oddloaf import Plant, free_port, until  # noqa: E402
 
 DONE = "settings reloaded"
 REFUSED = "reload refused"
@@ -91,7 +91,7 @@ def check_queue(binaries):
                 else:
                     until(lambda: plant_connections(plant) >= clients, "all wait")
             for thread in asking:
-                thread.join(60)
+                thread.join(300)
             assert (503 in codes) == (queue == 16), codes
             until(lambda: DONE in plant.log_text(), "the reload was lost")
             assert plant.get("/v1/status")[1]["plant"] == "Harrow Mill Bakery No. 2"
@@ -118,12 +118,6 @@ def shown(port):
     context.check_hostname, context.verify_mode = False, ssl.CERT_NONE
     with socket.create_connection(("127.0.0.1", port), 10) as s, context.wrap_socket(s) as tls:
         return tls.getpeercert(binary_form=True)
-
-
-def free_port():
-    with socket.socket() as s:
-        s.bind(("127.0.0.1", 0))
-        return s.getsockname()[1]
 
 
 def check_certificates(binaries):

@@ -20,7 +20,7 @@ def second(plant, socket):
     """Another daemon of the same state: its exit code and what it said."""
     return subprocess.run([plant.binaries / "oddloafd", "--state", plant.state, "--rules",
                            plant.rules, "--socket", socket],
-                          stdin=subprocess.DEVNULL, capture_output=True, text=True, timeout=60)
+                          stdin=subprocess.DEVNULL, capture_output=True, text=True, timeout=300)
 
 
 def one_daemon_a_state():
@@ -167,7 +167,7 @@ def no_socket_is_left_alone():
     target = plant.dir / "s.sock"
     target.write_text("somebody's file")
     plant.start(expect_ready=False)
-    assert plant.daemon.wait(30) == 1, plant.log_text()
+    assert plant.daemon.wait(60) == 1, plant.log_text()
     assert "no socket" in plant.log_text(), plant.log_text()
     assert target.read_text() == "somebody's file"
     target.unlink()
@@ -181,7 +181,7 @@ def no_socket_is_left_alone():
 
 def refuses_to_start(plant, words):
     plant.start(expect_ready=False)
-    assert plant.daemon.wait(30) == 1, plant.log_text()
+    assert plant.daemon.wait(60) == 1, plant.log_text()
     assert words in plant.log_text(), plant.log_text()
 
 

@@ -39,7 +39,7 @@ class Batches:
 
     def join(self):
         for thread in self.threads:
-            thread.join(60)
+            thread.join(300)
             assert not thread.is_alive(), "a client hangs"
 
     def acknowledged(self):
