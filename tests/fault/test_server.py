@@ -5,9 +5,12 @@ sender, and comes when the server is back; nobody has to do anything.
 usage: test_server.py BINARIES [kills]
 """
 import json
+import os
 import pathlib
 import random
+import re
 import shutil
+import subprocess
 import sys
 import tempfile
 import threading
@@ -16,7 +19,7 @@ import time
 HERE = pathlib.Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE.parents[0] / "store"), str(HERE.parents[0] / "e2e"), str(HERE)]
 import postgresql  # noqa: E402
-from oddloaf import Plant, complaint, until  # noqa: E402
+from oddloaf import ROOT, Plant, complaint, until  # noqa: E402
 from test_kill import Load, check_complaints, check_counts, post  # noqa: E402
 
 
@@ -79,6 +82,52 @@ def check_setting(plant):
     assert not (plant.state / "oddloaf.db").exists()
 
 
+def of_manual():
+    """The commands and the setting that oddloafd(8) prints, for a role of our own."""
+    text = (ROOT / "daemon/oddloafd.8").read_text()
+    text = text[text.index(".Sh ON A POSTGRESQL SERVER"):]
+    commands = re.search(r"\.Bd -literal.*?\n(.*?)\.Ed", text, re.S)[1].splitlines()
+    address = re.search(r'"postgresql://[^"]+', text)[0][1:]
+    return [command.replace("oddloaf", "keeper").replace(" plant", " plant2") for command in commands], address.replace("oddloaf@", "keeper@")
+
+
+def check_manual(binaries, server):
+    """As oddloafd(8) says: a role without rights over TLS with a password from a file; dumped, and put back."""
+    postgresql.stop(server)
+    postgresql.serve_tls(server)
+    commands, address = of_manual()
+    tools = dict(check=True, capture_output=True, env={**os.environ, "PGHOST": str(server), "PGUSER": "oddloaf"})
+    for command in commands:
+        subprocess.run(command.split(), **tools)
+    postgresql.ask(server, "ALTER ROLE keeper PASSWORD 'dough'")
+    passwords = server / "pgpass"
+    passwords.write_text("localhost:*:plant2:keeper:dough\n")
+    passwords.chmod(0o600)
+    for printed, ours in (("db.example/plant", f"localhost:{os.environ['PGPORT']}/plant2"),
+                          ("/etc/ssl/certs/ca-certificates.crt", str(server / "tls.crt")),
+                          ("/etc/oddloaf/pgpass", str(passwords))):
+        assert printed in address, address
+        address = address.replace(printed, ours)
+    with Plant(binaries, config={"store": address}) as plant:
+        plant.load_small()
+        status, answer = plant.post("/v1/complaints", complaint(contact={"name": "Ada Marsh", "phone": "555-0101"}))
+        assert status == 201, answer
+        sessions = postgresql.ask(server, "SELECT bool_and(ssl) FROM pg_stat_ssl JOIN pg_stat_activity USING (pid)"
+                                          " WHERE usename = 'keeper'")
+        assert sessions == "t", sessions
+        dump = server / "plant.dump"
+        subprocess.run(["pg_dump", "-Fc", "-f", dump, "plant2"], **tools)
+        assert plant.client_json("erase", "555-0101")["erased"] == 1
+        assert plant.stop() == 0
+        subprocess.run(["dropdb", "plant2"], **tools)
+        subprocess.run(commands[1].split(), **tools)
+        subprocess.run(["pg_restore", "-d", "plant2", dump], **tools)
+        plant.start()
+        assert "Ada" not in json.dumps(plant.get(f"/v1/complaints/{answer['complaint']}")[1])
+        assert postgresql.ask(server, "SELECT count(*) FROM oddloaf.contact", "plant2") == "0"
+        assert plant.get("/v1/status")[1]["counts"]["complaints"] == 1
+
+
 def main():
     kills = int(sys.argv[2]) if len(sys.argv) > 2 else 3
     rng = random.Random(7)
@@ -118,6 +167,7 @@ def main():
         plant.start()
         assert plant.get("/v1/status")[1]["counts"]["complaints"] == counted
         assert plant.stop() == 0
+        check_manual(sys.argv[1], server)
         print(f"{kills} kills; acknowledged: {len(load.logged)} complaints, {len(load.corrected)} corrections, "
               f"{len(load.files)} files; {counted} on record, {len(cases)} cases, {len(list(mailbox.iterdir()))} mails")
     finally:

@@ -13,6 +13,7 @@ import pathlib
 import pwd
 import shutil
 import signal
+import socket
 import subprocess
 import sys
 import tempfile
@@ -45,6 +46,9 @@ def launch(folder, tries=50):
     settings = dict(SETTINGS, unix_socket_directories=folder)
     if not (folder / "sync").exists():
         settings |= {"fsync": "off", "full_page_writes": "off"}
+    if (folder / "tls.crt").exists():
+        settings |= {"listen_addresses": "localhost", "ssl": "on", "ssl_cert_file": folder / "tls.crt",
+                     "ssl_key_file": folder / "tls.key", "port": os.environ["PGPORT"]}
     options = " ".join(f"-c {name}='{value}'" for name, value in settings.items())
     while True:
         try:
@@ -83,6 +87,22 @@ def start(folder, program=None, sync=False):
             pathlib.Path(state, "server").write_text(
                 f"postgresql:///empty?host={folder}&user=oddloaf\n")
             subprocess.run([program, state], check=True)
+
+
+def serve_tls(folder):
+    """Started anew it listens on localhost, on a port that $PGPORT says to all that ask it from here on; a
+    role that is not the first comes in by TLS and its password alone."""
+    with socket.socket() as free:
+        free.bind(("localhost", 0))
+        os.environ["PGPORT"] = str(free.getsockname()[1])
+    subprocess.run(["openssl", "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256", "-nodes",
+                    "-subj", "/CN=localhost", "-addext", "subjectAltName=DNS:localhost", "-days", "7",
+                    "-keyout", folder / "tls.key", "-out", folder / "tls.crt"], check=True, capture_output=True)
+    if owner := as_user():
+        os.chown(folder / "tls.key", owner["user"], owner["group"])
+    rules = folder / "data/pg_hba.conf"
+    rules.write_text("local all oddloaf trust\nhostssl all all localhost scram-sha-256\n")
+    launch(folder)
 
 
 def stop(folder, how="immediate"):
