@@ -19,6 +19,7 @@
 #include "serve/sessions.h"
 #include "serve/uploads.h"
 #include "store/place.h"
+#include "store/relocate.h"
 #include "tables/sheet_apart.h"
 #include <errno.h>
 #include <event2/event.h>
@@ -42,7 +43,7 @@ enum {
 };
 
 struct options {
-    const char *config, *state, *rules, *socket, *restore;
+    const char *config, *state, *rules, *socket, *restore, *move_to;
     char state_dir[PATH_MAX]; /* `state`, absolute */
     bool check;
 };
@@ -62,6 +63,7 @@ struct daemon {
 static const char USAGE[] =
     "usage: oddloafd [--config FILE] [--state DIR] [--rules DIR] [--socket PATH] [--check]\n"
     "       oddloafd --restore FILE [--state DIR]\n"
+    "       oddloafd --move-to ADDRESS|folder [--state DIR]\n"
     "       oddloafd --help-config | --version\n"
     "  --config FILE  settings (JSON); every one has a default\n"
     "                 (default " INSTALLED_CONFIG ", if it is there)\n"
@@ -71,6 +73,8 @@ static const char USAGE[] =
     "  --socket PATH  Unix socket to listen at (default /run/oddloaf/oddloafd.sock)\n"
     "  --restore FILE put a backup in the place of the state, with the daemon stopped;\n"
     "                 what was there is kept aside\n"
+    "  --move-to TO   take the state to a PostgreSQL server (postgresql://...), or back to\n"
+    "                 a file in its folder, with the daemon stopped\n"
     "  --check        check settings and rules, say what is wrong, start nothing\n";
 
 /* What is told of files in it (backups, what a restore kept) is used from elsewhere. Returns -1 to
@@ -94,12 +98,17 @@ static int place_state(struct options *o)
 /* Returns -1 to go on, else the exit code. */
 static int read_options(int argc, char **argv, struct options *o)
 {
-    static const struct option LONG[] = {
-        {"config", required_argument, NULL, 'c'},  {"state", required_argument, NULL, 's'},
-        {"rules", required_argument, NULL, 'r'},   {"socket", required_argument, NULL, 'k'},
-        {"restore", required_argument, NULL, 'b'}, {"check", no_argument, NULL, 'n'},
-        {"help", no_argument, NULL, 'h'},          {"help-config", no_argument, NULL, 'H'},
-        {"version", no_argument, NULL, 'v'},       {NULL, 0, NULL, 0}};
+    static const struct option LONG[] = {{"config", required_argument, NULL, 'c'},
+                                         {"state", required_argument, NULL, 's'},
+                                         {"rules", required_argument, NULL, 'r'},
+                                         {"socket", required_argument, NULL, 'k'},
+                                         {"restore", required_argument, NULL, 'b'},
+                                         {"check", no_argument, NULL, 'n'},
+                                         {"move-to", required_argument, NULL, 'm'},
+                                         {"help", no_argument, NULL, 'h'},
+                                         {"help-config", no_argument, NULL, 'H'},
+                                         {"version", no_argument, NULL, 'v'},
+                                         {NULL, 0, NULL, 0}};
     *o = (struct options){.state = "/var/lib/oddloaf", .socket = "/run/oddloaf/oddloafd.sock"};
     int letter;
     while ((letter = getopt_long(argc, argv, "", LONG, NULL)) != -1) {
@@ -118,6 +127,9 @@ static int read_options(int argc, char **argv, struct options *o)
             break;
         case 'b':
             o->restore = optarg;
+            break;
+        case 'm':
+            o->move_to = optarg;
             break;
         case 'n':
             o->check = true;
@@ -445,6 +457,25 @@ static int restore_now(const struct daemon *d, const char *file)
     return 0;
 }
 
+static int move_now(struct daemon *d, const char *to)
+{
+    const bool back = strcmp(to, "folder") == 0;
+    struct relocated moved;
+    struct error err = {0};
+    int rc = back ? relocate_to_folder(d->app.state_dir, &moved, &err)
+                  : relocate_to_server(d->app.state_dir, to, d->app.started_ms, &moved, &err);
+    if (rc) {
+        log_error(d, "the state was not moved", &err);
+        return 1;
+    }
+    printf("moved %lld rows to %s; each table counts as many on both sides\n"
+           "%s is left as it was%s\n",
+           (long long)moved.rows, moved.to, moved.kept,
+           back ? "; take \"store\" out of the settings"
+                : "; name the server in the setting \"store\"");
+    return 0;
+}
+
 int main(int argc, char **argv)
 {
     struct options options;
@@ -469,6 +500,8 @@ int main(int argc, char **argv)
     d.app.started_monotonic_ms = clock_monotonic_ms();
     if (options.restore)
         return restore_now(&d, options.restore);
+    if (options.move_to)
+        return move_now(&d, options.move_to);
     pthread_mutex_init(&d.app.lock, NULL);
     pthread_mutex_init(&d.app.reloading, NULL);
     if (setup_load(options.config, options.rules, NULL, &d.app.setup, &d.app.log, &err)) {

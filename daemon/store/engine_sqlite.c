@@ -513,11 +513,11 @@ void engine_sqlite_drop(struct store *blank)
     free(blank);
 }
 
-int engine_sqlite_blank(int version, struct store **ret, struct error *err)
+int engine_sqlite_blank(const char *path, int version, struct store **ret, struct error *err)
 {
     struct store *store = xcalloc(1, sizeof *store);
     store->engine = &ENGINE_SQLITE;
-    store->path = xstrdup(":memory:");
+    store->path = xstrdup(path ? path : ":memory:");
     store->mode = STORE_WRITE;
     int rc = sqlite3_open(store->path, &store->db) == SQLITE_OK
                  ? harden(store, err)

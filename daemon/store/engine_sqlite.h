@@ -7,8 +7,8 @@
 
 /* ERROR_INVALID if the file is another program's, or of a schema to come; 0: a new one. */
 int engine_sqlite_identify(struct store *store, int *ret_version, struct error *err);
-/* A new database in memory, of this schema; engine_sqlite_drop() ends it. */
-int engine_sqlite_blank(int version, struct store **ret, struct error *err);
+/* A new database of this schema, in a new file, NULL: in memory; engine_sqlite_drop() ends it. */
+int engine_sqlite_blank(const char *path, int version, struct store **ret, struct error *err);
 void engine_sqlite_drop(struct store *blank); /* NULL is fine */
 
 #endif

@@ -33,5 +33,12 @@ void entry_words_term(const struct store *store, struct text_buffer *match,
     " json_extract(" ENTRY_WORDS_BODY ", '$.store') ELSE coalesce(json_extract(" ENTRY_WORDS_BODY  \
     ", '$.store') || ' ', '') || e.store END, json_extract(" ENTRY_WORDS_BODY                      \
     ", '$.lot_text'), json_extract(" ENTRY_WORDS_BODY ", '$.note')"
+/* Those of all reports, into an empty table. */
+#define ENTRY_WORDS_ALL                                                                            \
+    "UPDATE entry SET worded = 1 WHERE report IN (SELECT uuid FROM complaint UNION ALL SELECT "    \
+    "uuid"                                                                                         \
+    " FROM joined);"                                                                               \
+    "INSERT INTO entry_words(rowid, " ENTRY_WORDS_COLUMNS ") SELECT e.id, " ENTRY_WORDS_TEXTS      \
+    " FROM " ENTRY_WORDS_REPORTS " WHERE e.worded = 1;"
 
 #endif

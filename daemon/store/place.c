@@ -134,6 +134,14 @@ int place_set(const char *state_dir, const char *address, struct error *err)
     return rc;
 }
 
+int place_move(const char *state_dir, const char *address, struct error *err)
+{
+    char *path = path_of(state_dir, "server");
+    int rc = write_address(path, address, err);
+    free(path);
+    return rc;
+}
+
 int place_refuse(const char *state_dir, const char *what, struct error *err)
 {
     char *address = NULL;

@@ -19,6 +19,9 @@ int place_get(const char *state_dir, char **ret_address, struct error *err);
 /* ERROR_CONFLICT, saying whose work `what` ("a backup") is instead, if it is kept on a server. */
 int place_refuse(const char *state_dir, const char *what, struct error *err);
 
+/* Inside store/ only. The state has been taken there: the address is kept, whatever the folder has.
+ */
+int place_move(const char *state_dir, const char *address, struct error *err);
 /* Inside store/ only. As people are told, without a password; malloc'd. */
 char *place_name(const char *address);
 

@@ -20,10 +20,7 @@ static const char SQLITE_WORDS[] =
     "DROP TABLE entry_words;"
     "CREATE VIRTUAL TABLE entry_words USING fts5(" ENTRY_WORDS_COLUMNS ", content = '', columnsize ="
     " 0, tokenize = 'unicode61 remove_diacritics 2');"
-    "UPDATE entry SET worded = 1 WHERE report IN (SELECT uuid FROM complaint UNION ALL SELECT uuid FROM"
-    " joined);"
-    "INSERT INTO entry_words(rowid, " ENTRY_WORDS_COLUMNS ") SELECT e.id, " ENTRY_WORDS_TEXTS " FROM"
-    " " ENTRY_WORDS_REPORTS " WHERE e.worded = 1;";
+    ENTRY_WORDS_ALL;
 /* clang-format on */
 
 /* PostgreSQL's has no second copy. */

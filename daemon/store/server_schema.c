@@ -4,6 +4,7 @@
 #include "store/dialect.h"
 #include "store/engine_sqlite.h"
 #include "store/schema.h"
+#include "store/server_rows.h"
 #include "store/store_inside.h"
 #include <stdio.h>
 #include <stdlib.h>
@@ -96,10 +97,9 @@ static int identify(struct store *store, struct server *server, struct found *re
 
 /* ---- a new one ---- */
 
-/* What is made of one row of SQLite's list of what there is. */
+/* One row of SQLite's list of what there is. */
 struct part {
-    char *type, *name, *sql, *rows,
-        *copy; /* rows: asks SQLite for a table's, copy: brings them here */
+    char *type, *name, *sql;
 };
 struct parts {
     struct part *part;
@@ -114,12 +114,8 @@ static int list_parts(struct store *blank, struct parts *ret, struct error *err)
     struct db_query q = db_query(blank, SQL, NULL, err);
     while (db_next(&q)) {
         ret->part = xrealloc(ret->part, (size_t)(ret->count + 1) * sizeof *ret->part);
-        struct text_buffer rows = {0}, copy = {0};
-        text_appendf(&rows, "SELECT * FROM \"%s\"", db_text(&q, 1));
-        text_appendf(&copy, "COPY \"%s\" FROM STDIN", db_text(&q, 1));
-        ret->part[ret->count++] =
-            (struct part){xstrdup(db_text(&q, 0)), xstrdup(db_text(&q, 1)), xstrdup(db_text(&q, 2)),
-                          text_take(&rows), text_take(&copy)};
+        ret->part[ret->count++] = (struct part){xstrdup(db_text(&q, 0)), xstrdup(db_text(&q, 1)),
+                                                xstrdup(db_text(&q, 2))};
     }
     return db_end(&q, 0);
 }
@@ -130,8 +126,6 @@ static void free_parts(struct parts *parts)
         free(parts->part[i].type);
         free(parts->part[i].name);
         free(parts->part[i].sql);
-        free(parts->part[i].rows);
-        free(parts->part[i].copy);
     }
     free(parts->part);
 }
@@ -192,76 +186,6 @@ static int make_views(struct server *server, const struct parts *parts, struct e
     return rc ? rc : left ? (int)why.code : 0;
 }
 
-/* ---- rows ---- */
-
-/* As COPY reads it. */
-static void append_text(struct text_buffer *line, const char *text)
-{
-    for (const char *at = text; *at; at++) {
-        if (*at == '\\' || *at == '\n' || *at == '\t' || *at == '\r')
-            text_append(line, "\\");
-        text_append_bytes(line, at, 1);
-    }
-}
-
-static void append_cell(struct text_buffer *line, const struct record_cell *cell)
-{
-    if (cell->form == RECORD_INTEGER)
-        text_appendf(line, "%lld", (long long)cell->integer);
-    else if (cell->form == RECORD_NUMBER)
-        text_appendf(line, "%.17g", cell->number);
-    else if (cell->form == RECORD_TEXT)
-        append_text(line, cell->text);
-    else
-        text_append(line, "\\N");
-}
-
-static bool send_rows(struct store *blank, struct server *server, struct db_query *q)
-{
-    struct text_buffer line = {0};
-    int sent = 1;
-    while (sent == 1 && db_next(q)) {
-        int columns = blank->engine->columns(q->statement);
-        text_reset(&line);
-        for (int i = 0; i < columns; i++) {
-            struct record_cell cell = db_cell(q, i);
-            text_append(&line, i ? "\t" : "");
-            append_cell(&line, &cell);
-        }
-        text_append(&line, "\n");
-        sent = PQputCopyData(server->connection, line.data, (int)line.length);
-    }
-    text_buffer_free(&line);
-    return sent == 1;
-}
-
-static int copy_rows(struct store *blank, struct server *server, const struct part *part,
-                     struct error *err)
-{
-    PGresult *result = server_run(server, part->copy);
-    if (!result)
-        return server_fail(server, err, "rows could not be copied");
-    PQclear(result);
-    struct db_query q = db_query(blank, part->rows, NULL, err);
-    bool sent = send_rows(blank, server, &q);
-    int rc = db_end(&q, 0);
-    PQputCopyEnd(server->connection, rc || !sent ? "the rows could not be read" : NULL);
-    result = server_wait(server, NULL);
-    bool took = server_took(server, result);
-    PQclear(took ? result : NULL);
-    return rc ? rc : took ? 0 : server_fail(server, err, "rows could not be copied");
-}
-
-static int copy_all(struct store *blank, struct server *server, const struct parts *parts,
-                    struct error *err)
-{
-    int rc = 0;
-    for (int i = 0; i < parts->count && !rc; i++)
-        if (strcmp(parts->part[i].type, "table") == 0)
-            rc = copy_rows(blank, server, &parts->part[i], err);
-    return rc;
-}
-
 /* ---- what names what ---- */
 
 static int refer(struct store *blank, struct server *server, struct error *err)
@@ -284,18 +208,28 @@ static int refer(struct store *blank, struct server *server, struct error *err)
     return rc;
 }
 
-static int make_from(struct store *blank, struct server *server, int version, struct error *err)
+static int make_rows(struct store *blank, struct server *server, struct store *from,
+                     int64_t *ret_rows, struct error *err)
+{
+    struct server_tables *tables = NULL;
+    int rc = server_tables_list(blank, &tables, err);
+    if (!rc)
+        rc = server_rows_send(tables, from, server, ret_rows, err);
+    server_tables_free(tables);
+    return rc;
+}
+
+static int make_from(struct store *blank, struct server *server, struct store *from,
+                     int64_t *ret_rows, struct error *err)
 {
     struct parts parts = {0};
-    char about[256];
-    snprintf(about, sizeof about, ABOUT, SCHEMA_APPLICATION_ID, version);
     int rc = list_parts(blank, &parts, err);
     if (!rc)
         rc = run(server, DIALECT_FUNCTIONS, err);
     if (!rc)
         rc = make_all(server, &parts, "table", err);
     if (!rc)
-        rc = copy_all(blank, server, &parts, err);
+        rc = make_rows(blank, server, from, ret_rows, err);
     if (!rc)
         rc = refer(blank, server, err);
     if (!rc)
@@ -307,22 +241,31 @@ static int make_from(struct store *blank, struct server *server, int version, st
     if (!rc)
         rc = make_views(server, &parts, err);
     free_parts(&parts);
-    return rc ? rc : run(server, about, err);
+    return rc;
 }
 
-int server_schema_make(struct server *server, int version, struct error *err)
+int server_schema_make(struct server *server, int version, struct store *from, int64_t *ret_rows,
+                       struct error *err)
 {
     struct found found;
     struct store *blank = NULL;
+    char about[256];
+    snprintf(about, sizeof about, ABOUT, SCHEMA_APPLICATION_ID, version);
     int rc = look(server, &found, err);
+    if (!rc && found.any) {
+        error_hint(err, "name a database of its own, or drop its schema oddloaf");
+        rc = error_set(err, ERROR_CONFLICT, "the server's database has a state already");
+    }
     if (!rc)
-        rc = engine_sqlite_blank(version, &blank, err);
+        rc = engine_sqlite_blank(NULL, version, &blank, err);
     if (!rc)
         rc = run(server, "BEGIN", err);
     if (!rc && !found.schema)
         rc = run(server, "CREATE SCHEMA oddloaf", err);
     if (!rc)
-        rc = make_from(blank, server, version, err);
+        rc = make_from(blank, server, from ? from : blank, ret_rows, err);
+    if (!rc)
+        rc = run(server, about, err);
     engine_sqlite_drop(blank);
     if (!rc)
         return run(server, "COMMIT", err);
@@ -353,7 +296,7 @@ static int make_views_again(struct server *server, struct error *err)
 {
     struct store *blank = NULL;
     struct parts parts = {0};
-    int rc = engine_sqlite_blank(schema_version(), &blank, err);
+    int rc = engine_sqlite_blank(NULL, schema_version(), &blank, err);
     if (!rc)
         rc = list_parts(blank, &parts, err);
     if (!rc)
@@ -393,7 +336,8 @@ int server_schema_open(struct store *store, struct server *server, struct error 
     int rc = identify(store, server, &found, err);
     if (rc || store->mode != STORE_WRITE || found.version == schema_version())
         return rc;
+    int64_t rows;
     if (found.version == 0)
-        return server_schema_make(server, schema_version(), err);
+        return server_schema_make(server, schema_version(), NULL, &rows, err);
     return convert(store, server, found.version, err);
 }

@@ -11,8 +11,10 @@
 /* Makes or converts it, if the store writes. ERROR_INVALID if it is of a schema to come, or another
  * program's. */
 int server_schema_open(struct store *store, struct server *server, struct error *err);
-/* An empty one of that number, where there is none. */
-int server_schema_make(struct server *server, int version, struct error *err);
+/* One of that number, where there is none (ERROR_CONFLICT), with the rows of `from`, a file of the
+ * same number's; NULL: of an empty one. *ret_rows: how many. */
+int server_schema_make(struct server *server, int version, struct store *from, int64_t *ret_rows,
+                       struct error *err);
 /* Do the table's rows have numbers of their own, `id`? Negative: server_fail(). */
 int server_schema_numbered(struct server *server, const char *table);
 

@@ -20,6 +20,7 @@ HERE = pathlib.Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE.parents[0] / "store"), str(HERE.parents[0] / "e2e"), str(HERE)]
 import postgresql  # noqa: E402
 from oddloaf import ROOT, Plant, complaint, until  # noqa: E402
+from photos import phone_photo  # noqa: E402
 from test_kill import Load, check_complaints, check_counts, post  # noqa: E402
 
 
@@ -128,6 +129,66 @@ def check_manual(binaries, server):
         assert plant.get("/v1/status")[1]["counts"]["complaints"] == 1
 
 
+def told(plant):
+    """What people see of a state, but what goes by the clock or the engine."""
+    cases = [case["case"] for case in plant.get("/v1/cases?limit=200")[1]["cases"]]
+    ranked = [plant.get(f"/v1/cases/{case}")[1] for case in cases]
+    status, week = plant.get("/v1/status")[1], plant.get("/v1/weeks/2026-W47")[1]
+    seen = {"cases": cases, "ranked": [[r["lot"], r["ranked"]] for r in ranked], "counts": status["counts"],
+            "week": [week["complaints"], week["by"], week["causes"]], "holds": plant.client_json("holds"),
+            "found": plant.client_json("find", "fuzzy")}
+    return json.loads(json.dumps(seen), parse_float=lambda text: round(float(text), 4))  # sums of another order
+
+
+def move(plant, to, code=0):
+    done = subprocess.run([plant.binaries / "oddloafd", "--move-to", to, "--state", plant.state],
+                          capture_output=True, text=True)
+    assert done.returncode == code, done
+    return done.stdout + done.stderr
+
+
+def given(plant, case):
+    path = plant.dir / "given.jpg"
+    path.unlink(missing_ok=True)
+    plant.client("attach", case, "--get", "1", "--output", str(path), check=0)
+    return path.read_bytes()
+
+
+def check_moved(plant):
+    """To a file in the folder and back to another database: the same answers, bytes and words, and what is
+    logged on the way as well."""
+    plant.start()
+    status, answer = plant.post("/v1/complaints", complaint(note="fuzzy on the heel\nand a \\ in it"))
+    assert status == 201, answer
+    plant.client("hold", "L1 6318 A0800", "--reason", "wet bags", check=0)
+    photo = plant.dir / "loaf.jpg"
+    photo.write_bytes(phone_photo())
+    plant.client("attach", answer["case"], str(photo), check=0)
+    plant.wait_idle(600)
+    before, bytes_ = told(plant), given(plant, answer["case"])
+    assert before["found"]["complaints"] and before["holds"]["holds"], before
+    said = move(plant, "folder", 1)
+    assert "belongs to a running daemon" in said, said
+    assert plant.stop() == 0
+    store = plant.config.pop("store")
+    for to in ("folder", store.replace("/plant?", "/plant3?")):
+        said = move(plant, to)
+        assert "each table counts as many on both sides" in said, said
+        if to != "folder":
+            plant.config["store"] = to
+        plant.start()
+        now = told(plant)
+        assert now == before, [(now[key], before[key]) for key in now if now[key] != before[key]]
+        assert not any(plant.get("/v1/status/recount")[1]["differences"].values())
+        assert given(plant, answer["case"]) == bytes_
+        assert plant.post("/v1/complaints", complaint(note="fuzzy again"))[0] == 201
+        plant.wait_idle(600)
+        before = told(plant)
+        assert plant.stop() == 0
+        assert "already" in move(plant, to, 1)
+    assert not (plant.state / "oddloaf.db").exists() and list(plant.state.glob("oddloaf.db.moved-*"))
+
+
 def main():
     kills = int(sys.argv[2]) if len(sys.argv) > 2 else 3
     rng = random.Random(7)
@@ -167,6 +228,8 @@ def main():
         plant.start()
         assert plant.get("/v1/status")[1]["counts"]["complaints"] == counted
         assert plant.stop() == 0
+        postgresql.ask(server, "CREATE DATABASE plant3")
+        check_moved(plant)
         check_manual(sys.argv[1], server)
         print(f"{kills} kills; acknowledged: {len(load.logged)} complaints, {len(load.corrected)} corrections, "
               f"{len(load.files)} files; {counted} on record, {len(cases)} cases, {len(list(mailbox.iterdir()))} mails")

@@ -197,7 +197,8 @@ static void an_earlier_schema_is_converted(void **state)
     assert_int_equal(place_get(f->dir, &address, NULL), 0);
     struct server *server = server_new(address, SERVER_WRITES);
     assert_true(server_there(server));
-    if (server_schema_make(server, FIRST, &err))
+    int64_t rows;
+    if (server_schema_make(server, FIRST, NULL, &rows, &err))
         fail_msg("%s", err.text);
     server_free(server);
     free(address);
