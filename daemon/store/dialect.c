@@ -28,7 +28,11 @@ const char DIALECT_WORDS[] =
 
 /* Files of records are applied in the order in which they were accepted. */
 const char DIALECT_ADDED[] =
-    "ALTER TABLE load_file ADD COLUMN rowid bigint NOT NULL UNIQUE;"
+    "ALTER TABLE load_file ADD COLUMN rowid bigint UNIQUE;"
+    "UPDATE load_file f SET rowid = n FROM (SELECT id, row_number() OVER (ORDER BY accepted_ms, "
+    "ctid)"
+    " AS n FROM load_file) o WHERE o.id = f.id;"
+    "ALTER TABLE load_file ALTER COLUMN rowid SET NOT NULL;"
     "ALTER TABLE load_file ALTER COLUMN rowid SET DEFAULT next_number('load_file', 'rowid');";
 
 enum { MOST_DEEP = 32 };

@@ -25,6 +25,8 @@ extern const char DIALECT_FUNCTIONS[];
 /* Commands in the place of what SQLite has for the words of reports (schema_entry.c), and what has
  * to be added to tables. */
 extern const char DIALECT_WORDS[], DIALECT_ADDED[];
+/* The table whose rows are in an order of their own, that of the column `rowid`. */
+#define DIALECT_ORDERED "load_file"
 
 /* The text for PostgreSQL, malloc'd. `references`: as a table's are kept; else they are left out,
  * for the tables that they name may not be there yet. */

@@ -1,6 +1,7 @@
 #include "store/server_rows.h"
 #include "base/text.h"
 #include "store/db.h"
+#include "store/dialect.h"
 #include "store/store_inside.h"
 #include <stdlib.h>
 #include <string.h>
@@ -33,6 +34,8 @@ static struct table table_of(const char *name, const char *columns, int count)
     text_appendf(&copy, "COPY \"%s\"(%s) FROM STDIN", name, columns);
     text_appendf(&cursor, "DECLARE moved NO SCROLL CURSOR FOR SELECT %s FROM \"%s\"", columns,
                  name);
+    if (strcmp(name, DIALECT_ORDERED) == 0)
+        text_append(&cursor, " ORDER BY rowid");
     text_appendf(&insert, "INSERT INTO \"%s\"(%s) VALUES(", name, columns);
     for (int i = 1; i <= count; i++)
         text_appendf(&insert, "%s?%d", i > 1 ? ", " : "", i);

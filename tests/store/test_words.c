@@ -150,7 +150,7 @@ static int setup_older(void **state)
         return 0;
     text_appendf(&sql, "PRAGMA user_version = 15; PRAGMA application_id = %d;", 0x6f64646c);
     text_appendf(&sql, "VACUUM INTO '%s/oddloaf.db'", f->dir);
-    if (engine_sqlite_blank(15, &older, &err) || db_exec(older, ROWS, &err) ||
+    if (engine_sqlite_blank(NULL, 15, &older, &err) || db_exec(older, ROWS, &err) ||
         db_exec(older, sql.data, &err))
         fail_msg("%s", err.text);
     engine_sqlite_drop(older);
