@@ -134,9 +134,9 @@ int relocate_to_server(const char *state_dir, const char *address, int64_t now_m
 
 static int fill_file(const char *address, struct store *file, int64_t *ret_rows, struct error *err)
 {
-    struct server_tables *tables = NULL;
+    struct server_rows *tables = NULL;
     struct server *server = server_new(address, SERVER_READS);
-    int rc = server_tables_list(file, &tables, err);
+    int rc = server_rows_new(file, &tables, err);
     if (!rc && !server_there(server))
         rc = server_fail(server, err, "the server's database cannot be opened");
     if (!rc)
@@ -151,7 +151,7 @@ static int fill_file(const char *address, struct store *file, int64_t *ret_rows,
         rc = db_run(file, VIEWS_AGAIN, NULL, err);
     if (!rc)
         rc = db_exec(file, ENTRY_WORDS_ALL "COMMIT", err);
-    server_tables_free(tables);
+    server_rows_free(tables);
     server_free(server);
     return rc;
 }

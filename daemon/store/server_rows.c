@@ -12,7 +12,7 @@ struct table {
     char *rows, *copy;     /* asks SQLite for all columns; the server takes them */
     char *cursor, *insert; /* of the server's rows; SQLite takes them */
 };
-struct server_tables {
+struct server_rows {
     struct table *table;
     int count;
 };
@@ -49,14 +49,14 @@ static struct table table_of(const char *name, const char *columns, int count)
                           .insert = text_take(&insert)};
 }
 
-int server_tables_list(struct store *blank, struct server_tables **ret, struct error *err)
+int server_rows_new(struct store *blank, struct server_rows **ret, struct error *err)
 {
     static const char SQL[] =
         "SELECT m.name, group_concat('\"' || p.name || '\"', ', '), count(*) FROM sqlite_schema m,"
         " pragma_table_info(m.name) p WHERE m.type = 'table' AND m.name NOT LIKE"
         " 'entry\\_words%' ESCAPE '\\' AND m.name NOT LIKE 'sqlite\\_%' ESCAPE '\\'"
         " GROUP BY m.name ORDER BY m.rowid";
-    struct server_tables *tables = xcalloc(1, sizeof *tables);
+    struct server_rows *tables = xcalloc(1, sizeof *tables);
     struct db_query q = db_query(blank, SQL, NULL, err);
     while (db_next(&q)) {
         tables->table =
@@ -65,13 +65,13 @@ int server_tables_list(struct store *blank, struct server_tables **ret, struct e
     }
     int rc = db_end(&q, 0);
     if (rc)
-        server_tables_free(tables);
+        server_rows_free(tables);
     else
         *ret = tables;
     return rc;
 }
 
-void server_tables_free(struct server_tables *tables)
+void server_rows_free(struct server_rows *tables)
 {
     if (!tables)
         return;
@@ -188,7 +188,7 @@ static int send_table(const struct table *table, struct store *from, struct serv
     return rc ? rc : took ? 0 : server_fail(to, err, "rows could not be copied");
 }
 
-int server_rows_send(const struct server_tables *tables, struct store *from, struct server *to,
+int server_rows_send(const struct server_rows *tables, struct store *from, struct server *to,
                      int64_t *ret_rows, struct error *err)
 {
     int rc = 0;
@@ -274,7 +274,7 @@ static int fetch_table(const struct table *table, struct server *from, struct st
     return rc;
 }
 
-int server_rows_fetch(const struct server_tables *tables, struct server *from, struct store *to,
+int server_rows_fetch(const struct server_rows *tables, struct server *from, struct store *to,
                       int64_t *ret_rows, struct error *err)
 {
     int rc = 0;

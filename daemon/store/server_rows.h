@@ -7,17 +7,17 @@
 #include "store/server.h"
 #include "store/store.h"
 
-struct server_tables;
+struct server_rows;
 
-int server_tables_list(struct store *blank, struct server_tables **ret, struct error *err);
-void server_tables_free(struct server_tables *tables); /* NULL is fine */
+int server_rows_new(struct store *blank, struct server_rows **ret, struct error *err);
+void server_rows_free(struct server_rows *tables); /* NULL is fine */
 
 /* In a transaction of the server's; its tables are empty. ERROR_INTERNAL if it counts other rows
  * than the file has. *ret_rows: how many. */
-int server_rows_send(const struct server_tables *tables, struct store *from, struct server *to,
+int server_rows_send(const struct server_rows *tables, struct store *from, struct server *to,
                      int64_t *ret_rows, struct error *err);
 /* The same into a database of SQLite's, in a transaction of both: in the place of what it has. */
-int server_rows_fetch(const struct server_tables *tables, struct server *from, struct store *to,
+int server_rows_fetch(const struct server_rows *tables, struct server *from, struct store *to,
                       int64_t *ret_rows, struct error *err);
 
 #endif

@@ -211,11 +211,11 @@ static int refer(struct store *blank, struct server *server, struct error *err)
 static int make_rows(struct store *blank, struct server *server, struct store *from,
                      int64_t *ret_rows, struct error *err)
 {
-    struct server_tables *tables = NULL;
-    int rc = server_tables_list(blank, &tables, err);
+    struct server_rows *tables = NULL;
+    int rc = server_rows_new(blank, &tables, err);
     if (!rc)
         rc = server_rows_send(tables, from, server, ret_rows, err);
-    server_tables_free(tables);
+    server_rows_free(tables);
     return rc;
 }
 
