@@ -11,7 +11,8 @@
  * control characters, tabs and line feeds stand as they are; a backslash before a "u" is written
  * out, too. */
 void csv_cell_append(struct text_buffer *b, const char *text);
-/* The bytes to leave out at the beginning of a cell that was read: 1 or 0. */
+/* The bytes to leave out at the beginning of a cell that was read, once nothing in it is written
+ * out any more (csv_cell_unmark()): 1 or 0. */
 size_t csv_cell_escape(const char *text, size_t length);
 /* What is written out is put back in place; others than those marks stay as they stand. `text` has
  * a NUL behind it. Returns the length. */

@@ -73,12 +73,15 @@ static bool is_literal(const char *word, size_t length)
 static size_t skip_string(const char *bytes, size_t length, size_t at)
 {
     assert(at < length && bytes[at] == '"');
+    size_t until = at; /* the next quote: looked for once, however many escapes stand before it */
     for (at++; at < length;) {
-        const char *end = memchr(bytes + at, '"', length - at);
-        size_t until = end ? (size_t)(end - bytes) : length;
+        if (until < at) {
+            const char *quote = memchr(bytes + at, '"', length - at);
+            until = quote ? (size_t)(quote - bytes) : length;
+        }
         const char *escape = memchr(bytes + at, '\\', until - at);
         if (!escape)
-            return end ? until + 1 : length;
+            return until < length ? until + 1 : length;
         at = (size_t)(escape - bytes) + 2;
     }
     return length;

@@ -112,6 +112,7 @@ static const struct field FIELDS[] = {
      .words = SYMPTOMS,
      .agree = "mold off-odor staling other",
      .flags = FIELD_OWN | FIELD_ALARM,
+     .title = "Symptom",
      .ask = "What is wrong with the bread?",
      .hint = "If several: the one that made them call."},
     {.name = "harm",

@@ -68,8 +68,8 @@ const struct field *fields_named(const char *name);
 /* The name, option or title that may be meant by one that is none; NULL: nothing is near. */
 const char *fields_near(const char *name);
 /* What people call it, wherever it is told: "Smell" of "observed.odor", by any name that
- * fields_named() knows or that answers bear; what has no such title, as it is
- * named, without its group. Borrowed from `name` or static. */
+ * fields_named() knows or that answers bear; what has no such title is told without its group,
+ * "crumb_ph" of "measured/crumb_ph". Borrowed from `name` or static. */
 const char *fields_title(const char *name);
 /* What rules call by this name ("colour", "channel"). */
 const struct field *fields_fact(const char *name);

@@ -54,7 +54,8 @@ struct setup *app_setup(struct app *app);
  * and remembers why. What a running daemon cannot change is kept and named in the log. Not on the
  * writer's thread. */
 int app_reload(struct app *app, struct error *err);
-/* Applies what the store has of an adopted calibration to a set that nobody uses yet. */
+/* Applies to a set that nobody uses yet what the plant decided beside its rule files (decided.h).
+ */
 int app_decide(struct app *app, struct setup *setup, struct error *err);
 /* What older versions wrote is made what this one keeps (desk/older.h), and what was erased since a
  * restored backup is erased again (store/erasures.h). */

@@ -125,16 +125,17 @@ static int read_others(struct setup *setup, const struct log *log, struct error 
     for (size_t i = 0; i < sizeof NAMES / sizeof NAMES[0]; i++)
         doc_path(setup->rules_dir, NAMES[i], &path[i]);
     void *arg = (void *)log;
-    const int codes[] = {lot_rules_load(path[0].data, log_fault, arg, &setup->matcher, err),
-                         harm_load(path[1].data, log_fault, arg, &setup->harm, err),
-                         severity_load(path[2].data, log_fault, arg, &setup->severity, err),
-                         limits_load(path[3].data, log_fault, arg, &setup->limits, err),
-                         targets_load(path[4].data, log_fault, arg, &setup->targets, err)};
-    int rc = 0;
-    for (size_t i = 0; i < sizeof NAMES / sizeof NAMES[0]; i++) {
-        rc = rc ? rc : codes[i];
+    /* one after the other: `err` has the first fault, whose code it is */
+    int rc = lot_rules_load(path[0].data, log_fault, arg, &setup->matcher, err);
+    int of_harm = harm_load(path[1].data, log_fault, arg, &setup->harm, err);
+    int of_severity = severity_load(path[2].data, log_fault, arg, &setup->severity, err);
+    int of_limits = limits_load(path[3].data, log_fault, arg, &setup->limits, err);
+    int of_targets = targets_load(path[4].data, log_fault, arg, &setup->targets, err);
+    for (size_t i = 0; i < sizeof NAMES / sizeof NAMES[0]; i++)
         text_buffer_free(&path[i]);
-    }
+    const int codes[] = {of_harm, of_severity, of_limits, of_targets};
+    for (size_t i = 0; !rc && i < sizeof codes / sizeof codes[0]; i++)
+        rc = codes[i];
     return rc;
 }
 

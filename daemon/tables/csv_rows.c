@@ -77,9 +77,9 @@ static void pass_on(struct csv_rows *r, long line)
     size_t kept = r->count < CSV_ROWS_FIELDS ? r->count : CSV_ROWS_FIELDS;
     for (size_t i = 0; i < kept; i++) {
         char *text = r->text.data + r->starts[i];
-        size_t escape = csv_cell_escape(text, r->lengths[i]);
-        text += escape;
-        fields[i] = (struct csv_field){text, csv_cell_unmark(text, r->lengths[i] - escape)};
+        size_t length = csv_cell_unmark(text, r->lengths[i]);
+        size_t escape = csv_cell_escape(text, length);
+        fields[i] = (struct csv_field){text + escape, length - escape};
     }
     r->sink.row(r->sink.arg, line, fields, r->count);
 }

@@ -35,14 +35,16 @@ static void marks_are_written_out(void **state)
 static void every_text_comes_back(void **state)
 {
     static const char *const TEXTS[] = {"a\u202Eb\u2028", "C:\\users", "\\u202E", "\\\\u202E\\u",
-                                        "\xC2\x85\r\x7F", "é \\",      "\\u12",   ""};
+                                        "\xC2\x85\r\x7F", "é \\",      "\\u12",   "",
+                                        "=1+1",           "\r=x",      "'\r",     "''\t'"};
     (void)state;
     for (size_t i = 0; i < sizeof TEXTS / sizeof TEXTS[0]; i++) {
         struct text_buffer b = {0};
         csv_cell_append(&b, TEXTS[i]);
         char *cell = xstrndup(b.data + 1, b.length - 2); /* without its quotes */
-        assert_int_equal(csv_cell_unmark(cell, strlen(cell)), strlen(TEXTS[i]));
-        assert_string_equal(cell, TEXTS[i]);
+        size_t length = csv_cell_unmark(cell, strlen(cell)), escape = csv_cell_escape(cell, length);
+        assert_int_equal(length - escape, strlen(TEXTS[i]));
+        assert_string_equal(cell + escape, TEXTS[i]);
         free(cell);
         text_buffer_free(&b);
     }

@@ -8,6 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
+#include <time.h>
 #include <unistd.h>
 
 static json_t *parse(const char *text)
@@ -319,6 +320,23 @@ static void test_text_from_outside_is_always_text(void **state)
     assert_true(json_is_null(jsonx_outside(NULL)));
 }
 
+/* A note of nothing but line feeds is as long as others: its end is not looked for at each. */
+static void a_text_of_escapes_is_read_in_time_of_its_length(void **state)
+{
+    struct text_buffer text = {0};
+    json_t *json = NULL;
+    (void)state;
+    text_append(&text, "[\"");
+    while (text.length + 4 < JSONX_BYTES)
+        text_append(&text, "\\n");
+    text_append(&text, "\"]");
+    clock_t from = clock();
+    assert_int_equal(jsonx_parse(text.data, text.length, &json, NULL), 0);
+    assert_true((double)(clock() - from) / CLOCKS_PER_SEC < 2); /* some milliseconds; 8 s else */
+    json_decref(json);
+    text_buffer_free(&text);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -333,6 +351,7 @@ int main(void)
         cmocka_unit_test(typed_members),
         cmocka_unit_test(dumping),
         cmocka_unit_test(a_pipe_is_no_file),
+        cmocka_unit_test(a_text_of_escapes_is_read_in_time_of_its_length),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -12,7 +12,7 @@ static void every_row_is_whole(void **state)
         bool apart = f->flags & (FIELD_OWN | FIELD_PERSON);
         if (!f->option || (!f->help && !f->words) || chosen != (f->words != NULL))
             fail_msg("%s: option, help or words are missing", f->name);
-        if (!apart && !(f->title && f->ask))
+        if (!f->title || (!apart && !f->ask))
             fail_msg("%s: title or question is missing", f->name);
         if ((f->type == FIELD_TEXT || f->type == FIELD_WHOLE) && f->high <= f->low)
             fail_msg("%s: no limit", f->name);
@@ -85,12 +85,39 @@ static void a_field_has_many_names(void **state)
     assert_null(fields_named(""));
 }
 
+/* What people call it, by any name of it; what has no title is told without its group. */
+static void a_field_has_one_title(void **state)
+{
+    static const char *const ROWS[][2] = {{"observed/odor", "Smell"},
+                                          {"observed.odor", "Smell"},
+                                          {"odor", "Smell"},
+                                          {"symptom", "Symptom"},
+                                          {"lot_state", "Lot's state"},
+                                          {"measured/crumb_ph", "crumb_ph"},
+                                          {"lots", "lots"},
+                                          {"", ""}};
+    (void)state;
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++)
+        assert_string_equal(fields_title(ROWS[i][0]), ROWS[i][1]);
+}
+
+static void a_name_nearly_right_is_meant(void **state)
+{
+    static const char *const ROWS[][2] = {{"simptom", "symptom"}, {"Wet Inside", "wet-inside"}};
+    (void)state;
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++)
+        assert_string_equal(fields_near(ROWS[i][0]), ROWS[i][1]);
+    assert_null(fields_near("xyzzy"));
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(every_row_is_whole),
         cmocka_unit_test(facts_are_found_by_their_last_name),
         cmocka_unit_test(a_field_has_many_names),
+        cmocka_unit_test(a_field_has_one_title),
+        cmocka_unit_test(a_name_nearly_right_is_meant),
         cmocka_unit_test(a_path_is_no_member),
         cmocka_unit_test(a_value_is_set_and_taken_where_it_stands),
     };

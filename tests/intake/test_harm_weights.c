@@ -293,17 +293,9 @@ static void everyday_words_are_no_harm(void **state)
         "came back after vacation and all of it had fuzz",
         "before I had the chance to open it",
         "after I had the other bag",
-        "lo notamos despu\xC3"
-        "\xA9"
-        "s del desfile",
-        "lleg\xC3"
-        "\xB3"
-        " despu\xC3"
-        "\xA9"
-        "s de la lluvia",
-        "ten\xC3"
-        "\xAD"
-        "a una mancha morada en la orilla",
+        "lo notamos después del desfile",
+        "llegó después de la lluvia",
+        "tenía una mancha morada en la orilla",
         "antes de que llegaran las visitas estaba bien",
     };
     enum { NOTES = sizeof notes / sizeof notes[0] };

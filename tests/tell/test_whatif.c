@@ -59,6 +59,26 @@ static double without_mold(const json_t *answer, size_t way)
     return json_number_value(span_of(answer, way, "without_mold"));
 }
 
+/* A pack that molds before it may be sold any longer: said of each way, with that day. */
+static void short_of_its_shelf_life_is_said(void **state)
+{
+    struct plant p;
+    (void)state;
+    open_plant(&p);
+    json_t *answer = told(&p, (struct whatif){0});
+    int days = (int)floor(typical(answer, 0, "mold_free_days"));
+    json_decref(answer);
+    for (int life = days; life <= days + 1; life++) {
+        fixture_sql(&p.f, "UPDATE product SET shelf_life_days = %d", life);
+        fixture_records_changed(&p.f);
+        answer = told(&p, (struct whatif){0});
+        const json_t *said = span_of(answer, 0, "short_of");
+        assert_true(life > days ? json_integer_value(said) == life : json_is_null(said));
+        json_decref(answer);
+    }
+    close_plant(&p);
+}
+
 /* Of another lot of the same hour and product, which was read so. */
 static void a_change_is_as_if_it_had_been_read(void **state)
 {
@@ -235,6 +255,7 @@ static void what_is_not_known_is_not_said(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(short_of_its_shelf_life_is_said),
         cmocka_unit_test(a_change_is_as_if_it_had_been_read),
         cmocka_unit_test(what_would_have_held_holds_and_no_less),
         cmocka_unit_test(where_nothing_holds_it_is_the_contamination),
