@@ -159,6 +159,14 @@ static void shrink(const struct table *t, int *widths, const struct need *needs,
     free(least);
 }
 
+/* A word longer than words are (an address, a row of one letter) is broken before all others are.
+ */
+static int no_longer(int columns)
+{
+    enum { LONGEST = 24 };
+    return columns > LONGEST ? LEAST : columns;
+}
+
 static int *measure(const struct table *t, int width, int indent)
 {
     int *widths = xcalloc(t->column_count, sizeof *widths);
@@ -170,8 +178,8 @@ static int *measure(const struct table *t, int width, int indent)
             i < t->column_count ? t->columns[i].title : t->cells[i - t->column_count];
         struct need *need = &needs[column];
         widths[column] = at_least(widths[column], widest_line(text));
-        need->word = at_least(need->word, widest_word(text, ""));
-        need->piece = at_least(need->piece, widest_word(text, "-_/"));
+        need->word = at_least(need->word, no_longer(widest_word(text, "")));
+        need->piece = at_least(need->piece, no_longer(widest_word(text, "-_/")));
     }
     shrink(t, widths, needs, width - indent);
     free(needs);

@@ -310,6 +310,7 @@ static void show_to_come(const struct view *v, const json_t *list)
     struct table *t = table_new(columns, sizeof columns / sizeof *columns);
     size_t i;
     const json_t *row;
+    bool early = false;
     json_array_foreach(list, i, row)
     {
         char n[4][VIEW_NUMBER];
@@ -322,12 +323,16 @@ static void show_to_come(const struct view *v, const json_t *list)
         table_addf(t, "%s" VIEW_NBSP "to" VIEW_NBSP "%s",
                    view_rough(pick_number(row, "low", 0), n[2]),
                    view_rough(pick_number(row, "high", 0), n[3]));
+        bool is_early = pick_bool(row, "too_early", false);
         table_addf(t, "%s%s", view_percent(pick_number(row, "share", 0), n[0]),
-                   pick_bool(row, "too_early", false) ? ", early" : "");
+                   is_early ? ", early" : "");
+        early |= is_early;
     }
     if (table_rows(t) > 0) {
         view_section(v, "Complaints still to come about bread already made");
         table_print(t, v, 2);
+    }
+    if (early) {
         view_text(v, VIEW_DIM, 2, 0,
                   "Early: fewer than a fifth should be in; read the interval, not the number.");
     }

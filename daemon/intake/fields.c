@@ -437,7 +437,8 @@ const struct field *fields_named(const char *name)
 /* What answers, doubts and faults name beside the fields of a form. */
 static const struct {
     const char *name, *title;
-} BESIDE[] = {{"lot_state", "Lot's state"},
+} BESIDE[] = {{"lot", "Lot"},
+              {"lot_state", "Lot's state"},
               {"harm_possible", "May be harm"},
               {"harm_read", "Harm, as a person read it"},
               {"observed", "What was seen"},
@@ -447,11 +448,13 @@ static const struct {
 
 const char *fields_title(const char *name)
 {
-    const struct field *field = fields_named(name);
-    const char *group = strrchr(name, '/');
-    for (size_t i = 0; !field && i < sizeof BESIDE / sizeof BESIDE[0]; i++)
+    if (*name == '/') /* a place in a file, as it is written there */
+        return name;
+    for (size_t i = 0; i < sizeof BESIDE / sizeof BESIDE[0]; i++)
         if (strcmp(BESIDE[i].name, name) == 0)
             return BESIDE[i].title;
+    const struct field *field = fields_named(name);
+    const char *group = strrchr(name, '/');
     return field ? field->title : group ? group + 1 : name;
 }
 

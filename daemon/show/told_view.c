@@ -54,7 +54,7 @@ void told_view_lot(struct view *view, const json_t *lot)
 
 static void append_value(struct text_buffer *out, const json_t *value);
 
-/* "Smell sour, Spots 4", of others "aw 0.95": as people name them, or read aloud. */
+/* "Smell: sour; Spots: 4", of others "aw: 0.95": as people name them, or read aloud. */
 static void append_members(struct text_buffer *out, const json_t *object)
 {
     const char *name;
@@ -62,11 +62,11 @@ static void append_members(struct text_buffer *out, const json_t *object)
     size_t before = out->length;
     json_object_foreach((json_t *)object, name, value)
     {
-        text_append(out, out->length > before ? ", " : "");
+        text_append(out, out->length > before ? "; " : "");
         const struct field *seen = fields_member("observed", name);
         for (const char *p = seen ? seen->title : name; *p; p++)
             text_append_bytes(out, *p == '_' ? " " : p, 1);
-        text_append(out, " ");
+        text_append(out, ": ");
         append_value(out, value);
     }
 }

@@ -224,6 +224,7 @@ void page_to_come(struct text_buffer *b, const json_t *report)
         {"packed in", ""},           {"so far", "n"},        {"in the end", "n"},
         {"90&nbsp;% interval", "n"}, {"share in", "n wide"}, {NULL, NULL}};
     const json_t *rows = json_object_get(report, "to_come"), *row;
+    bool early = false;
     size_t i;
     text_append(b, "<h2>Still to come</h2>");
     if (!any_to_come(rows)) {
@@ -242,10 +243,12 @@ void page_to_come(struct text_buffer *b, const json_t *report)
         page_cell_range(b, "n", page_number(row, "low"), page_number(row, "high"));
         text_appendf(b, "<td class=\"n wide\">%.0f&nbsp;%%%s</td></tr>",
                      100 * page_number(row, "share"), page_true(row, "too_early") ? ", early" : "");
+        early |= page_true(row, "too_early");
     }
     page_close_table(b);
-    text_append(b, "<p class=\"soft small\">Complaints about bread that is already packed. Early: "
-                   "fewer than a fifth should be in; read the interval, not the number.</p>\n");
+    text_appendf(
+        b, "<p class=\"soft small\">Complaints about bread that is already packed.%s</p>\n",
+        early ? " Early: fewer than a fifth should be in; read the interval, not the number." : "");
 }
 
 /* ---- how right ---- */

@@ -157,7 +157,7 @@ class Interview(ClientTest):
         self.assertEqual(t.ends(), 0)
         self.assertLessEqual((questions, keys + 1), (6, 30))
         self.assertEqual(self.sent()[0]["symptom"], "mold")
-        last = re.sub(r"\x1b\[[0-9]*m", "", t.text).rstrip().splitlines()[-24:]
+        last = re.sub(r"\x1b\[[0-9;]*m", "", t.text).rstrip().splitlines()[-24:]
         self.assertTrue(any(line.startswith("Tell the caller") for line in last), last)
         self.assertIn("report", last[-1])
         self.assertNotIn(self.sent()[0]["id"], t.text)
@@ -586,7 +586,7 @@ class Interview(ClientTest):
         self.answers(t, ("Is anyone", "1"), ("The code", "63?1"),
                      ("Which product?", "?"), ("", "list"), ("", "done"), ("Enter logs", ""))
         t.ends()
-        plain = re.sub(r"\x1b\[[0-9]*m", "", t.text)
+        plain = re.sub(r"\x1b\[[0-9;]*m", "", t.text)
         self.assertNotIn("\x1b", plain)
         self.assertNotIn("\r", plain.replace("\r\n", "\n"))
         for line in plain.splitlines():
@@ -604,7 +604,7 @@ class Interview(ClientTest):
         time.sleep(0.1)
         self.answers(t, ("What is wrong", "mold"), ("Is anyone", "quit"), ("Stop", "yes"))
         t.ends()
-        for line in re.sub(r"\x1b\[[0-9]*m", "", t.text).splitlines()[3:]:
+        for line in re.sub(r"\x1b\[[0-9;]*m", "", t.text).splitlines()[3:]:
             self.assertLessEqual(len(line), 80, line)
 
     def test_json_leaves_stdout_to_the_document(self):

@@ -183,7 +183,7 @@ def check_dates(plant):
     future = plant.client("lot", f"L1 {ahead.year % 10}{ahead.timetuple().tm_yday:03d} A0400")
     assert "has not come yet" in " ".join(future.stdout.split()), future
     other = plant.client("lot", LOT, "--code-date", "2027-11-06")
-    assert "in doubt code_date 2027-11-06: lot" in " ".join(other.stdout.split()), other
+    assert "in doubt Date on bag 2027-11-06: lot" in " ".join(other.stdout.split()), other
     early = log(plant, lot="L1 6316 A0400", received="2026-10-30T09:00:00-04:00")
     said = [d for d in early["doubts"] if d["field"] == "received_at"]
     assert said and "was packed" in said[0]["says"], early["doubts"]

@@ -25,7 +25,7 @@ inbox, maps, mailbox = place / "inbox", place / "maps", place / "mailbox"
 for folder in (inbox, maps, mailbox):
     folder.mkdir()
 program = place / "mail.sh"
-program.write_text(f'#!/bin/sh\ncat >"{mailbox}/$(date +%s%N).eml"\n')
+program.write_text(f'#!/bin/sh\ncat >"{mailbox}/.$$" && mv "{mailbox}/.$$" "{mailbox}/$(date +%s%N).eml"\n')
 program.chmod(0o755)
 CONFIG = {"inbox": {"folder": str(inbox), "maps": str(maps), "steady_s": 0},
           "mail": {"program": str(program), "records_to": [KEEPER]}}
@@ -58,7 +58,7 @@ def report(folder, name):
 
 
 def mails():
-    return [f.read_text() for f in sorted(mailbox.iterdir())]
+    return [f.read_text() for f in sorted(mailbox.glob("[!.]*"))]
 
 
 def taken_in_order(plant):

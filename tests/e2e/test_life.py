@@ -76,7 +76,7 @@ def check_refusals(plant):
     """Each value is named with its reason; nothing is half applied."""
     sent, _ = log(plant, packs=1)
     for words, field, reason in ((["packs=many"], "packs", "number"), (["crust=hard"], "crust", "no field"),
-                                 (["colour=purple"], "observed/colour", "not one of")):
+                                 (["colour=purple"], "Colour of the mold", "not one of")):
         done = plant.client("correct", sent["id"], "packs=2", *words, "--reason", "x", check=1)
         assert field in done.stderr and reason in done.stderr, done.stderr
     bad = {"fields": {"packs": 0, "observed/colour": "purple", "crust": 1, "id": "x", "store": "0417"}, "reason": "x"}

@@ -63,8 +63,8 @@ def check_case_mail(plant, keeper):
     for body in (plain, html):
         assert ranked["ranked"][0]["title"].split(":")[0] in body.replace("\n    ", " "), body
         assert not re.search("Dana|Quillfeather|555.0142|@example.invalid", body), body
-        check_told(body, "where cut-face, colour blue-green, spots 4, wet inside bag yes, kept "
-                   "counter, opened days 2", "ask for [name] Bcc: [mail address], ring [phone], it "
+        check_told(body, "Where on the loaf: cut-face; Colour of the mold: blue-green; Spots: 4; "
+                   "Wet inside the bag: yes; Kept at: counter; Days open: 2", "ask for [name] Bcc: [mail address], ring [phone], it "
                    "was damp", "W24, Mill Wheat Loaf", "2026-11-14 04:00 to 05:00", "2026-11-24",
                    "5000", "L1 6318 A0400", "2026-11-16", "Packs", "phone", "Line")
     for word in ("Likely causes", "Checks", "Cautions", "What to ask", "oddloaf settle", "Severity", "Due"):
@@ -172,7 +172,7 @@ def check_refused_harm(plant, keeper):
         assert "harm reported in a refused complaint" in message["Subject"], message["Subject"]
         assert "log it again" in plain.replace("\n", " ") and "Dana" not in plain + html, plain
     alone = [plain for _, plain, _ in mails if "my son vomited" in plain]
-    check_told(alone[0], "my son vomited, ask [name], [phone]", "where base", "L1 6318 A0400")
+    check_told(alone[0], "my son vomited, ask [name], [phone]", "Where on the loaf: base", "L1 6318 A0400")
     assert any("w.ndjson" in plain and "packs" in plain for _, plain, _ in mails)
 
 

@@ -178,18 +178,18 @@ def check_doubts():
         check_called(post)
         shown = plant.client("log", "--symptom", "mold", "--lot", HOT, "--product", "NOPE",
                              "--received-at", "2026-11-20T09:14:00-05:00", check=0).stdout
-        assert "in doubt        product NOPE: no product of that code" in shown, shown
+        assert "in doubt        Product told NOPE: no product of that code" in shown, shown
         row = json.dumps(complaint(product="NOPE")) + "\n"
         shown = plant.client("log", "--from", "-", stdin=row, check=0).stdout
-        assert "in doubt: product NOPE" in shown, shown
+        assert "in doubt: Product told NOPE" in shown, shown
         post.new()
         last = post.log(lot="L1 6319 A0800", harm=["illness"], store="9999")
         mails = post.new()
         assert sorted(to for to, *_ in mails) == ["lead@mill.example", "qa@mill.example"], mails
-        assert all("store 9999: no dispatch on record" in plain for _, _, plain, _ in mails), mails
+        assert all("Store 9999: no dispatch on record" in plain for _, _, plain, _ in mails), mails
         ranked = plant.client_json("rank", last["case"])
         assert [(d["field"], d["complaint"]) for d in ranked["doubts"]] == [("store", last["complaint"])], ranked
-        assert "store 9999: no dispatch on record" in " ".join(
+        assert "Store 9999: no dispatch on record" in " ".join(
             plant.client("rank", last["case"], check=0).stdout.split())
 
 
