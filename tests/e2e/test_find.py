@@ -38,7 +38,7 @@ def check_one_doubt(plant, one):
     case = plant.post("/v1/complaints", again)[1]["case"]
     assert plant.client_json("complaint", one["id"])["case"] == case
     text = plant.client("rank", case, check=0).stdout
-    assert text.count("store 0417") == 1, text
+    assert text.count("Store 0417") == 1, text
     plant.client("withdraw", again["id"], "--reason", "a test", check=0)
 
 
