@@ -30,9 +30,9 @@ const struct command cmd_gaps = {
     .args = "",
     .help = "what the records lack, and which record would tell most",
     .more =
-        "Which lots of each line and week have no such record, values that stand still or have "
-        "left their usual, and an estimate, with its range, of what recording each for all lots "
-        "would tell: cases of the last three months are ranked with it and without.",
+        "Which lots of each line and week have no such record or had it late, values that stand "
+        "still or have left their usual, and an estimate, with its range, of what recording each "
+        "for all lots would tell: cases of the last three months are ranked with it and without.",
     .options = options,
     .least = 0,
     .most = 0,

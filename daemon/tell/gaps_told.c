@@ -264,11 +264,13 @@ static struct estimate bits_of(const struct telling *t, const struct record *r,
     return (struct estimate){mean, mean / factor, mean * factor};
 }
 
-/* The cases that get the record are a sample as those that have it. */
+/* The cases that get the record are a sample as those that have it. One more may have changed than
+ * was seen: few do, and where none did chance over weeks alone would promise that none will. */
 static struct estimate settled_of(const struct telling *t, const struct record *r,
                                   const double *differences)
 {
-    double mean = mean_of(t, differences), error = standard_error(t, differences, mean);
+    double mean = mean_of(t, differences);
+    double error = hypot(standard_error(t, differences, mean), 1.0 / t->case_count);
     double grows = growth(r), reach = ERRORS * error * sqrt(grows * (1 + grows));
     return (struct estimate){mean * grows, mean * grows - reach, mean * grows + reach};
 }
@@ -356,6 +358,21 @@ static void name_record(const struct vocabulary *vocabulary, const struct record
         text_appendf(out, "%s in %s", r->what, kind);
 }
 
+static void say_told(const struct record *r, double a_month, struct text_buffer *out)
+{
+    double low = r->settled.low * a_month, high = r->settled.high * a_month;
+    text_appendf(out, "of all, an estimated %.3f bits a case (%.3f to %.3f)", r->bits.mean,
+                 r->bits.low, r->bits.high);
+    if (low <= 0 && high >= 0)
+        text_appendf(out,
+                     "; whether it would bring more cases to %.0f %% cannot be told (%.1f to %.1f "
+                     "a month)",
+                     SETTLED * 100, low, high);
+    else
+        text_appendf(out, ", and %.1f more cases a month at %.0f %% (%.1f to %.1f)",
+                     r->settled.mean * a_month, SETTLED * 100, low, high);
+}
+
 static void say(const struct record *r, double a_month, struct text_buffer *out)
 {
     text_append(out, ": ");
@@ -374,11 +391,7 @@ static void say(const struct record *r, double a_month, struct text_buffer *out)
         text_appendf(out, "more of it would tell next to nothing (at most %.3f bits a case)",
                      r->bits.high);
     else
-        text_appendf(out,
-                     "of all, an estimated %.3f bits a case (%.3f to %.3f), and %.1f more cases a "
-                     "month at %.0f %% (%.1f to %.1f)",
-                     r->bits.mean, r->bits.low, r->bits.high, r->settled.mean * a_month,
-                     SETTLED * 100, r->settled.low * a_month, r->settled.high * a_month);
+        say_told(r, a_month, out);
 }
 
 static json_t *record_json(const struct telling *t, const struct record *r, double a_month)

@@ -13,7 +13,8 @@
  * how far all cases moved by it, those of other lots included (relative entropy, in bits); what it
  * would tell if all lots had it grows as the lots that have it, or as their square where lots share
  * it (uses). The range of the bits: chance over weeks of receipt, since cases of a week share a
- * trouble, and what simulated plants showed beside it (DEVELOPERS.md says how often it held). Null:
+ * trouble, and what simulated plants showed beside it (DEVELOPERS.md says how often it held). That
+ * of the cases a month: chance, and one case more; "says" tells no number where it holds 0. Null:
  * too few cases to tell, no lot lacks it, or the time was over. Of `query->only` no rule reads:
  * ERROR_INVALID. */
 int gaps_told(struct triage *triage, struct store *store, const struct gaps_query *query,

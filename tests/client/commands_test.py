@@ -171,7 +171,7 @@ All facts: oddloaf why C1
 
     def test_gaps(self):
         out = " ".join(self.ok("gaps", "--weeks", "4").split())
-        self.assertIn("an estimated 0.110 bits of doubt a case less (0.020 to 0.200)", out)
+        self.assertIn("an estimated 0.110 bits a case (0.020 to 0.200)", out)
         self.assertIn("1 uses film 40 24 2026-W47: 4 of 20", out)
         self.assertIn("line 1, crumb_ph stands still: 5.3, 31 times since", out)
         self.assertIn("line 1, core_at_pack_c drifted: 39.8 in the last week, usual 36.2", out)

@@ -142,8 +142,8 @@ GAPS = {
     "drifted": [{"line": "1", "quantity": "core_at_pack_c", "usual": 36.2, "now": 39.8, "z": 9.1}],
     "tells": [{"kind": "uses", "what": "film", "with": 36, "without": 24, "share": 0.6,
                "gain": {"bits": 0.11, "low": 0.02, "high": 0.2}, "more_a_month": {"cases": 2.9, "low": 0.4, "high": 5.4},
-               "says": "film in uses: recorded for the lots of 36 of 60 cases; of all, an estimated 0.110 bits of doubt a "
-               "case less (0.020 to 0.200), and 2.9 more cases a month at 80 % (0.4 to 5.4)"}]}
+               "says": "film in uses: recorded for the lots of 36 of 60 cases; of all, an estimated 0.110 bits a "
+               "case (0.020 to 0.200), and 2.9 more cases a month at 80 % (0.4 to 5.4)"}]}
 SPAN = {"low": 3.32, "typical": 6.26, "high": 11.78, "beyond": False, "valid": True, "reason": ""}
 UNSAID = dict(SPAN, valid=False, reason="crumb outside the range of the acid formulas")
 WHATIF = {

@@ -1,14 +1,15 @@
 """Is what `oddloaf gaps` foretells of a record what comes of it? Rows of one kind are kept back for part of
 the lots of a simulated plant, gaps is asked of that record, they are given back, and all cases are ranked again:
 the bits by which rankings move and cases settled, foretold beside what came, and whether the records that tell
-more are named before those that tell less.
+more are named before those that tell less. Each row is one of the table in DEVELOPERS.md.
 
     given_back.py BINARIES [--seeds 500..503] [--record uses:film,readings:crumb_ph] [--share 0.4] [--work FOLDER]
                   [--simulator plants] [--least-inside N]
 
---record is uses:MATERIAL or readings:QUANTITY, several with commas between. (Without dispatch other complaints
-find their lots, and cases are not the same before and after; without mixes the uses that name them are refused.)
---least-inside fails if fewer seeds and records came within the range that was foretold.
+--record is uses:MATERIAL, readings:QUANTITY or dispatch:, several with commas between. (Cases are those that were there
+before the rows came back: without dispatch a complaint may find another lot. Without mixes the uses that name them are
+refused.)
+--least-inside fails if fewer seeds and records came within the range of bits that was foretold.
 """
 import argparse
 import csv
@@ -24,7 +25,7 @@ sys.path.insert(0, str(HERE.parent / "e2e"))
 import oddloaf                                                          # noqa: E402
 from plantrun import KINDS, SIMULATORS, complaints_of, log_complaints, ranks, send, simulated  # noqa: E402
 
-SETTLED = .8
+SETTLED, ROUNDED = .8, 1e-4
 
 
 def split(text, kind, what, share, rng):
@@ -90,11 +91,11 @@ def study(seed, options, kind, what=""):
     more = sum(settled(after[case]) - settled(before[case]) for case in both) / len(both)
     bits = {name: row["gain"][name] * part for name in row["gain"]}
     month = {name: row["more_a_month"][name] * part for name in row["more_a_month"]}
-    print(f"seed {seed}, {kind}:{what}: {len(both)} cases, {told['cases']} looked at, {row['with']} with it; foretold "
-          f"{bits['bits']:.4f} ({bits['low']:.4f} to {bits['high']:.4f}) bits a case, came {came:.4f}; more a month: "
-          f"foretold {month['cases']:.1f} ({month['low']:.1f} to {month['high']:.1f}), "
-          f"came {more * told['cases'] / max(told['months'], .1):.1f}", flush=True)
-    return seed, bits, came
+    came_month = more * told["cases"] / max(told["months"], .1)
+    print(f"{options.simulator} {seed} | {kind} {what} | {row['with']} of {told['cases']} | "
+          f"{bits['bits']:.4f} ({bits['low']:.4f} to {bits['high']:.4f}) | {came:.4f} | {month['cases']:.1f} ({month['low']:.1f} to {month['high']:.1f}) | "
+          f"{came_month:.1f}", flush=True)
+    return seed, bits, came, month["low"] - ROUNDED <= came_month <= month["high"] + ROUNDED
 
 
 def in_order(rows):
@@ -117,11 +118,12 @@ def main():
     first, last = (int(n) for n in options.seeds.split(".."))
     asked = [(record, seed) for seed in range(first, last + 1) for record in options.record.split(",")]
     told = [row for row in (study(seed, options, *record.split(":")) for record, seed in asked) if row]
-    inside = sum(bits["low"] <= came <= bits["high"] for _, bits, came in told)
-    near = sum(bits["bits"] / 2 <= came <= bits["bits"] * 2 for _, bits, came in told)
+    inside = sum(bits["low"] <= came <= bits["high"] for _, bits, came, _ in told)
+    near = sum(bits["bits"] / 2 <= came <= bits["bits"] * 2 for _, bits, came, _ in told)
     right, pairs = in_order(told)
     print(f"{options.simulator}: {len(told)} of {len(asked)} told; {inside} came within the range, {near} within a factor "
-          f"of two; {right} of {pairs} pairs in order; mean foretold {sum(r[1]['bits'] for r in told) / max(len(told), 1):.4f}, "
+          f"of two; cases a month of {sum(r[3] for r in told)} within theirs; {right} of {pairs} pairs in order; "
+          f"mean foretold {sum(r[1]['bits'] for r in told) / max(len(told), 1):.4f}, "
           f"came {sum(r[2] for r in told) / max(len(told), 1):.4f} bits a case")
     if inside < options.least_inside:
         sys.exit("fewer came within their range than is asked")

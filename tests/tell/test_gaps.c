@@ -76,6 +76,7 @@ static const char *says(const json_t *one)
 }
 
 enum { CAUSES = 8 };
+#define SETTLED 0.8
 
 /* Chances of each case's causes, by index in the rules. */
 static void chances_of(struct fixture *f, const int64_t *cases, int count, double (*ret)[CAUSES])
@@ -112,12 +113,41 @@ static void hiding_loses_what_giving_back_brings(void **state)
                     (long long)fixture_lot(day, 1, 0), (long long)AT(day, 0));
     fixture_records_changed(&f);
     chances_of(&f, cases, DAYS, after);
+    double more = 0;
     for (int i = 0; i < DAYS; i++)
-        for (int c = 0; c < CAUSES; c++)
+        for (int c = 0; c < CAUSES; c++) {
             came += after[i][c] > 0 ? after[i][c] * log2(after[i][c] / before[i][c]) / DAYS : 0;
+            more += (after[i][c] >= SETTLED) - (before[i][c] >= SETTLED);
+        }
+    const json_t *month = json_object_get(core, "more_a_month");
+    more /= number(told, "months");
+    assert_true(more >= number(month, "low") && more <= number(month, "high"));
     assert_true(came > 0.05);
     assert_true(number(gain, "bits") > came / 2 && number(gain, "bits") < came * 2);
     assert_true(came >= number(gain, "low") && came <= number(gain, "high"));
+    json_decref(told);
+    fixture_close(&f);
+}
+
+/* Where no case that has the record settled by it, that none will is not known: the range says so.
+ */
+static void none_settled_promises_nothing(void **state)
+{
+    struct fixture f;
+    int64_t cases[DAYS];
+    (void)state;
+    hot_plant(&f, cases, DAYS);
+    for (int day = 0; day < DAYS; day += STEP) /* cooler: it speaks for no cause as strongly */
+        fixture_sql(&f, "UPDATE reading SET value = 36 WHERE lot_id = %lld AND quantity_id = 1",
+                    (long long)fixture_lot(day, 1, 0));
+    fixture_records_changed(&f);
+    json_t *told = tell_gaps(&f, WITHIN_MS, NULL);
+    const json_t *core = of_core(told), *month = json_object_get(core, "more_a_month");
+    assert_float_equal(number(month, "cases"), 0, 0);
+    assert_true(number(month, "low") <= -1 / number(told, "months"));
+    assert_true(number(month, "high") >= 1 / number(told, "months"));
+    assert_non_null(strstr(says(core), "cannot be told"));
+    assert_null(strstr(says(core), "more cases a month"));
     json_decref(told);
     fixture_close(&f);
 }
@@ -150,23 +180,25 @@ static void time_that_is_over_is_said(void **state)
     fixture_close(&f);
 }
 
-/* Readings come eight hours after packing: those of one lot a week later, of another after a
- * complaint; of what was there before that was kept nothing is said. */
+/* Readings come eight hours after packing: those of one lot twelve hours and more later than that,
+ * of one not so much, of another after a complaint; of what was there before that was kept nothing
+ * is said. */
 static void late_records_are_told(void **state)
 {
     struct fixture f;
     int64_t cases[DAYS];
     json_t *late = NULL;
     struct error err = {0};
-    enum { LATE = 3, AFTER = 20, UNKNOWN = 30 };
+    enum { LATE = 3, NEARLY = 9, AFTER = 20, UNKNOWN = 30, USUAL_H = 8 };
     (void)state;
     hot_plant(&f, cases, DAYS);
-    for (int day = 0; day < DAYS; day++)
+    for (int day = 0; day < DAYS; day++) {
+        long long hours = USUAL_H + (day == LATE ? 13 : 0) + (day == NEARLY ? 11 : 0);
         fixture_sql(&f,
                     "INSERT OR REPLACE INTO record_came SELECT id, 'readings', CASE WHEN %d = %d"
                     " THEN NULL ELSE packed_to_ms + %lld END FROM lot WHERE id = %lld",
-                    day, UNKNOWN, (long long)(day == LATE ? 7 * WHEN_DAY_MS : 8 * WHEN_HOUR_MS),
-                    (long long)fixture_lot(day, 1, 0));
+                    day, UNKNOWN, hours * WHEN_HOUR_MS, (long long)fixture_lot(day, 1, 0));
+    }
     fixture_sql(&f, "UPDATE complaint SET logged_ms = %lld", (long long)AT(DAYS + 99, 0));
     fixture_sql(&f, "UPDATE complaint SET logged_ms = 1 WHERE lot_id = %lld",
                 (long long)fixture_lot(AFTER, 1, 0));
@@ -175,7 +207,7 @@ static void late_records_are_told(void **state)
     assert_int_equal(gaps_late_list(f.store, triage->tz, all, &late, &err), 0);
     assert_int_equal(json_array_size(late), 1);
     const json_t *row = json_array_get(late, 0), *week;
-    assert_float_equal(number(row, "usual_h"), 8, 0);
+    assert_float_equal(number(row, "usual_h"), USUAL_H, 0);
     double sums[3] = {0};
     size_t i;
     json_array_foreach(json_object_get(row, "weeks"), i, week)
@@ -266,6 +298,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(hiding_loses_what_giving_back_brings),
+        cmocka_unit_test(none_settled_promises_nothing),
         cmocka_unit_test(of_few_cases_nothing_is_said),
         cmocka_unit_test(time_that_is_over_is_said),
         cmocka_unit_test(late_records_are_told),
