@@ -71,14 +71,16 @@ static struct factor *factor_of(struct factor *list, const char *name)
     return list;
 }
 
-/* The levels of a factor share what is likely of it. */
+/* The levels of a factor share what is likely of it, those that callers name too seldom to be
+ * looked at, too. */
 static void take_candidates(struct explaining *e)
 {
     const struct trace_lots *t = e->t;
     struct factor *factors = xcalloc(t->level_count + 1, sizeof *factors);
     e->candidates = xcalloc(t->level_count + 1, sizeof *e->candidates);
     for (size_t i = 0; i < t->level_count; i++)
-        factor_of(factors, t->levels[i].factor)->levels += is_candidate(t, i);
+        factor_of(factors, t->levels[i].factor)->levels +=
+            is_candidate(t, i) || t->levels[i].only_named;
     for (size_t i = 0; i < t->level_count; i++) {
         const struct kind *kind = kind_of(t->levels[i].factor);
         double levels = (double)factor_of(factors, t->levels[i].factor)->levels;

@@ -9,10 +9,11 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* A store that keeps bread warm, or a lot, may bring hundreds of times the usual; the same sizes
- * for all, or what reaches further takes what it has no part in. */
-enum { SIZES = 6 };
-static const double RATIOS[SIZES] = {2, 5, 12, 40, 150, 600};
+/* The same sizes for all, or what reaches further takes what it has no part in. Of what got few
+ * packs three complaints by chance are hundreds of times the usual, too: sizes beyond these, as
+ * often as the others, gave it what was a line's, and a tenth as often or less found no more. */
+enum { SIZES = 5 };
+static const double RATIOS[SIZES] = {2, 5, 12, 30, 80};
 
 #define WEEK_SHAPE 4.0
 /* A level of which stretches are looked at was in trouble throughout as often as this. */
