@@ -85,20 +85,19 @@ static bool is_among(const struct outbox_addresses *a, const char *recipient)
     return false;
 }
 
-/* The next recipient after `*after` who still has a delivery of this event to come; false: none. */
-static bool next_unsent(struct store *store, const char *event, char after[OUTBOX_RECIPIENT])
+/* Makes `*after` the next recipient who still has a delivery of this event to come; "": none. */
+static int next_unsent(struct store *store, const char *event, char after[OUTBOX_RECIPIENT],
+                       struct error *err)
 {
     static const char SQL[] =
         "SELECT min(d.recipient) FROM outbox_delivery d JOIN outbox o ON o.id = d.mail_id"
         " WHERE d.state <> 'sent' AND o.event = ?1 AND d.recipient > ?2";
     char next[OUTBOX_RECIPIENT] = "";
-    struct db_query q = db_query(store, SQL, DB(DB_TEXT(event), DB_TEXT(after)), NULL);
+    struct db_query q = db_query(store, SQL, DB(DB_TEXT(event), DB_TEXT(after)), err);
     if (db_next(&q))
         db_copy(&q, 0, next, sizeof next);
-    db_end(&q, 0);
-    if (*next)
-        memcpy(after, next, sizeof next);
-    return *next;
+    memcpy(after, next, sizeof next);
+    return db_end(&q, 0);
 }
 
 static int drop_recipient(struct store *store, const char *event, const char *recipient,
@@ -112,10 +111,12 @@ static int drop_recipient(struct store *store, const char *event, const char *re
 static int drop_others(struct store *store, const struct outbox_addresses *a, struct error *err)
 {
     char recipient[OUTBOX_RECIPIENT] = "";
-    int rc = 0;
-    while (!rc && next_unsent(store, a->event, recipient)) {
+    int rc = next_unsent(store, a->event, recipient, err);
+    while (!rc && *recipient) {
         if (!is_among(a, recipient))
             rc = drop_recipient(store, a->event, recipient, err);
+        if (!rc)
+            rc = next_unsent(store, a->event, recipient, err);
     }
     return rc;
 }

@@ -209,6 +209,25 @@ static void an_old_report_tells_who_called(void **state)
     assert_names_apart(f);
 }
 
+/* A store that an old report names by its caller's number is counted by that number no more. */
+static void a_number_for_a_store_is_counted_no_more(void **state)
+{
+    struct fixture *f = *state;
+    struct error err = {0};
+    int count;
+    fixture_log(f, FIRST, "{'store':'SHOP'}");
+    if (db_exec(f->store,
+                "UPDATE complaint SET body = replace(body, 'SHOP', 'shop, 607-555-0142');"
+                "INSERT INTO pattern_series(factor, level, symptom) VALUES"
+                "('store', 'shop, 607-555-0142', 'mold');"
+                "DELETE FROM contact; DELETE FROM entry;",
+                &err))
+        fail_msg("%s", err.text);
+    assert_int_equal(older_take_in(&f->desk, f->store, &count, &err), 0);
+    assert_int_equal(
+        fixture_number(f, "SELECT count(*) FROM pattern_series WHERE level LIKE '%0142%'"), 0);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -222,6 +241,7 @@ int main(void)
         ROW(a_corrected_note_takes_its_names_with_it),
         ROW(a_corrected_note_tells_who_called),
         ROW(an_old_report_tells_who_called),
+        ROW(a_number_for_a_store_is_counted_no_more),
     };
     return cmocka_run_group_tests(tests, fixture_open, fixture_close);
 }

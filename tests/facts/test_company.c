@@ -1,5 +1,7 @@
 /* Company evidence on a small plant: what is counted, what is expected, as of when. */
+#include "check.h"
 #include "facts/company.h"
+#include "facts/company_shares.h"
 #include "facts/facts.h"
 #include "fixture.h"
 #include "stats/shrink.h"
@@ -262,13 +264,36 @@ static void test_nothing_to_see(void **state)
     fixture_close(&f);
 }
 
+/* Whichever stands first, last or between is found, and none that is not there. */
+static void test_levels_are_found(void **state)
+{
+    struct company_shares_level levels[] = {
+        {.key = 5, .factor = 1}, {.key = 9, .factor = 1}, {.key = 2, .factor = 3}};
+    static const struct company_shares_level OTHERS[] = {{.key = 4, .factor = 1},
+                                                         {.key = 7, .factor = 1},
+                                                         {.key = 2, .factor = 2},
+                                                         {.key = 3, .factor = 3},
+                                                         {.key = 5, .factor = 4}};
+    struct company_shares shares = {.levels = levels};
+    (void)state;
+    for (int count = 0; count <= (int)COUNT_OF(levels); count++) {
+        shares.level_count = count;
+        for (int i = 0; i < (int)COUNT_OF(levels); i++)
+            assert_ptr_equal(company_shares_find(&shares, levels[i].factor, levels[i].key),
+                             i < count ? &levels[i] : NULL);
+        for (size_t i = 0; i < COUNT_OF(OTHERS); i++)
+            assert_null(company_shares_find(&shares, OTHERS[i].factor, OTHERS[i].key));
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_nothing_to_see), cmocka_unit_test(test_bits),
-        cmocka_unit_test(test_beside),         cmocka_unit_test(test_counts),
-        cmocka_unit_test(test_supplier),       cmocka_unit_test(test_extents),
-        cmocka_unit_test(test_recount),
+        cmocka_unit_test(test_nothing_to_see),   cmocka_unit_test(test_bits),
+        cmocka_unit_test(test_beside),           cmocka_unit_test(test_levels_are_found),
+        cmocka_unit_test(test_counts),           cmocka_unit_test(test_supplier),
+        cmocka_unit_test(test_extents),          cmocka_unit_test(test_recount),
+        cmocka_unit_test(test_levels_are_found),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

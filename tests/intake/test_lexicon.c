@@ -794,14 +794,16 @@ static void a_plant_may_add_a_language(void **state)
     (void)state;
     one_file_make(&folder, "xx.json",
                   "{\"language\":\"de\",\"negation\":[\"nicht\",\"kein\"],"
+                  "\"sets\":{\"scharf\":[\"beissend\",\"stechend\"]},"
                   "\"fields\":[{\"field\":\"observed/odor\",\"words\":"
-                  "{\"sour\":[\"säuerlich\",\"sauer*\"]}}]}");
+                  "{\"sour\":[\"säuerlich\",\"sauer*\",\"@scharf im geruch\"]}}]}");
     assert_int_equal(lexicon_load(folder.dir, NULL, NULL, &own, &err), 0);
     struct lexicon *shipped = lexicon;
     lexicon = own;
     static const char *const notes[][3] = {
         {"off-odor", "riecht S\xC3\x84UERLICH", "observed.odor=\"sour\""},
         {"off-odor", "riecht nicht sauer", ""},
+        {"off-odor", "stechend im Geruch", "observed.odor=\"sour\""}, /* begins with a set */
     };
     CHECK_NOTES(notes);
     lexicon = shipped;

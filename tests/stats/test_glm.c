@@ -8,8 +8,8 @@
 enum { ROWS = 4, POISON = 1 };
 
 /* Group A has 2 and 4, group B 9 and 3. */
-static const double X[(ROWS + POISON) * 2] = {1, 0, 1, 0, 1, 1, 1, 1, 1, 7};
-static const double Y[ROWS + POISON] = {2, 4, 9, 3, 1e9};
+static const double X[(ROWS + POISON) * 2] = {1, 0, 1, 0, 1, 1, 1, 1, 1, NAN};
+static const double Y[ROWS + POISON] = {2, 4, 9, 3, -1e9};
 
 static struct glm_data groups(void)
 {

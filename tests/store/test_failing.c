@@ -570,7 +570,7 @@ static void what_the_disk_fails_at_is_told(void **state)
     fill(f);
     for (size_t i = 0; i < COUNT_OF(DONE); i++) {
         struct asked a = {f->store, DONE[i].does};
-        failing_check(f->store, ask, &a, DONE[i].name, DONE[i].does == mails);
+        failing_check(f->store, ask, &a, DONE[i].name, 0);
     }
 }
 

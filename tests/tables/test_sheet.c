@@ -21,7 +21,9 @@ static char *read_bytes(const void *bytes, size_t length, const char *name, char
     struct text_buffer out = {0};
     struct error err = {0};
     const struct sheet_options options = {name, decimal};
-    if (sheet_read(bytes, length, &options, take, &out, &err)) {
+    int rc = sheet_read(bytes, length, &options, take, &out, &err);
+    if (rc) {
+        assert_int_equal(rc, err.code);
         text_reset(&out);
         text_appendf(&out, "%s: %s%s%s", error_word(err.code), err.text, *err.hint ? "; " : "",
                      err.hint);
