@@ -93,7 +93,8 @@ def study(seed, options, kind, what=""):
     month = {name: row["more_a_month"][name] * part for name in row["more_a_month"]}
     came_month = more * told["cases"] / max(told["months"], .1)
     print(f"{options.simulator} {seed} | {kind} {what} | {row['with']} of {told['cases']} | "
-          f"{bits['bits']:.4f} ({bits['low']:.4f} to {bits['high']:.4f}) | {came:.4f} | {month['cases']:.1f} ({month['low']:.1f} to {month['high']:.1f}) | "
+          f"{bits['bits']:.4f} ({bits['low']:.4f} to {bits['high']:.4f}) | {came:.4f} | "
+          f"{month['cases']:.1f} ({month['low']:.1f} to {month['high']:.1f}) | "
           f"{came_month:.1f}", flush=True)
     return seed, bits, came, month["low"] - ROUNDED <= came_month <= month["high"] + ROUNDED
 
