@@ -218,18 +218,19 @@ int lot_find_product_by_gtin(struct store *store, const char *gtin14, struct lot
 int lot_find_sent(struct store *store, int64_t lot_id, const char *store_name, const char *route,
                   struct lot_find_sent *ret, struct error *err)
 {
-    static const char SQL_STORE[] =
-        "SELECT COALESCE(SUM(units), 0),"
-        " COALESCE(SUM(CASE WHEN store = ?2 THEN units END), 0), COUNT(DISTINCT store)"
-        " FROM dispatch WHERE lot_id = ?1 AND store <> ''";
-    static const char SQL_ROUTE[] =
-        "SELECT COALESCE(SUM(units), 0),"
-        " COALESCE(SUM(CASE WHEN route = ?2 THEN units END), 0), COUNT(DISTINCT route)"
-        " FROM dispatch WHERE lot_id = ?1";
-    struct db_query q = db_query(store, store_name ? SQL_STORE : SQL_ROUTE,
-                                 DB(DB_ID(lot_id), DB_TEXT(store_name ? store_name : route)), err);
-    if (db_next(&q))
-        *ret = (struct lot_find_sent){db_int64(&q, 0), db_int64(&q, 1), db_int(&q, 2)};
+    static const char SQL_STORE[] = "SELECT store, SUM(units) FROM dispatch WHERE lot_id = ?1"
+                                    " AND store <> '' GROUP BY store";
+    static const char SQL_ROUTE[] = "SELECT route, SUM(units) FROM dispatch WHERE lot_id = ?1"
+                                    " GROUP BY route";
+    const char *there = store_name ? store_name : route;
+    struct db_query q = db_query(store, store_name ? SQL_STORE : SQL_ROUTE, DB(DB_ID(lot_id)), err);
+    *ret = (struct lot_find_sent){0};
+    while (db_next(&q)) {
+        int64_t units = db_int64(&q, 1);
+        ret->units += units;
+        ret->units_there += strcmp(db_text(&q, 0), there) == 0 ? units : 0;
+        ret->places = q.rows;
+    }
     return db_end(&q, 0);
 }
 

@@ -189,20 +189,22 @@ static int neighbours_of(struct store *store, const struct move_place *of, int64
 
 /* Nobody waits for theirs, and what it changes is told in one mail, not one a neighbour. Of many
  * neighbours a row each would be written again for each of a thousand complaints in a file; one row
- * names the day, and all that heard of a complaint since are ranked once. */
+ * names the day, and all that heard of a complaint since are ranked once. While it waits there is
+ * nothing to write for the next: who takes it queues whatever has come by then. */
 static int rank_neighbours(struct store *store, const struct move_place *of, int64_t rank_ms,
                            struct error *err)
 {
-    enum { MOST = 64 };
+    enum { MOST = 16 };
     int64_t ids[MOST + 1] = {0}, day = of->received_ms / WHEN_DAY_MS, since = -1;
     int count = 0;
     if (of->withdrawn || of->lot_id == 0)
         return 0;
     int rc = work_since(store, day, &since, err);
-    if (!rc && since < 0)
-        rc = neighbours_of(store, of, ids, MOST + 1, &count, err);
-    if (!rc && (since >= 0 || count > MOST)) /* of many that come late, or by one file, one row */
-        return work_add(store, WORK_SINCE, since >= 0 ? since : day, rank_ms, err);
+    if (rc || since >= 0)
+        return rc;
+    rc = neighbours_of(store, of, ids, MOST + 1, &count, err);
+    if (!rc && count > MOST)
+        return work_add(store, WORK_SINCE, day, rank_ms, err);
     for (int i = 0; i < count && !rc; i++)
         rc = work_add(store, WORK_AGAIN, ids[i], rank_ms, err);
     return rc;

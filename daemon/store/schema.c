@@ -258,6 +258,7 @@ static const struct migration MIGRATIONS[] = {
     {16, NULL, schema_words_move},
     {16, NULL, schema_mail_move},
     {16, SCHEMA_MAIL_ONCE, NULL},
+    {16, SCHEMA_FLAT, NULL},
 };
 
 const struct migration *schema_migrations(size_t *ret_count)

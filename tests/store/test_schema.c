@@ -70,6 +70,9 @@ static const struct {
     {"INSERT INTO call_back VALUES(1, 'u1', 10, 1, NULL)", "UPDATE call_back SET asked_id = 9"},
     {"UPDATE call_back SET answered_id = 1", "UPDATE call_back SET answered_id = 9"},
     {"INSERT INTO contact_key VALUES('ann', 1, 0)", "INSERT INTO contact_key VALUES('ann', 9, 0)"},
+    {"UPDATE contact_key SET of = 2", "UPDATE contact_key SET of = 3"},
+    {"UPDATE work SET kind = 'told' WHERE kind = 'since'",
+     "UPDATE work SET kind = '' WHERE kind = 'told'"},
 };
 
 static void test_rows_that_mean_nothing_are_refused(void **state)
@@ -108,6 +111,29 @@ static void test_no_row_is_read_for_what_many_are_asked(void **state)
     }
 }
 
+/* What SQLite opens beside the tables it keeps costs more than the row. */
+static void test_no_table_is_filled_to_write_a_row_of_many(void **state)
+{
+    static const char *const WRITTEN[] = {
+        "INSERT INTO work(kind, subject_id, due_ms) VALUES(?1, ?2, ?3)"
+        " ON CONFLICT(kind, subject_id) DO UPDATE SET seq = work.seq + 1",
+        "INSERT INTO contact_key(key, contact_id, of) VALUES(?1, ?2, ?3) ON CONFLICT DO NOTHING"};
+    struct fixture *f = *state;
+    assert_int_equal(store_begin(f->store, NULL), 0);
+    for (size_t i = 0; i < sizeof WRITTEN / sizeof WRITTEN[0]; i++) {
+        struct error err = {0};
+        char sql[512];
+        snprintf(sql, sizeof sql, "EXPLAIN %s", WRITTEN[i]);
+        struct db_query q = db_query(f->store, sql, NULL, &err);
+        while (db_next(&q))
+            if (strcmp(db_text(&q, 1), "OpenEphemeral") == 0)
+                fail_msg("a table beside: %s", WRITTEN[i]);
+        assert_true(q.rows > 0);
+        assert_int_equal(db_end(&q, 0), 0);
+    }
+    assert_int_equal(store_commit(f->store, NULL), 0);
+}
+
 static void test_a_contact_takes_its_keys_along(void **state)
 {
     struct fixture *f = *state;
@@ -130,6 +156,8 @@ int main(void)
         cmocka_unit_test_setup_teardown(test_rows_that_mean_nothing_are_refused, setup,
                                         fixture_close),
         cmocka_unit_test_setup_teardown(test_no_row_is_read_for_what_many_are_asked, setup,
+                                        fixture_close),
+        cmocka_unit_test_setup_teardown(test_no_table_is_filled_to_write_a_row_of_many, setup,
                                         fixture_close),
         cmocka_unit_test_setup_teardown(test_a_contact_takes_its_keys_along, setup, fixture_close),
     };
