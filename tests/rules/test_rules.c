@@ -60,6 +60,27 @@ static void test_good(void **state)
     fixture_remove(&f);
 }
 
+/* Whatever the shares of an ask's answers add up to, they are read as parts of one. */
+static void test_shares_of_answers(void **state)
+{
+    struct fixture f;
+    struct rules *rules;
+    static struct faults faults;
+    (void)state;
+    fixture_folder(&f);
+    fixture_file(&f, "causes/nk.json", BACKGROUND);
+    fixture_file(&f, "asks.json",
+                 "{\"asks\":[{\"fact\":\"core_at_pack_c\",\"ask\":\"?\",\"of\":\"plant\","
+                 "\"effort\":\"seconds\",\"answers\":[{\"value\":35,\"share\":3},"
+                 "{\"value\":40,\"share\":1}]}]}");
+    assert_int_equal(load(&f, &rules, &faults), 0);
+    assert_int_equal(rules->ask_count, 1);
+    assert_near(rules->asks[0].answers[0].share, 0.75, 1e-12);
+    assert_near(rules->asks[0].answers[1].share, 0.25, 1e-12);
+    rules_free(rules);
+    fixture_remove(&f);
+}
+
 static void test_curve(void **state)
 {
     static const struct rule_point POINTS[] = {{34, -1}, {38, 0}, {43, 2}};
@@ -328,6 +349,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_good),
+        cmocka_unit_test(test_shares_of_answers),
         cmocka_unit_test(test_curve),
         cmocka_unit_test(test_all_errors_at_once),
         cmocka_unit_test(test_duplicate_and_asks),

@@ -182,6 +182,7 @@ static void test_mold(void **state)
     assert_says(drawn, "not calibrated to this plant");
     assert_lacks(drawn, "% of all");
     assert_says(drawn, ">best by</text>");
+    assert_says(drawn, ">packed</text>"); /* the days below */
     assert_int_equal(times_of(drawn, "class=\"out\""), 2);
     free(drawn);
     char *not =
