@@ -150,9 +150,9 @@ WHATIF = {
     "case": "C7", "lot": "L2 6321 B0412", "product": "W24", "name": "White Pan 24 oz", "family": "pan-bread",
     "changed": [{"quantity": "core_at_pack_c", "title": "Core temperature at packing", "unit": "degC", "was": 51.9, "is": 39},
                 {"quantity": "crumb_ph", "title": "Crumb pH", "unit": "pH", "was": None, "is": 5.2}],
-    "ways": [{"way": "as made", "mold_free_days": SPAN, "without_mold": 0.38, "odor": UNSAID, "firmness": dict(SPAN, day=5),
+    "ways": [{"way": "as made", "mold_free_days": SPAN, "short_of": 12, "without_mold": 0.38, "odor": UNSAID, "firmness": dict(SPAN, day=5),
               "preserving": []},
-             {"way": "as changed", "mold_free_days": dict(SPAN, typical=60, beyond=True), "without_mold": 0.74,
+             {"way": "as changed", "mold_free_days": dict(SPAN, typical=60, beyond=True), "short_of": None, "without_mold": 0.74,
               "odor": SPAN, "firmness": dict(SPAN, day=5), "preserving": [
                   {"kind": "cultured-wheat", "title": "Cultured wheat", "applied": "dough", "acid": "propionic",
                    "pct_flour": 1.5, "strength_pct": {"low": 4, "typical": 10, "high": 25, "told": False, "from_memory": True}, "mmol_l": 4.2},

@@ -128,6 +128,8 @@ COMMANDS = {
     "rank": (["rank", "C1"], [RANK]),
     "rank-plain": (["rank", "C1"], [{**RANK, "harm": False, "complaints": ["a"], "joined": [], "moved_here": [],
                                      "verdict": None, "cautions": [], "state": "open"}]),
+    "rank-although": (["rank", "C1"], [{**RANK, "harm": False, "ranked": [{**RANK["ranked"][0], "for": [
+        {"fact": "line", "bits": 1, "because": "Line 2 has more.", "although": "more than by chance, but explained better by: film"}]}]}]),
     "rank-kept": (["rank", "C1", "--revision", "3"], [KEPT]),
     "rank-kept-one": (["rank", "C1", "--revision", "0"], [{**KEPT, "complaints": 1, "mailed": None}]),
     "ask": (["ask", "C1"], [{"case": "C1", **SEVERAL, "as_of": AT, "ask": fake_daemon.ASK}]),

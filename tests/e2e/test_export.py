@@ -54,7 +54,7 @@ def filled(plant):
     first = complaint(contact=CALLER, note="=it was moldy", observed={"colour": "blue-green", "where": "heel"})
     said = [first, complaint(lot="L1 631? A0400", received="2026-11-21T09:00:00-05:00"), complaint(symptom="staling"),
             complaint(lot="L1 6317 A1600", received="2026-11-19T10:00:00-05:00"), complaint(lot="R-77", symptom="off-odor"),
-            complaint(received="2026-11-22T09:00:00-05:00", contact=CALLER, same_as=first["id"]),
+            complaint(lot="L1 6317 A0800", received="2026-11-22T09:00:00-05:00", contact=CALLER, same_as=first["id"], anyway=True),
             complaint(contact=CALLER, note=f"{CALLER['name']} wants a call at {CALLER['phone']}, spots on the heel"),
             complaint(lot="L1 6316 A0800", harm=["illness"])]
     gone = complaint(symptom="staling", received="2026-11-20T11:00:00-05:00", contact=CALLER, id="00000000-0000-4000-8000-000000000001")

@@ -92,6 +92,8 @@ static void a_field_has_one_title(void **state)
                                           {"observed.odor", "Smell"},
                                           {"odor", "Smell"},
                                           {"symptom", "Symptom"},
+                                          {"lot", "Lot"},
+                                          {"lot_text", "Code as read"},
                                           {"lot_state", "Lot's state"},
                                           {"measured/crumb_ph", "crumb_ph"},
                                           {"lots", "lots"},

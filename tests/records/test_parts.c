@@ -69,6 +69,14 @@ static void test_examples_of_rfc_4180(void **state)
     expect_rows("a , b,\" c \"\n", "1|a | b| c \n");
 }
 
+/* As an export writes them: the apostrophe before what a spreadsheet would run, and marks. */
+static void test_what_an_export_wrote_out_is_put_back(void **state)
+{
+    (void)state;
+    expect_rows("\"'=1+1\",\"a\\u202Eb\"\n", "1|=1+1|a\u202Eb\n");
+    expect_rows("\"'\\u000Dx\",\"''\\u000D\"\n", "1|\rx|'\r\n");
+}
+
 static void test_empty_fields_and_lines(void **state)
 {
     (void)state;
@@ -257,6 +265,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_examples_of_rfc_4180),
+        cmocka_unit_test(test_what_an_export_wrote_out_is_put_back),
         cmocka_unit_test(test_empty_fields_and_lines),
         cmocka_unit_test(test_a_broken_record_costs_one_line),
         cmocka_unit_test(test_an_endless_quote_does_not_eat_the_file),
