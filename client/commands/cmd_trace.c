@@ -111,19 +111,68 @@ static bool is_one_lot(const json_t *factor)
     return lot && pick_int(lot, "complaints", 0) == pick_int(lot, "of", 0);
 }
 
-/* "film F-0911"; "lot A-26322-02 (line A)" where all are that lot's; ", packed 2026-11-18 to
- * 2026-11-20" where it is not the whole time's. */
-static void add_name(struct text_buffer *b, const json_t *factor)
+static const char *lone_lot(const json_t *factor)
 {
-    const char *name = pick_text(factor, "factor", "?"), *from = pick_text(factor, "from", "");
-    bool alone = is_one_lot(factor);
-    if (alone)
-        text_appendf(b, "lot %s alone (",
-                     pick_text(json_object_get(factor, "one_lot"), "lot", "?"));
-    text_appendf(b, "%s %s%s", strcmp(name, "line-hour") == 0 ? "line and hour" : name,
-                 pick_text(factor, "level", "?"), alone ? ")" : "");
-    if (!alone && !pick_bool(factor, "throughout", true))
-        text_appendf(b, ", packed %.10s to %.10s", from, pick_text(factor, "to", ""));
+    return is_one_lot(factor) ? pick_text(json_object_get(factor, "one_lot"), "lot", "?") : "";
+}
+
+/* Nothing but one lot: whatever of it is named is that lot, and stands once. */
+static bool is_same_lot(const json_t *a, const json_t *b)
+{
+    return *lone_lot(a) && strcmp(lone_lot(a), lone_lot(b)) == 0;
+}
+
+static bool is_told_before(const json_t *factors, size_t at)
+{
+    size_t i = 0;
+    while (i < at && !is_same_lot(json_array_get(factors, i), json_array_get(factors, at)))
+        i++;
+    return i < at;
+}
+
+static void add_level_name(struct text_buffer *b, const json_t *factor)
+{
+    const char *name = pick_text(factor, "factor", "?");
+    text_appendf(b, "%s %s", strcmp(name, "line-hour") == 0 ? "line and hour" : name,
+                 pick_text(factor, "level", "?"));
+}
+
+/* Of a lot alone the shares of all that names it. */
+static double share_of(const json_t *factors, const json_t *factor)
+{
+    double share = 0;
+    size_t i;
+    const json_t *other;
+    json_array_foreach(factors, i, other)
+    {
+        if (other == factor || is_same_lot(factor, other))
+            share += pick_number(other, "share", 0);
+    }
+    return share;
+}
+
+/* "film F-0911"; "lot A-26322-02 alone (line A; route R2)" where all are that lot's; ", packed
+ * 2026-11-18 to 2026-11-20" where it is not the whole time's. */
+static void add_name(struct text_buffer *b, const json_t *factors, const json_t *factor)
+{
+    size_t i;
+    const json_t *other;
+    if (!is_one_lot(factor)) {
+        add_level_name(b, factor);
+        if (!pick_bool(factor, "throughout", true))
+            text_appendf(b, ", packed %.10s to %.10s", pick_text(factor, "from", ""),
+                         pick_text(factor, "to", ""));
+        return;
+    }
+    text_appendf(b, "lot %s alone (", lone_lot(factor));
+    json_array_foreach(factors, i, other)
+    {
+        if (!is_same_lot(factor, other))
+            continue;
+        text_append(b, other == factor ? "" : "; ");
+        add_level_name(b, other);
+    }
+    text_append(b, ")");
 }
 
 /* "; 5 of 8 of lot A-26322-02" */
@@ -154,13 +203,13 @@ static void add_when(struct text_buffer *b, const json_t *factor)
         view_when(pick_text(factor, "from", ""), from), view_when(pick_text(factor, "to", ""), to));
 }
 
-static void show_leader(const struct view *v, const json_t *factor)
+static void show_leader(const struct view *v, const json_t *factors, const json_t *factor)
 {
     struct text_buffer b = {0};
     char share[VIEW_NUMBER];
-    add_name(&b, factor);
+    add_name(&b, factors, factor);
     b.data[0] = (char)toupper((unsigned char)b.data[0]);
-    text_appendf(&b, " (%s)", view_percent(pick_number(factor, "share", 0), share));
+    text_appendf(&b, " (%s)", view_percent(share_of(factors, factor), share));
     view_text(v, VIEW_BOLD, 0, 2, b.data);
     text_reset(&b);
     add_usual(&b, factor);
@@ -170,40 +219,41 @@ static void show_leader(const struct view *v, const json_t *factor)
     text_buffer_free(&b);
 }
 
-static void show_rival(const struct view *v, const json_t *factor)
+static void show_rival(const struct view *v, const json_t *factors, const json_t *factor)
 {
     struct text_buffer b = {0};
     char share[VIEW_NUMBER];
     text_append(&b, "or ");
-    add_name(&b, factor);
-    text_appendf(&b, " (%s): ", view_percent(pick_number(factor, "share", 0), share));
+    add_name(&b, factors, factor);
+    text_appendf(&b, " (%s): ", view_percent(share_of(factors, factor), share));
     add_usual(&b, factor);
     view_text(v, VIEW_PLAIN, 2, 3, b.data);
     text_buffer_free(&b);
 }
 
-static void show_stories(const struct view *v, const json_t *stories)
+static void show_stories(const struct view *v, const json_t *stories, bool thick)
 {
     size_t i;
     size_t k;
     const json_t *story;
     const json_t *factor;
     if (!json_is_true(json_object_get(json_array_get(stories, 0), "told")))
-        view_text(v, VIEW_PLAIN, 0, 0,
-                  json_array_size(stories)
-                      ? "No factor explains them better than chance would. What comes nearest:"
-                      : "No factor explains them better than chance would.");
+        view_textf(v, VIEW_PLAIN, 0, 0, "No factor explains them better than chance would%s.%s",
+                   thick ? ", but they are thick in the run, below" : "",
+                   json_array_size(stories) ? " What comes nearest:" : "");
     json_array_foreach(stories, i, story)
     {
         const json_t *factors = json_object_get(story, "factors");
+        int rivals = 0;
         json_array_foreach(factors, k, factor)
         {
             if (k == 0)
-                show_leader(v, factor);
-            else
-                show_rival(v, factor);
+                show_leader(v, factors, factor);
+            else if (!is_told_before(factors, k))
+                show_rival(v, factors, factor);
+            rivals += k > 0 && !is_told_before(factors, k);
         }
-        if (k > 1 && pick_number(json_array_get(factors, 0), "share", 0) < SURE)
+        if (rivals && share_of(factors, json_array_get(factors, 0)) < SURE)
             view_text(v, VIEW_PLAIN, 2, 0, "The records do not tell these apart.");
     }
 }
@@ -236,7 +286,8 @@ static void show(const struct client *c, const json_t *document)
 {
     const struct view *v = &c->view;
     view_title(v, "What explains the complaints best");
-    show_stories(v, json_object_get(document, "stories"));
+    show_stories(v, json_object_get(document, "stories"),
+                 json_array_size(json_object_get(document, "runs")) > 0);
     view_section(v, "Common factors of their lots");
     show_factors(v, json_object_get(document, "factors"));
     show_runs(v, json_object_get(document, "runs"));

@@ -28,12 +28,19 @@ static void show_head(const struct view *v, const json_t *document)
     }
 }
 
-static void show_headline(const struct view *v, const json_t *headline)
+/* Harm stands first. */
+static void show_headline(const struct view *v, const json_t *document)
 {
+    const json_t *headline = json_object_get(document, "headline");
+    bool harm = json_array_size(json_object_get(document, "harm")) ||
+                json_array_size(json_object_get(document, "harm_possible"));
     size_t i;
     const json_t *line;
-    json_array_foreach(headline, i, line)
-        view_text(v, i ? VIEW_PLAIN : VIEW_BOLD, 0, 2, json_string_value(line));
+    json_array_foreach(headline, i, line) view_text(v,
+                                                    i      ? VIEW_PLAIN
+                                                    : harm ? VIEW_HARM
+                                                           : VIEW_BOLD,
+                                                    0, 2, json_string_value(line));
     if (i)
         view_blank(v);
 }
@@ -125,7 +132,7 @@ static void show_right(const struct view *v, const json_t *right)
         view_rough(pick_number(json_object_get(quarter, "days_to_verdict"), "median", 0), n[3]));
 }
 
-/* "settled 5.2 days, 12 open": of the 13 weeks up to its end, and what waits now. */
+/* "taken in 0.4, settled 5.2": of the 13 weeks up to its end, and what waits now. */
 static void show_stages(const struct view *v, const json_t *stages)
 {
     struct text_buffer line = {0};
@@ -136,11 +143,13 @@ static void show_stages(const struct view *v, const json_t *stages)
         char n[VIEW_NUMBER];
         if (pick_int(row, "n", 0) > 0)
             text_appendf(&line, "%s%s" VIEW_NBSP "%s", line.length ? ", " : "",
-                         pick_text(row, "stage", "?"),
+                         strcmp(pick_text(row, "stage", "?"), "taken-in") == 0
+                             ? "taken" VIEW_NBSP "in"
+                             : pick_text(row, "stage", "?"),
                          view_rough(pick_number(row, "median_days", 0), n));
     }
     if (line.length)
-        view_label(v, "days to be", "%s (median of 13 weeks; oddloaf scores has more)", line.data);
+        view_label(v, "days until", "%s (median of 13 weeks; oddloaf scores has more)", line.data);
     text_buffer_free(&line);
 }
 
@@ -343,7 +352,7 @@ void week_show(const struct view *v, const json_t *document)
 {
     bool asked = json_is_array(json_object_get(document, "by_only"));
     show_head(v, document);
-    show_headline(v, json_object_get(document, "headline"));
+    show_headline(v, document);
     show_counts(v, document);
     show_units(v, document);
     week_show_returns(v, json_object_get(document, "returns"));

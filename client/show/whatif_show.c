@@ -102,16 +102,22 @@ static void show_ways(const struct view *v, const json_t *document)
     table_free(t);
 }
 
-/* "2 % cultured-wheat, propionic 4.1 mmol/L (strength 4 to 25 %)" of the last way. */
+/* "2 % cultured-wheat, propionic 4.1 mmol/L (strength 4 to 25 %)": as changed, else as the lot was
+ * made, or as the product is specified. */
 static void show_preserving(const struct view *v, const json_t *document)
 {
     const json_t *ways = json_object_get(document, "ways");
-    const json_t *way = json_array_get(ways, json_array_size(ways) - 1), *one;
+    size_t last = json_array_size(ways) ? json_array_size(ways) - 1 : 0;
+    bool changed = strcmp(pick_text(json_array_get(ways, last), "way", ""), "as changed") == 0;
+    const json_t *way = json_array_get(ways, changed ? last : 0), *one;
     const json_t *list = json_object_get(way, "preserving");
+    struct text_buffer title = {0};
     size_t i;
     if (!json_array_size(list))
         return;
-    view_section(v, "Against mold, undissociated");
+    text_appendf(&title, "Against mold, undissociated, %s", pick_text(way, "way", "?"));
+    view_section(v, title.data);
+    text_buffer_free(&title);
     json_array_foreach(list, i, one)
     {
         const json_t *strength = json_object_get(one, "strength_pct");

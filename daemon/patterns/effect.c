@@ -278,15 +278,24 @@ static json_t *ratio_of(const struct side *before, const struct side *after,
     return ratio_json(j->known ? &j->widened : &none, word);
 }
 
+/* Two digits that count, written plainly: 0.31, 14, 210. */
+static char *two_digits(double x, char out[static 24])
+{
+    snprintf(out, 24, x < 100 ? "%.2g" : "%.0f", x < 100 ? x : 10 * round(x / 10));
+    return out;
+}
+
 /* "0.4 to 1.3 times", "at least 2 times", "at most 0.3 times", "anything". */
 static void add_range(struct text_buffer *b, const struct interval *limits)
 {
+    char low[24], high[24];
     if (limits->low > 0 && isfinite(limits->high))
-        text_appendf(b, "%.2g to %.2g times", limits->low, limits->high);
+        text_appendf(b, "%s to %s times", two_digits(limits->low, low),
+                     two_digits(limits->high, high));
     else if (limits->low > 0)
-        text_appendf(b, "at least %.2g times", limits->low);
+        text_appendf(b, "at least %s times", two_digits(limits->low, low));
     else if (isfinite(limits->high))
-        text_appendf(b, "at most %.2g times", limits->high);
+        text_appendf(b, "at most %s times", two_digits(limits->high, high));
     else
         text_append(b, "any number of times");
 }
@@ -296,6 +305,7 @@ static char *say(const char *verdict, const struct judgement *j, const struct si
 {
     struct text_buffer b = {0};
     char n[2][24];
+    char ratio[24];
     text_appendf(&b, "%c%s: ", verdict[0] - 'a' + 'A', verdict + 1);
     if (!j->known) {
         text_append(&b, "there is nothing to compare yet.");
@@ -304,7 +314,7 @@ static char *say(const char *verdict, const struct judgement *j, const struct si
     text_appendf(&b, "%s before, %s after; the rate after the action is ",
                  amount(before->complaints, n[0]), amount(after->complaints, n[1]));
     if (isfinite(j->widened.ratio) && j->widened.ratio > 0)
-        text_appendf(&b, "%.2g times that before it (95 %%: ", j->widened.ratio);
+        text_appendf(&b, "%s times that before it (95 %%: ", two_digits(j->widened.ratio, ratio));
     add_range(&b, &j->widened.exact);
     text_append(&b, isfinite(j->widened.ratio) && j->widened.ratio > 0 ? ")" : " that before it");
     if (verdict == TOO_EARLY)

@@ -3,6 +3,8 @@
 #include "base/text.h"
 #include "store/case.h"
 #include "store/complaint.h"
+#include "store/follow.h"
+#include "store/hold.h"
 #include "store/lot_find.h"
 #include <stdio.h>
 #include <stdlib.h>
@@ -22,6 +24,17 @@ static void set_day(json_t *row, const char *name, int32_t day)
         json_object_set_new(row, name, json_string(day_format(day, text)));
 }
 
+static void keep_ids(struct kept *k, const struct complaint_row *c)
+{
+    if (k->count == k->capacity) {
+        k->capacity = k->capacity ? 2 * k->capacity : 256;
+        k->lots = xrealloc(k->lots, k->capacity * sizeof *k->lots);
+        k->cases = xrealloc(k->cases, k->capacity * sizeof *k->cases);
+    }
+    k->lots[k->count] = c->lot_id;
+    k->cases[k->count++] = c->case_id;
+}
+
 static int keep_complaint(void *arg, const struct complaint_row *c)
 {
     struct kept *k = arg;
@@ -36,13 +49,7 @@ static int keep_complaint(void *arg, const struct complaint_row *c)
     set_day(row, "bought_on", c->bought_day);
     set_day(row, "found_on", c->found_day);
     json_array_append_new(k->rows, row);
-    if (k->count == k->capacity) {
-        k->capacity = k->capacity ? 2 * k->capacity : 256;
-        k->lots = xrealloc(k->lots, k->capacity * sizeof *k->lots);
-        k->cases = xrealloc(k->cases, k->capacity * sizeof *k->cases);
-    }
-    k->lots[k->count] = c->lot_id;
-    k->cases[k->count++] = c->case_id;
+    keep_ids(k, c);
     return 0;
 }
 
@@ -153,7 +160,25 @@ static int keep_harm(void *arg, const struct complaint_row *row)
                   when_format(k->tz, row->received_ms, at), "symptom", row->symptom, "harm",
                   json_is_array(kinds) ? kinds : json_null(), "possible", k->possible, "lot_text",
                   row->lot_text && *row->lot_text ? row->lot_text : NULL));
+    keep_ids(k, row);
     json_decref(body);
+    return 0;
+}
+
+/* Which lot it is, whether that is held, and who follows the case. */
+static int add_standing(struct store *store, int64_t lot_id, int64_t case_id, json_t *row,
+                        struct error *err)
+{
+    struct lot_find_row lot;
+    struct follow_row follow;
+    int rc = follow_get(store, case_id, &follow, err);
+    if (!rc && lot_id > 0)
+        rc = lot_find_by_id(store, lot_id, &lot, err);
+    if (rc)
+        return rc;
+    json_object_set_new(row, "lot", lot_id > 0 ? json_string(lot.code) : json_null());
+    json_object_set_new(row, "held", json_boolean(lot_id > 0 && hold_stands(store, lot_id)));
+    json_object_set_new(row, "owner", *follow.owner ? json_string(follow.owner) : json_null());
     return 0;
 }
 
@@ -162,6 +187,8 @@ int span_rows_harm(struct store *store, const struct tz *tz, struct when_span sp
 {
     struct kept k = {.tz = tz, .rows = json_array(), .possible = possible};
     int rc = complaint_between(store, span, SPAN_ROWS_MOST, keep_harm, &k, err);
+    for (size_t i = 0; i < k.count && !rc; i++)
+        rc = add_standing(store, k.lots[i], k.cases[i], json_array_get(k.rows, i), err);
     end(&k, rc, ret);
     return rc;
 }

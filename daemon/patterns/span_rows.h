@@ -16,9 +16,9 @@ int span_rows_complaints(struct store *store, const struct tz *tz, const struct 
  * New reference. */
 int span_rows_cases(struct store *store, const struct tz *tz, const struct span *span,
                     int64_t now_ms, json_t **ret, struct error *err);
-/* [{"complaint","case","received_at","symptom","harm","possible","lot_text"}] of those that report
- * harm, or, `possible`, whose words may speak of it and which nobody has read; newest first. New
- * reference. */
+/* [{"complaint","case","received_at","symptom","harm","possible","lot_text","lot","held","owner"}]
+ * of those that report harm, or, `possible`, whose words may speak of it and which nobody has read;
+ * newest first. New reference. */
 int span_rows_harm(struct store *store, const struct tz *tz, struct when_span span, bool possible,
                    json_t **ret, struct error *err);
 

@@ -191,13 +191,23 @@ static int recent_weeks(int weeks)
     return 0;
 }
 
+static bool is_unheard(const struct week_data *d)
+{
+    double sum = 0;
+    for (int s = 0; s < WEEK_SYMPTOMS; s++)
+        for (int i = 0; i < WEEK_HISTORY - 1; i++)
+            sum += d->counts[s][i];
+    return !(sum > 0);
+}
+
 void week_expect_model_make(const struct week_data *data, struct week_model *ret)
 {
     *ret = (struct week_model){.data = data};
     int skipped = data->first_units - (WEEK_HISTORY + WEEK_DELAYS - WEEK_SPAN);
     /* of an older plant, the units sold before the span are not read */
     ret->first = skipped > 0 ? skipped : WEEKS_UNREAD;
-    ret->recent = recent_weeks(WEEK_SPAN - ret->first);
+    ret->unheard = is_unheard(data);
+    ret->recent = ret->unheard ? 0 : recent_weeks(WEEK_SPAN - ret->first);
     ret->baseline = WEEK_SPAN - (ret->recent ? ret->recent : 1);
     week_expect_lags_make(data, data->week, ret->lag);
     week_expect_lags_make(data, data->now_week, ret->coming);

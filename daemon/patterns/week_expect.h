@@ -35,6 +35,7 @@ struct week_model {
     bool seasonal[WEEK_SYMPTOMS], trending[WEEK_SYMPTOMS];
     int first;    /* index (of WEEK_SPAN) of the first week with anything on sale */
     int recent;   /* the newest weeks, which are judged; those before are the baseline. 0: none */
+    bool unheard; /* no complaint is on record before the week shown: nothing is judged */
     int baseline; /* index after its last week; never the week shown */
 };
 

@@ -14,11 +14,10 @@ enum {
     OVERDUE_MOST = 50, /* listed; the others are counted */
     ACTIONS_MOST = 5,  /* the newest */
     ACTION_DAYS = 56,  /* … of the weeks in which an effect may show */
+    HARM_SAID = 5,     /* cases of harm that the headline names */
     MISSED_SAID = 3,   /* targets of the headline */
     EFFECT_DAYS = 28   /* to either side, as `action --effect` has it */
 };
-
-/* ---- harm ---- */
 
 struct listing {
     const struct week_head *head;
@@ -29,6 +28,53 @@ struct listing {
     int count;
 };
 
+/* ---- harm ---- */
+
+/* "C5 foreign matter, lot L2 6329 on hold, mira's" */
+static void add_harm_case(struct text_buffer *b, const json_t *row)
+{
+    const json_t *kinds = json_object_get(row, "harm"), *kind;
+    const char *lot = json_string_value(json_object_get(row, "lot"));
+    const char *owner = json_string_value(json_object_get(row, "owner"));
+    size_t i;
+    text_append(b, json_string_value(json_object_get(row, "case")));
+    json_array_foreach(kinds, i, kind)
+    {
+        text_append(b, i ? " and " : " ");
+        for (const char *at = json_string_value(kind); *at; at++)
+            text_appendf(b, "%c", *at == '-' ? ' ' : *at);
+    }
+    if (lot)
+        text_appendf(b, ", lot %s %s", lot,
+                     json_is_true(json_object_get(row, "held")) ? "on hold" : "NOT on hold");
+    else
+        text_append(b, ", lot not certain");
+    text_appendf(b, ", %s%s", owner ? owner : "nobody", "'s");
+}
+
+/* " (C5 …; C9 …; 3 further cases)": each case once. */
+static void add_harm_cases(struct text_buffer *b, const json_t *rows)
+{
+    json_t *named = json_object();
+    size_t i, more;
+    const json_t *row;
+    json_array_foreach(rows, i, row)
+    {
+        const char *name = json_string_value(json_object_get(row, "case"));
+        size_t before = json_object_size(named);
+        json_object_set_new(named, name, json_true());
+        if (json_object_size(named) == before || before >= HARM_SAID)
+            continue;
+        text_append(b, before ? "; " : " (");
+        add_harm_case(b, row);
+    }
+    more = json_object_size(named) > HARM_SAID ? json_object_size(named) - HARM_SAID : 0;
+    if (more)
+        text_appendf(b, "; %zu further %s", more, more == 1 ? "case" : "cases");
+    text_append(b, i ? ")" : "");
+    json_decref(named);
+}
+
 static void say_harm(const json_t *harm, const json_t *possible, json_t *headline)
 {
     size_t n = json_array_size(harm), more = json_array_size(possible);
@@ -38,6 +84,7 @@ static void say_harm(const json_t *harm, const json_t *possible, json_t *headlin
     if (n) {
         week_words_count(&b, (double)n, "report of harm: it goes", "reports of harm: they go");
         text_append(&b, " by the plant's own procedure");
+        add_harm_cases(&b, harm);
     }
     if (more)
         text_appendf(&b, "%s%zu %smay speak of harm, nobody has read %s", n ? "; " : "", more,
@@ -45,6 +92,7 @@ static void say_harm(const json_t *harm, const json_t *possible, json_t *headlin
                      : more == 1 ? "complaint "
                                  : "complaints ",
                      more == 1 ? "it" : "them");
+    add_harm_cases(&b, possible);
     week_words_say(&b, headline);
 }
 

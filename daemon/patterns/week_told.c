@@ -137,7 +137,9 @@ static json_t *standing_json(const struct week_told *t, const json_t *charts,
         add_chart_words(&b, json_object_get(charts, symptom_name(symptom)));
         bool up = add_stories_words(&b, t, symptom, stories, count);
         if (!b.length)
-            text_append(&b, t->model->recent ? "within its limits" : "too early to tell");
+            text_append(&b, t->model->recent    ? "within its limits"
+                            : t->model->unheard ? "nothing to compare with"
+                                                : "too early to tell");
         json_object_set_new(out, symptom_name(symptom),
                             json_pack("{s:b, s:s}", "up", up, "says", b.data));
         text_buffer_free(&b);
@@ -300,7 +302,7 @@ static void add_one_lot(struct text_buffer *b, const struct week_told *t, const 
         text_appendf(b, "; %lld of them of lot %s", (long long)a->most, a->most_lot);
     if (case_get(t->store, a->most_case, &row, NULL))
         return;
-    text_appendf(b, " (C%lld", (long long)row.id);
+    text_appendf(b, " (C%lld%s", (long long)row.id, row.harm ? ", HARM" : "");
     const char *title = t->triage && !row.harm && row.top_probability >= LIKELY
                             ? triage_cause_title(t->triage, row.top_cause)
                             : NULL;
@@ -466,7 +468,10 @@ static void say_story(const struct week_told *t, const struct week_story *story,
 static void say_calm(const struct week_told *t, const json_t *charts, json_t *headline)
 {
     struct text_buffer b = {0};
-    text_append(&b, t->model->recent ? "Nothing rose: " : "Too early to tell what rose: ");
+    text_append(&b, t->model->recent    ? "Nothing rose: "
+                    : t->model->unheard ? "No complaints on record before this week; nothing to "
+                                          "compare with: "
+                                        : "Too early to tell what rose: ");
     for (int s = 0; s < WEEK_SYMPTOMS; s++) {
         const json_t *weeks = json_object_get(json_object_get(charts, symptom_name(s)), "weeks");
         const json_t *last = json_array_get(weeks, json_array_size(weeks) - 1);

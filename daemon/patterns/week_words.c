@@ -8,7 +8,7 @@ static void add_digits(struct text_buffer *b, double n)
 {
     struct text_buffer digits = {0};
     text_appendf(&digits, "%.0f", n);
-    typeset_digits(b, digits.data, " ");
+    typeset_digits(b, digits.data, "\u00a0");
     text_buffer_free(&digits);
 }
 

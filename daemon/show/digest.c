@@ -99,11 +99,13 @@ static void add_stages(struct view *view, const json_t *stages)
     json_array_foreach(stages, i, row)
     {
         if (number_of(row, "n") > 0)
-            text_appendf(&line, "%s%s %s", line.length ? ", " : "", text_of(row, "stage"),
+            text_appendf(&line, "%s%s %s", line.length ? ", " : "",
+                         strcmp(text_of(row, "stage"), "taken-in") == 0 ? "taken in"
+                                                                        : text_of(row, "stage"),
                          shown(number_of(row, "median_days"), n));
     }
     if (line.length)
-        view_add(view, VIEW_ROW, "Days to be", 0, "%s (median of 13 weeks)", line.data);
+        view_add(view, VIEW_ROW, "Days until", 0, "%s (median of 13 weeks)", line.data);
     text_buffer_free(&line);
 }
 

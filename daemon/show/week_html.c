@@ -33,15 +33,19 @@ static void add_head(struct text_buffer *b, const json_t *report, const char *pl
 }
 
 /* What must be known, before any figure. */
-static void add_headline(struct text_buffer *b, const json_t *headline)
+static void add_headline(struct text_buffer *b, const json_t *report)
 {
+    const json_t *headline = json_object_get(report, "headline");
+    bool harm = json_array_size(json_object_get(report, "harm")) ||
+                json_array_size(json_object_get(report, "harm_possible"));
     size_t i;
     const json_t *line;
     text_append(b, "<ul class=\"headline\">");
     json_array_foreach(headline, i, line)
     {
-        text_append(b, "<li>");
-        text_append_html(b, json_string_value(line));
+        const char *text = json_string_value(line); /* harm stands first */
+        text_append(b, (harm && !i) || strstr(text, ", HARM") ? "<li class=\"harm\">" : "<li>");
+        text_append_html(b, text);
         text_append(b, "</li>");
     }
     text_append(b, "</ul>\n");
@@ -162,7 +166,7 @@ char *week_html(const json_t *report, const char *plant)
     const char *name;
     json_t *value;
     add_head(&b, report, plant ? plant : "");
-    add_headline(&b, json_object_get(report, "headline"));
+    add_headline(&b, report);
     add_tiles(&b, report);
     page_stories(&b, report);
     json_object_foreach(json_object_get(report, "charts"), name, value) add_chart(&b, name, value);

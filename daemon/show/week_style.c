@@ -13,6 +13,7 @@ const char PAGE_STYLE[] =
     ".tick,.kind{color:var(--soft)}.small{font-size:.86rem}.kind{font-size:.9em}"
     ".headline{margin:1rem 0;padding:0;list-style:none}.headline li{margin:.25rem 0}"
     ".headline li:first-child{font-size:1.25rem;font-weight:600}"
+    ".headline .harm{color:var(--red)}"
     ".tiles{display:grid;grid-template-columns:repeat(auto-fit,minmax(10.5rem,1fr));gap:.7rem;"
     "margin:1rem 0;padding:0;list-style:none}.tiles li{border:1px solid var(--rule);"
     "border-left:6px solid var(--crust);padding:.5rem .8rem}.tiles b{display:block;font-size:2rem;"

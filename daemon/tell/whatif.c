@@ -298,12 +298,20 @@ static json_t *hold_json(const struct expecting *x)
 
 /* ---- what packing warm does besides ---- */
 
-/* What the days above do not count of a lot packed warm; null: it was not, or nobody read it. */
+static double asked_value(const struct expecting *x, const char *quantity)
+{
+    for (size_t i = 0; i < x->asked->change_count; i++)
+        if (strcmp(x->asked->changes[i].quantity, quantity) == 0)
+            return x->asked->changes[i].value;
+    return model_lot_value(x->record, x->baseline, quantity, x->asked->of_product);
+}
+
+/* What the days above do not count of a lot packed warm, as asked for; null: it is not, or nobody
+ * read it. */
 static json_t *heat_json(const struct expecting *x)
 {
-    struct warm warm = {
-        model_lot_value(x->record, x->baseline, "core_at_pack_c", x->asked->of_product),
-        model_lot_value(x->record, x->baseline, "pack_room_c", x->asked->of_product)};
+    struct warm warm = {asked_value(x, "core_at_pack_c"), asked_value(x, "pack_room_c")};
+    double target = model_lot_value(x->record, x->baseline, "core_at_pack_c", true);
     if (!warm_packed(x->triage, &warm))
         return json_null();
     return json_sprintf(
@@ -311,9 +319,9 @@ static json_t *heat_json(const struct expecting *x)
         "condenses, that it wets the crust (to a water activity of %.3g), thins the preservative "
         "there and lets more spores grow. They do not hold drops that stay on crust and film or "
         "carry spores over it, nor the hours that a pack or a full crate stays warm: packing hot "
-        "can cost more days than these, and cooling gain more. Bring it to its target whatever "
-        "else is changed.",
-        warm.core_c, warm.room_c, x->triage->models.typical.wet.spot_aw);
+        "can cost more days than these, and cooling gain more.%s",
+        warm.core_c, warm.room_c, x->triage->models.typical.wet.spot_aw,
+        warm.core_c <= target ? "" : " Bring it to its target whatever else is changed.");
 }
 
 /* ---- the whole ---- */

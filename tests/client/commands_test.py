@@ -298,7 +298,7 @@ class Asking(ClientTest):
     def test_what_is_past_its_day_and_how_long_it_took(self):
         week = " ".join(self.ok("week").split())
         for text in ("C5 urgent HARM 2026-11-21 2 nobody mold not certain", "C12 high 2026-11-20 3 mira staling",
-                     "12 in all: oddloaf cases --overdue", "days to be taken-in 0.01, owned 0.40 (median"):
+                     "12 in all: oddloaf cases --overdue", "days until taken in 0.01, owned 0.40 (median"):
             self.assertIn(text, week)
         scores = " ".join(self.ok("scores").split())
         self.assertIn("owned logged to its first owner 9 0.40 2.5 12", scores)

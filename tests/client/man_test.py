@@ -24,6 +24,14 @@ class Man(ClientTest):
             found = re.findall(r"^\.It Fl -(\S+)", section, re.M)
             self.assertEqual(found, [o["option"] for o in table["options"]], table.get("command"))
 
+    def test_no_quotation_stands_in_another(self):
+        # of several on one line of mdoc each begins inside the one before and ends with it
+        root = os.path.join(os.path.dirname(__file__), "..", "..")
+        for page in PAGE, os.path.join(root, "daemon", "oddloafd.8"), os.path.join(root, "daemon", "oddloafd.json.5"):
+            with open(page, encoding="utf-8") as f:
+                nested = re.findall(r"^\..*\b(?:Dq|Sq|Ql|Qq) .*\b(?:Dq|Sq|Ql|Qq) .*", f.read(), re.M)
+            self.assertEqual(nested, [], page)
+
     def test_fields_of_a_complaint_are_said_in_the_words_of_the_program(self):
         _, documents = self.json("help")
         log = next(c for c in documents[0]["commands"] if c["command"] == "log")

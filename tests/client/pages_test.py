@@ -120,7 +120,7 @@ COMMANDS = {
         {"factors": [TRACED, {**TRACED, "q": 0.0009, "beside_first": {"odds_ratio": 1.29}, "same_lots": [
             {"factor": "store", "level": "1"}, {"factor": "store", "level": "2"}]}, {**TRACED, "high": None, "other_lots": 0,
              "same_lots": [{"factor": "route", "level": "R"}]}] + [TRACED] * 14,
-         "runs": [RUN, {**RUN, "lots": ["A", "B"]}], "stories": [{"told": True, "factors": [BLAMED]}, {"told": True, "factors": [{**BLAMED, "share": 0.5, "one_lot": {"lot": "L9", "complaints": 3, "of": 3}}, {**BLAMED, "one_lot": {"lot": "L8", "complaints": 3, "of": 4}}]}, {"told": True, "factors": [{**BLAMED, "one_lot": {"lot": "L8", "complaints": 3, "of": 4}}]}]}]),
+         "runs": [RUN, {**RUN, "lots": ["A", "B"]}], "stories": [{"told": True, "factors": [BLAMED]}, {"told": True, "factors": [{**BLAMED, "share": 0.5, "one_lot": {"lot": "L9", "complaints": 3, "of": 3}}, {**BLAMED, "factor": "route", "level": "R2", "share": 0.2, "one_lot": {"lot": "L9", "complaints": 3, "of": 3}}, {**BLAMED, "one_lot": {"lot": "L8", "complaints": 3, "of": 4}}]}, {"told": True, "factors": [{**BLAMED, "one_lot": {"lot": "L8", "complaints": 3, "of": 4}}]}]}]),
     "whatif": (["whatif", "C7", "core_at_pack_c=39", "--hold", "9"], [fake_daemon.WHATIF]),
     "trace-unsure": (["trace", "--symptom", "mold", "--to", "2019-11-01"], [
         {"factors": [], "runs": [], "stories": [{"told": False, "factors": [BLAMED]}]}]),

@@ -319,7 +319,7 @@ def next_monday(plant):
     subject, text = plant.mail("week@")
     assert subject.endswith("Week 2026-W47: 7 complaints, nothing rose"), subject
     for said in ("Mold 4 ", "Off-odor 2 ", "Other 1 complaint", "Units packed 138 452", "Open cases 4, ", "Verdicts 2 in 13 weeks",
-                 "Days to be taken-in 0, owned 0.50, found 3, answered 1, settled 4 ", "1 report of harm", "1 lot on hold", "fan replaced"):
+                 "Days until taken in 0, owned 0.50, found 3, answered 1, settled 4 ", "1 report of harm", "1 lot on hold", "fan replaced"):
         assert said in text, (said, text)
     shown = words(plant.client("week", "2026-W47", check=0).stdout)
     assert "units packed 138 452" in shown and "open cases 4 (this week or last)" in shown and "1 complaint of other" in shown, shown

@@ -72,7 +72,7 @@ static void says_what_matters_and_no_more(void **state)
         "Units packed  958 173\n",
         "Open cases    1 300, 1 277 of them older than 12 weeks\n",
         "it in 75 %; 2.4",
-        "Days to be    owned 0.50, settled 3 (median of 13 weeks)\n",
+        "Days until    owned 0.50, settled 3 (median of 13 weeks)\n",
         "Staling: 44 complaints since 2 November, usual none; most",
         "2 lots on hold, 30 000 packs; 9 000 of them still in code",
         "Baked <too> long (staling): 44 since W45, usual 0; also in shift B",

@@ -279,6 +279,36 @@ static void one_and_one_are_too_few(void **state)
     plant_free(p);
 }
 
+/* Weeks before, a day after: limits of hundreds are plain numbers. */
+static void a_wide_limit_is_a_plain_number(void **state)
+{
+    (void)state;
+    struct plant *p = plant_new("UTC");
+    struct error err = {0};
+    int64_t start = plant_time("2026-06-01T05:00:00Z"), id = 0;
+    struct action_row action = {.at_ms = plant_time("2026-07-01T00:00:00Z"), .line = "1"};
+    json_t *a = NULL;
+    strcpy(action.note, "fan mended");
+    strcpy(action.by_name, "qa");
+    assert_int_equal(action_add(p->store, &action, &id, &err), 0);
+    for (int day = 0; day < 31; day++) {
+        int64_t lot = plant_lot(p, "1", 1, "A", start + day * WHEN_DAY_MS, UNITS);
+        if (day == 10)
+            plant_complaint(p, lot, "mold", start + (day + 5) * WHEN_DAY_MS, NULL);
+    }
+    assert_int_equal(
+        effect_report(p->store, p->tz,
+                      &(struct effect_query){id, 28, plant_time("2026-12-01T00:00:00Z")}, &a, &err),
+        0);
+    const char *text = json_string_value(json_object_get(a, "text"));
+    const char *most = strstr(text, "at most ");
+    assert_non_null(most);
+    assert_true(strtod(most + 8, NULL) > 100);
+    assert_null(strstr(text, "e+"));
+    json_decref(a);
+    plant_free(p);
+}
+
 /* One bad day before the action makes many complaints: they are one event, not many. */
 static void a_cluster_is_not_taken_for_many_events(void **state)
 {
@@ -370,6 +400,7 @@ int main(void)
         cmocka_unit_test(nothing_changed_is_said_when_all_is_in),
         cmocka_unit_test(no_difference_is_not_said_while_a_halving_is_possible),
         cmocka_unit_test(one_and_one_are_too_few),
+        cmocka_unit_test(a_wide_limit_is_a_plain_number),
         cmocka_unit_test(a_cluster_is_not_taken_for_many_events),
         cmocka_unit_test(what_is_no_ratio_is_said_in_words),
         cmocka_unit_test(a_cause_counts_its_share),

@@ -194,6 +194,29 @@ static void packing_hot_is_never_cleared(void **state)
     close_plant(&p);
 }
 
+/* Who asks for a core tells how warm it is packed; what is at its target is not sent there. */
+static void heat_is_told_of_the_core_asked_for(void **state)
+{
+    struct plant p;
+    (void)state;
+    open_plant(&p);
+    static const struct {
+        double core_c;
+        const char *packed;
+        bool above;
+    } ROWS[] = {{45, "Packed at 45.0 °C", true}, {38, "Packed at 38.0 °C", false}};
+    for (size_t i = 0; i < sizeof ROWS / sizeof ROWS[0]; i++) {
+        json_t *answer = told(&p, (struct whatif){.changes = {{"core_at_pack_c", ROWS[i].core_c}},
+                                                  .change_count = 1});
+        const char *heat = json_string_value(json_object_get(answer, "heat"));
+        assert_non_null(heat);
+        assert_non_null(strstr(heat, ROWS[i].packed));
+        assert_int_equal(strstr(heat, "Bring it to its target") != NULL, ROWS[i].above);
+        json_decref(answer);
+    }
+    close_plant(&p);
+}
+
 /* A dose that holds, and is past what the European Union allows in such bread: 3000 mg/kg as
  * propionic acid (Regulation (EC) 1333/2008 Annex II 07.1). */
 static void what_speaks_against_a_dose_is_said(void **state)
@@ -260,6 +283,7 @@ int main(void)
         cmocka_unit_test(what_would_have_held_holds_and_no_less),
         cmocka_unit_test(where_nothing_holds_it_is_the_contamination),
         cmocka_unit_test(packing_hot_is_never_cleared),
+        cmocka_unit_test(heat_is_told_of_the_core_asked_for),
         cmocka_unit_test(what_speaks_against_a_dose_is_said),
         cmocka_unit_test(what_followed_from_a_changed_thing_is_forgotten),
         cmocka_unit_test(what_is_not_known_is_not_said),
