@@ -36,15 +36,14 @@ static void add_head(struct text_buffer *b, const json_t *report, const char *pl
 static void add_headline(struct text_buffer *b, const json_t *report)
 {
     const json_t *headline = json_object_get(report, "headline");
-    bool harm = json_array_size(json_object_get(report, "harm")) ||
-                json_array_size(json_object_get(report, "harm_possible"));
     size_t i;
     const json_t *line;
     text_append(b, "<ul class=\"headline\">");
     json_array_foreach(headline, i, line)
     {
-        const char *text = json_string_value(line); /* harm stands first */
-        text_append(b, (harm && !i) || strstr(text, ", HARM") ? "<li class=\"harm\">" : "<li>");
+        const char *text = json_string_value(line);
+        bool harm = strstr(text, " of harm") || strstr(text, ", HARM");
+        text_append(b, harm ? "<li class=\"harm\">" : "<li>");
         text_append_html(b, text);
         text_append(b, "</li>");
     }
