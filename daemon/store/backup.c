@@ -15,7 +15,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-static const char PREFIX[] = "oddloaf-", SUFFIX[] = ".db";
+static const char PREFIX[] = "oddloaf-", SUFFIX[] = ".db", PARTIAL[] = ".partial";
 
 /* ---- where ---- */
 
@@ -173,7 +173,7 @@ int backup_make(struct store *store, const char *path, struct error *err)
         return error_set(err, ERROR_CONFLICT, "%s exists already", path);
     }
     struct text_buffer partial = {0};
-    text_appendf(&partial, "%s.partial", path);
+    text_appendf(&partial, "%s%s", path, PARTIAL);
     unlink(partial.data);
     int rc = try_place(store, path, partial.data, err);
     if (!rc)
@@ -188,6 +188,37 @@ int backup_make(struct store *store, const char *path, struct error *err)
         unlink(partial.data);
     text_buffer_free(&partial);
     return rc;
+}
+
+/* ---- what a stop in the middle left ---- */
+
+static int is_partial(const struct dirent *entry)
+{
+    static const char *const ENDS[] = {"", "-journal", "-wal", "-shm"};
+    const char *last = NULL;
+    for (const char *at = entry->d_name; (at = strstr(at, PARTIAL)); at++)
+        last = at;
+    for (size_t i = 0; last && i < sizeof ENDS / sizeof *ENDS; i++)
+        if (strcmp(last + sizeof PARTIAL - 1, ENDS[i]) == 0)
+            return 1;
+    return 0;
+}
+
+void backup_drop_partial(const char *state_dir)
+{
+    struct dirent **entries;
+    struct text_buffer path = {0};
+    text_appendf(&path, "%s/backups", state_dir);
+    int count = scandir(path.data, &entries, is_partial, NULL);
+    for (int i = 0; i < count; i++) {
+        text_reset(&path);
+        text_appendf(&path, "%s/backups/%s", state_dir, entries[i]->d_name);
+        unlink(path.data);
+        free(entries[i]);
+    }
+    if (count >= 0)
+        free(entries);
+    text_buffer_free(&path);
 }
 
 /* ---- by the clock ---- */

@@ -16,6 +16,9 @@ int backup_place(const char *state_dir, const char *named, char **ret_path, stru
 /* Online copy to `path`. ERROR_CONFLICT if that is there; ERROR_INVALID if it may not be written;
  * ERROR_INTERNAL with the first finding, and no file, if the database is damaged. */
 int backup_make(struct store *store, const char *path, struct error *err);
+/* Removes from the folder of backups what copies that were killed left there: no contact data stays
+ * in them. Only while nobody else makes one: the state is the caller's. */
+void backup_drop_partial(const char *state_dir);
 /* One by the clock: into the folder of backups, named by the time. It stays, and of those so named
  * the `keep` that are latest by their names. *ret_path malloc'd. */
 int backup_make_dated(struct store *store, const char *state_dir, int keep, int64_t now_ms,

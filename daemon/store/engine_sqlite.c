@@ -304,8 +304,10 @@ static int open_database(struct store *store, struct error *err)
     /* SQLite's own count of memory is one lock for all threads: off, and refused (harmlessly) once
      * a store of this process is open */
     sqlite3_config(SQLITE_CONFIG_MEMSTATUS, 0);
-    if (store->mode == STORE_WRITE)
+    if (store->mode == STORE_WRITE) {
+        backup_drop_partial(store->state_dir);
         rc = replace_finish(store->state_dir, err);
+    }
     if (!rc && store->mode == STORE_WRITE)
         rc = refuse_hollow(store, store->state_dir, err);
     if (!rc)

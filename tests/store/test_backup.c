@@ -139,6 +139,33 @@ static void the_one_just_made_stays(void **state)
     store_close(store);
 }
 
+/* A conversion or a backup that was killed in its middle: nobody else takes its pieces away. */
+static void what_a_killed_one_left_goes_at_the_start(void **state)
+{
+    static const char *const NAMES[] = {
+        "schema-15-20260101T000000Z.db.partial", "schema-15-20260101T000000Z.db.partial-journal",
+        "oddloaf-20260101T000000Z.db.partial-wal", "mine.db.partial-shm"};
+    static const char KEPT[] = "a.partial.db";
+    const struct state *s = *state;
+    char path[160];
+    store_close(opened(s->dir));
+    snprintf(path, sizeof path, "%s/backups", s->dir);
+    assert_true(mkdir(path, 0700) == 0 || access(path, F_OK) == 0);
+    for (size_t i = 0; i <= sizeof NAMES / sizeof *NAMES; i++) {
+        bool last = i == sizeof NAMES / sizeof *NAMES;
+        snprintf(path, sizeof path, "%s/backups/%s", s->dir, last ? KEPT : NAMES[i]);
+        FILE *file = fopen(path, "we");
+        assert_non_null(file);
+        fclose(file);
+    }
+    store_close(opened(s->dir));
+    assert_int_equal(access(path, F_OK), 0);
+    for (size_t i = 0; i < sizeof NAMES / sizeof *NAMES; i++) {
+        snprintf(path, sizeof path, "%s/backups/%s", s->dir, NAMES[i]);
+        assert_int_not_equal(access(path, F_OK), 0);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -146,6 +173,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(a_damaged_database_gives_no_backup, setup, teardown),
         cmocka_unit_test_setup_teardown(files_that_cannot_be_read_give_no_backup, setup, teardown),
         cmocka_unit_test_setup_teardown(the_one_just_made_stays, setup, teardown),
+        cmocka_unit_test_setup_teardown(what_a_killed_one_left_goes_at_the_start, setup, teardown),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
