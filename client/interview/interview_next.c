@@ -219,7 +219,7 @@ static void take_preview(struct interview *iv, const struct reply *reply)
 static void take_caller(struct interview *iv, const char *story)
 {
     json_t *before = json_deep_copy(iv->complaint);
-    caller_fill(iv->complaint, story);
+    caller_fill(NULL, iv->complaint, story);
     for (const struct field *f = fields_all(); f->name; f++) {
         json_t *said = fields_get(iv->complaint, f);
         if (!(f->flags & FIELD_PERSON) || !said || fields_get(before, f))

@@ -95,7 +95,7 @@ static void find_caller(struct again *a, const json_t *said)
     json_t *told =
         json_pack("{s:s*, s:O*}", "lot_text", text_of(said, "lot_text"), "contact", a->kept.who);
     if (note)
-        caller_fill(told, note);
+        caller_fill(a->desk->lexicon, told, note);
     json_decref(a->kept.who);
     a->kept.who = json_incref(json_object_get(told, "contact"));
     json_decref(told);

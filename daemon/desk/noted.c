@@ -100,7 +100,7 @@ json_t *noted_fill(const struct desk *desk, struct store *store, const json_t *c
         return whole; /* one too long will be refused: nothing but harm matters */
     if (!find_names(store, note, names)) {
         lexicon_fill_bare(desk->lexicon, note, whole, *ret_taken);
-        caller_fill(whole, note);
+        caller_fill(desk->lexicon, whole, note);
         return whole;
     }
     json_t *taken = NULL, *bare = without_names(complaint, note, names);
@@ -111,7 +111,7 @@ json_t *noted_fill(const struct desk *desk, struct store *store, const json_t *c
     add_names(note, names, filled, taken);
     const char *rest = json_string_value(json_object_get(bare, "note"));
     lexicon_fill_bare(desk->lexicon, rest, filled, taken);
-    caller_fill(filled, rest);
+    caller_fill(desk->lexicon, filled, rest);
     json_decref(bare);
     json_decref(whole);
     json_decref(*ret_taken);

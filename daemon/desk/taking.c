@@ -238,7 +238,7 @@ void taking_read_broken(const struct desk *desk, const char *text, size_t length
     json_t *filled = lexicon_fill(desk->lexicon, words, WHEN_UNKNOWN_DAY, &t->taken);
     const char *note = json_string_value(json_object_get(words, "note"));
     if (note)
-        caller_fill(filled, note);
+        caller_fill(desk->lexicon, filled, note);
     refuse(desk, t, filled, now_ms);
     json_decref(filled);
     json_decref(words);

@@ -1,6 +1,7 @@
 #include "intake/caller.h"
 #include "base/text.h"
 #include "intake/fields.h"
+#include "intake/lexicon_inside.h"
 #include "intake/mask.h"
 #include "intake/mask_name.h"
 #include "intake/told_name.h"
@@ -81,16 +82,20 @@ enum needs {
     TWO,           /* a first and a family name */
     BEFORE_NUMBER, /* a number behind it */
     AT,            /* "at" or a number behind it */
-    LAST           /* it ends the story, but for numbers and addresses */
+    LAST,          /* it ends the story, but for numbers and addresses */
+    COMMA,         /* the same, behind a comma */
+    COLON,         /* the field of a form: "Name: Koskie, Verena" */
+    TOLD,          /* whatever it is, in small letters too */
+    SIGNED         /* it ends the story, in small letters too */
 };
 
 static const struct {
     const char *words[PHRASE_WORDS];
     enum needs needs;
-} PHRASES[] = {{{"my", "name", "is"}, NAME},
-               {{"my", "names"}, NAME},
-               {{"me", "llamo"}, NAME},
-               {{"mi", "nombre", "es"}, NAME},
+} PHRASES[] = {{{"my", "name", "is"}, TOLD},
+               {{"my", "names"}, TOLD},
+               {{"me", "llamo"}, TOLD},
+               {{"mi", "nombre", "es"}, TOLD},
                {{"this", "is"}, TWO},
                {{"i", "am"}, TWO},
                {{"im"}, TWO},
@@ -110,32 +115,43 @@ static const struct {
                {{"llameme"}, BEFORE_NUMBER},
                {{"llamenme"}, BEFORE_NUMBER},
                {{"caller"}, BEFORE_NUMBER},
-               {{"regards"}, LAST},
-               {{"sincerely"}, LAST},
+               {{"regards"}, SIGNED},
+               {{"sincerely"}, SIGNED},
+               {{"thx"}, SIGNED},
                {{"thanks"}, LAST},
+               {{"best"}, COMMA},
+               {{"signed"}, COMMA},
+               {{"name"}, COLON},
+               {{"the", "names"}, NAME},
                {{"thank", "you"}, LAST},
                {{"cheers"}, LAST},
-               {{"saludos"}, LAST},
-               {{"atentamente"}, LAST},
+               {{"saludos"}, SIGNED},
+               {{"atentamente"}, SIGNED},
                {{"gracias"}, LAST},
                {{"can", "reach"}, AT},
                {{"soy", "la", "senora"}, NAME},
                {{"soy", "la", "sra"}, NAME},
                {{"soy", "el", "senor"}, NAME},
                {{"soy", "el", "sr"}, NAME},
-               {{"ich", "heisse"}, NAME},
-               {{"ich", "heise"}, NAME},
-               {{"mein", "name", "ist"}, NAME},
+               {{"ich", "heisse"}, TOLD},
+               {{"ich", "heise"}, TOLD},
+               {{"mein", "name", "ist"}, TOLD},
                {{"hier", "spricht"}, NAME},
                {{"hier", "ist"}, TWO},
                {{"ich", "bin"}, TWO},
-               {{"freundlichen", "grussen"}, LAST},
-               {{"freundlichen", "gruessen"}, LAST},
+               {{"freundlichen", "grussen"}, SIGNED},
+               {{"freundlichen", "gruessen"}, SIGNED},
                {{"freundliche", "grusse"}, LAST},
                {{"freundliche", "gruesse"}, LAST},
                {{"viele", "grusse"}, LAST},
                {{"viele", "gruesse"}, LAST},
                {{"gruss"}, LAST}};
+
+struct story {
+    const char *text;
+    const struct lexicon *lexicon;
+    bool capitals; /* all of it is written in them: they tell nothing */
+};
 
 /* A number to dial, or an address, behind the name: "at 555-0142", ": anna@mill.example". */
 static bool number_follows(const char *at)
@@ -181,11 +197,13 @@ static bool is_at(const char *end)
 
 static bool is_met(const struct told_name *name, enum needs needs)
 {
-    if (name->words == 0 || name->common == name->words)
+    if (name->words == 0 || (name->common == name->words && needs != TOLD))
         return false;
     bool number = number_follows(name->to);
     switch (needs) {
     case NAME:
+    case TOLD:
+    case COLON:
         return true;
     case TWO:
         return number || (name->words > 1 && is_whole(name->to));
@@ -194,6 +212,8 @@ static bool is_met(const struct told_name *name, enum needs needs)
     case AT:
         return number || is_at(name->to);
     case LAST:
+    case COMMA:
+    case SIGNED:
         return ends_story(name->to);
     }
     return false;
@@ -226,55 +246,129 @@ static const char *signed_at(const char *story, const char *at)
     return NULL;
 }
 
-static bool take_name(const char *at, enum needs needs, struct told_name *ret)
+/* Where capitals tell nothing, a word that the rules read is none of a name. */
+static bool is_no_name(const struct lexicon *lexicon, const struct told_word *word)
 {
-    told_name_read(told_name_skip(at, " ,:\n\r"), ret);
+    return word->length <= 2 || told_name_is_not(word->folded) ||
+           (lexicon_knows(lexicon, word->folded) && !mask_words_common(word->folded));
+}
+
+/* Nothing of the sentence comes behind a name in small letters but what begins another. */
+static bool is_apart(const char *end)
+{
+    static const char *const ON[] = {"i", "we", "my", "the", "it", "your", "phone", NULL};
+    const char *next = told_name_skip(end, " ");
+    return !*next || strchr(",.;:!-\n(", *next) || is_one_of(next, ON) ||
+           (is_whole(end) && isalpha((unsigned char)*next)) || number_follows(end);
+}
+
+static void add_small(const struct told_word *word, struct told_name *ret)
+{
+    ret->from = ret->from ? ret->from : word->at;
+    ret->to = word->at + word->length;
+    ret->words++;
+    ret->common += mask_words_common(word->folded);
+}
+
+/* "my name is verena koskie", "my name is Verena koskie": a second word where it ends there. */
+static void take_small(const struct story *s, const char *at, struct told_name *ret)
+{
+    struct told_word word;
+    if (ret->words == 0 && told_name_word(at, &word) && !is_no_name(s->lexicon, &word))
+        add_small(&word, ret);
+    if (ret->words != 1)
+        return;
+    const char *next = told_name_skip(ret->to, " ");
+    if (next > ret->to && told_name_word(next, &word) && !is_no_name(s->lexicon, &word) &&
+        !mask_words_common(word.folded) && is_apart(next + word.length))
+        add_small(&word, ret);
+}
+
+/* "Koskie, Verena" */
+static void take_given(struct told_name *ret)
+{
+    struct told_name given;
+    if (ret->words != 1 || *ret->to != ',')
+        return;
+    told_name_read(told_name_skip(ret->to + 1, " "), &given);
+    if (given.words == 1 && given.common == 0 && (!*given.to || strchr(",.;\n", *given.to)))
+        ret->to = given.to;
+}
+
+static bool take_name(const struct story *s, const char *at, enum needs needs,
+                      struct told_name *ret)
+{
+    *ret = (struct told_name){0};
+    if ((needs == COMMA && *at != ',') || (needs == COLON && *at != ':'))
+        return false;
+    at = told_name_skip(at, " ,:\n\r");
+    if (!s->capitals)
+        told_name_read(at, ret);
+    if (s->lexicon && (needs == TOLD || needs == SIGNED))
+        take_small(s, at, ret);
+    if (needs == COLON)
+        take_given(ret);
     return is_met(ret, needs);
+}
+
+/* "Name:", "customer name:", not "product name:". */
+static bool begins_field(const char *story, const char *at)
+{
+    static const char *const WHOSE[] = {"customer", "caller", "contact", "my", NULL};
+    while (at > story && at[-1] == ' ')
+        at--;
+    const char *from = at;
+    while (from > story && isalpha((unsigned char)from[-1]))
+        from--;
+    return at == story || strchr(".,;\n", at[-1]) || (from < at && is_one_of(from, WHOSE));
 }
 
 /* "Verena Koskie here." or "Verena Koskie hier, …". */
 static bool is_here(const char *story, const char *at, struct told_name *ret)
 {
-    static const char *const HERE[] = {"here", "hier", NULL};
-    static const char *const ON[] = {"again", "from", "calling", "with", "and", NULL};
+    static const char *const HERE[] = {"here", "hier", "speaking", "calling", NULL};
+    static const char *const ON[] = {"again", "from", "calling", "with", "and", "about", NULL};
     const char *before = at;
     while (before > story && before[-1] == ' ')
         before--;
     if (before > story && !strchr(".,;:!?-\n", before[-1]))
         return false; /* "bought Country Oat here" */
+    struct told_word word;
     told_name_read(at, ret);
-    if (ret->words < 2 || ret->common || !is_one_of(told_name_skip(ret->to, " ,"), HERE))
+    if (ret->words < 2 || ret->common || !is_one_of(told_name_skip(ret->to, " ,"), HERE) ||
+        !told_name_word(told_name_skip(ret->to, " ,"), &word))
         return false;
-    const char *end = told_name_skip(ret->to, " ,") + strlen("here");
+    const char *end = word.at + word.length;
     const char *next = told_name_skip(end, " ");
     return !*next || strchr(",.;:!-\n", *next) || is_one_of(next, ON);
 }
 
-static bool name_at(const char *story, const char *at, struct told_name *ret)
+static bool name_at(const struct story *s, const char *at, struct told_name *ret)
 {
-    const char *signature = signed_at(story, at);
+    const char *signature = signed_at(s->text, at);
     if (signature)
-        return take_name(signature, LAST, ret) && ret->words > 1;
+        return take_name(s, signature, LAST, ret) && ret->words > 1;
     struct told_word first;
-    if (!mask_name_begins(story, at) || !told_name_word(at, &first))
+    if (!mask_name_begins(s->text, at) || !told_name_word(at, &first))
         return false;
     for (size_t i = 0; i < sizeof PHRASES / sizeof *PHRASES; i++) {
         const char *next = behind(&first, PHRASES[i].words);
-        if (next && take_name(next, PHRASES[i].needs, ret))
+        if (next && (PHRASES[i].needs != COLON || begins_field(s->text, at)) &&
+            take_name(s, next, PHRASES[i].needs, ret))
             return true;
     }
-    return is_here(story, at, ret);
+    return !s->capitals && is_here(s->text, at, ret);
 }
 
 /* malloc'd; NULL if none is told. */
-static char *find_name(const char *story)
+static char *find_name(const struct lexicon *lexicon, const char *text)
 {
-    bool capitals = true; /* where all is written in them they tell nothing */
+    struct story s = {text, lexicon, true};
     struct told_name name;
-    for (const char *at = story; *at; at++)
-        capitals = capitals && !islower((unsigned char)*at);
-    for (const char *at = story; *at && !capitals; at++)
-        if (name_at(story, at, &name))
+    for (const char *at = text; *at; at++)
+        s.capitals = s.capitals && !islower((unsigned char)*at);
+    for (const char *at = text; *at; at++)
+        if (name_at(&s, at, &name))
             return xstrndup(name.from, (size_t)(name.to - name.from));
     return NULL;
 }
@@ -300,7 +394,7 @@ static bool is_too_long(const json_t *complaint, const char *story)
                (size_t)fields_find("lot_text")->high;
 }
 
-void caller_fill(json_t *complaint, const char *story)
+void caller_fill(const struct lexicon *lexicon, json_t *complaint, const char *story)
 {
     const json_t *contact = json_object_get(complaint, "contact");
     struct search found;
@@ -313,5 +407,5 @@ void caller_fill(json_t *complaint, const char *story)
     search(story, complaint, &found);
     set(complaint, "contact/phone", found.phone);
     set(complaint, "contact/email", found.email);
-    set(complaint, "contact/name", find_name(story));
+    set(complaint, "contact/name", find_name(lexicon, story));
 }

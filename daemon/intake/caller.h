@@ -12,7 +12,10 @@
  * Verena Koskie", "soy la señora Koskie", "Verena Koskie here", "you can reach Verena at". Words
  * that stand for other things are no name. `story` is the note, or that with blanks for the names
  * that the trade knows. What stands in a contact already is left as it is. A story that is
- * longer than a note may be says nothing: it will be refused. Pure. */
-void caller_fill(json_t *complaint, const char *story);
+ * longer than a note may be says nothing: it will be refused. Behind "my name is" and its like, and
+ * "regards" at the end, a name is read in small letters as well, or where all is in capitals, but
+ * for words that `lexicon` reads (NULL: not at all). Pure. */
+struct lexicon;
+void caller_fill(const struct lexicon *lexicon, json_t *complaint, const char *story);
 
 #endif

@@ -455,6 +455,23 @@ static const char *word_before(const char *text, const char *at)
     return from < at ? from : NULL;
 }
 
+/* "my name is rose", "me llamo rosa", at its last word before the name: the word is one. */
+static bool is_told(const char *text, const char *from, const char *word)
+{
+    static const char *const SAY[] = {"llamo", "heisse", "heise", NULL}, *const IS[] = {"is", "es",
+                                                                                        "ist",
+                                                                                        NULL};
+    static const char *const NAMES[] = {"name", "nombre", NULL};
+    if (is_one_of(word, SAY))
+        return true;
+    const char *name = is_one_of(word, IS) ? word_before(text, from) : NULL;
+    for (size_t i = 0; name && NAMES[i]; i++)
+        if (strncasecmp(name, NAMES[i], strlen(NAMES[i])) == 0 &&
+            mask_name_word_at(name) == strlen(NAMES[i]))
+            return true;
+    return false;
+}
+
 static bool follows_name(const struct mask_names *n, const char *text, const char *at,
                          const struct part *part)
 {
@@ -466,7 +483,7 @@ static bool follows_name(const struct mask_names *n, const char *text, const cha
     char *said = xstrndup(from, length < WORD_MOST ? length : WORD_MOST - 1);
     text_fold(said, word, sizeof word);
     free(said);
-    if (title_is(word) || strcmp(word, "named") == 0 ||
+    if (title_is(word) || strcmp(word, "named") == 0 || is_told(text, from, word) ||
         (text_is_capital(at) && is_one_of(word, BEFORE)))
         return true;
     struct hit hit = hit_at(n, from, 0);

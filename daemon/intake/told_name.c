@@ -92,6 +92,12 @@ void told_name_read(const char *at, struct told_name *ret)
     }
 }
 
+bool told_name_is_not(const char *word)
+{
+    return told_name_is_among(word, NO_NAMES) || told_name_is_among(word, DAYS) ||
+           told_name_is_among(word, PARTICLES);
+}
+
 bool told_name_is_among(const char *word, const char *const *words)
 {
     while (*words && strcmp(word, *words) != 0)

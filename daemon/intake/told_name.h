@@ -22,6 +22,8 @@ bool told_name_word(const char *at, struct told_word *ret);
 /* The words in capitals from `at` on, particles between them; titles and what is no name there
  * ("Thanks", "Bakery") are none of it. */
 void told_name_read(const char *at, struct told_name *ret);
+/* Is a folded word of a story none of a name there, a particle or a day? */
+bool told_name_is_not(const char *word);
 /* The list ends with NULL. */
 bool told_name_is_among(const char *word, const char *const *words);
 /* Behind these characters. */

@@ -1,7 +1,10 @@
 /* Who called, by the story alone. */
 #include "check.h"
 #include "intake/caller.h"
+#include "intake/lexicon.h"
 #include <string.h>
+
+static struct lexicon *lexicon;
 
 struct row {
     const char *story, *name, *phone, *email; /* NULL: not told */
@@ -12,7 +15,7 @@ static void assert_told(const struct row *row)
     static const char *const MEMBERS[] = {"name", "phone", "email"};
     const char *const expected[] = {row->name, row->phone, row->email};
     json_t *complaint = json_pack("{s:s}", "note", row->story);
-    caller_fill(complaint, row->story);
+    caller_fill(lexicon, complaint, row->story);
     for (size_t i = 0; i < 3; i++) {
         const char *said =
             json_string_value(json_object_get(json_object_get(complaint, "contact"), MEMBERS[i]));
@@ -63,6 +66,33 @@ static void told_by_a_plain_phrase(void **state)
         assert_told(&ROWS[i]);
 }
 
+/* As desks type. */
+static void told_in_small_letters(void **state)
+{
+    static const struct row ROWS[] = {
+        {"my name is verena koskie", "verena koskie", NULL, NULL},
+        {"my name is verena koskie and the bread was moldy", "verena koskie", NULL, NULL},
+        {"MY NAME IS VERENA KOSKIE", "VERENA KOSKIE", NULL, NULL},
+        {"my name is Verena koskie, moldy loaf", "Verena koskie", NULL, NULL},
+        {"my name is verena moldy bread", "verena", NULL, NULL},
+        {"my name is Will", "Will", NULL, NULL},
+        {"my name is rose and it is moldy", "rose", NULL, NULL},
+        {"My name is Baker, moldy", "Baker", NULL, NULL},
+        {"moldy. regards, verena koskie", "verena koskie", NULL, NULL},
+        {"moldy bread thx verena", "verena", NULL, NULL},
+        {"Verena Koskie speaking, moldy loaf", "Verena Koskie", NULL, NULL},
+        {"Verena Koskie calling about mold", "Verena Koskie", NULL, NULL},
+        {"Name: Koskie, Verena", "Koskie, Verena", NULL, NULL},
+        {"moldy. the name's Koskie", "Koskie", NULL, NULL},
+        {"Moldy. Signed, V. Koskie", "V. Koskie", NULL, NULL},
+        {"Moldy loaf. Best, Verena", "Verena", NULL, NULL},
+        {"Moldy -- Verena Koskie", "Verena Koskie", NULL, NULL},
+    };
+    (void)state;
+    for (size_t i = 0; i < sizeof ROWS / sizeof *ROWS; i++)
+        assert_told(&ROWS[i]);
+}
+
 static void other_words_are_no_caller(void **state)
 {
     static const char *const STORIES[] = {
@@ -91,6 +121,14 @@ static void other_words_are_no_caller(void **state)
         "bado",
         "Moldy. Thanks, Samstag",
         "Moldy. Gracias, Jueves",
+        "soy al\xC3\xA9rgico",
+        "this is moldy",
+        "bread here",
+        "calling about mold",
+        "Product name: Country Oat",
+        "my name is on the card",
+        "moldy. regards, bread",
+        "Best by 11/24",
     };
     (void)state;
     for (size_t i = 0; i < sizeof STORIES / sizeof *STORIES; i++)
@@ -102,14 +140,14 @@ static void what_was_given_stays(void **state)
     (void)state;
     json_t *complaint =
         json_pack("{s:{s:s}, s:s}", "contact", "phone", "555-0101", "lot_text", "60755501429");
-    caller_fill(complaint, "call me, Verena Koskie 555-0142");
+    caller_fill(lexicon, complaint, "call me, Verena Koskie 555-0142");
     const json_t *contact = json_object_get(complaint, "contact");
     assert_string_equal(json_string_value(json_object_get(contact, "phone")), "555-0101");
     assert_string_equal(json_string_value(json_object_get(contact, "name")), "Verena Koskie");
     json_decref(complaint);
 
     complaint = json_pack("{s:s, s:n}", "lot_text", "60755501429", "contact");
-    caller_fill(complaint, "the bag says 60755501429");
+    caller_fill(lexicon, complaint, "the bag says 60755501429");
     assert_null(json_object_get(complaint, "contact"));
     json_decref(complaint);
 }
@@ -125,19 +163,31 @@ static void a_story_too_long_says_nothing(void **state)
         memcpy(story, "call 607-555-0142", strlen("call 607-555-0142"));
         story[length] = '\0';
         json_t *complaint = json_object();
-        caller_fill(complaint, story);
+        caller_fill(lexicon, complaint, story);
         assert_int_equal(json_object_get(complaint, "contact") != NULL, length == NOTE_MOST);
         json_decref(complaint);
     }
 }
 
+static int load(void **state)
+{
+    (void)state;
+    return lexicon_load(ODDLOAF_SOURCE_DIR "/rules/lexicon", NULL, NULL, &lexicon, NULL);
+}
+
+static int unload(void **state)
+{
+    (void)state;
+    lexicon_free(lexicon);
+    return 0;
+}
+
 int main(void)
 {
     static const struct CMUnitTest tests[] = {
-        cmocka_unit_test(told_by_a_plain_phrase),
-        cmocka_unit_test(other_words_are_no_caller),
-        cmocka_unit_test(what_was_given_stays),
+        cmocka_unit_test(told_by_a_plain_phrase),        cmocka_unit_test(told_in_small_letters),
+        cmocka_unit_test(other_words_are_no_caller),     cmocka_unit_test(what_was_given_stays),
         cmocka_unit_test(a_story_too_long_says_nothing),
     };
-    return cmocka_run_group_tests(tests, NULL, NULL);
+    return cmocka_run_group_tests(tests, load, unload);
 }
