@@ -3,13 +3,36 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* Spreadsheets read the full-width signs as the plain ones. */
+static const char *const WIDE[] = {"\uFF1D", "\uFF0B", "\uFF0D", "\uFF20", NULL};
+/* Nobody sees them, and words with them are found by nobody. */
+static const char *const UNSEEN[] = {"\u061C", "\u200B", "\u200E", "\u200F",
+                                     "\u2060", "\uFEFF", NULL};
+
+/* Bytes of the one that the text begins with, 0: with none. */
+static size_t mark_of(const char *text, size_t length, const char *const *marks)
+{
+    for (; *marks; marks++)
+        if (strlen(*marks) <= length && strncmp(text, *marks, strlen(*marks)) == 0)
+            return strlen(*marks);
+    return 0;
+}
+
+static size_t unseen_at(const char *text, unsigned *ret_code)
+{
+    size_t control = text_control_at(text, ret_code);
+    return control ? control : mark_of(text, strnlen(text, 3), UNSEEN);
+}
+
 /* Apostrophes, then a character that begins a formula. */
 static bool is_formula(const char *text, size_t length)
 {
     size_t at = 0;
     while (at < length && text[at] == '\'')
         at++;
-    return at < length && text[at] && strchr("=+-@\t\r", text[at]);
+    if (at == length || !text[at])
+        return false;
+    return strchr("=+-@\t\r", text[at]) || mark_of(text + at, length - at, WIDE);
 }
 
 enum { MARK_BYTES = 6 }; /* "\u202E" */
@@ -17,7 +40,7 @@ enum { MARK_BYTES = 6 }; /* "\u202E" */
 /* Bytes of what is written out at `text`, 0: it stands as it is. */
 static size_t mark_at(const char *text, unsigned *ret_code)
 {
-    size_t bytes = text_control_at(text, ret_code);
+    size_t bytes = unseen_at(text, ret_code);
     if (*text == '\\' && text[1] == 'u')
         return 1;
     return *text == '\n' || *text == '\t' ? 0 : bytes;
@@ -56,7 +79,7 @@ static size_t written_at(const char *text, char out[4])
     if (c >= 0x80)
         out[size++] = (char)(0x80 | (c & 0x3F));
     out[size] = '\0';
-    return c == '\\' || (c && text_control_at(out, &same) == size) ? size : 0;
+    return c == '\\' || (c && unseen_at(out, &same) == size) ? size : 0;
 }
 
 size_t csv_cell_unmark(char *text, size_t length)

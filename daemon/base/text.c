@@ -205,14 +205,24 @@ void text_buffer_free(struct text_buffer *b)
 void text_append_html(struct text_buffer *b, const char *s)
 {
     assert(b && s);
-    static const char SPECIAL[] = "&<>\"'";
+    /* the last two begin marks that turn the reading direction, among other characters */
+    static const char SPECIAL[] = "&<>\"'\xC2\xE2";
     static const char *const REFERENCE[] = {"&amp;", "&lt;", "&gt;", "&quot;", "&#39;"};
     while (*s) {
         size_t plain = strcspn(s, SPECIAL);
         text_append_bytes(b, s, plain);
         s += plain;
-        if (*s)
-            text_append(b, REFERENCE[strchr(SPECIAL, *s++) - SPECIAL]);
+        if (!*s)
+            break;
+        unsigned code;
+        size_t control = (unsigned char)*s < 0x80 ? 0 : text_control_at(s, &code);
+        if (control)
+            text_append(b, " ");
+        else if ((unsigned char)*s >= 0x80)
+            text_append_bytes(b, s, 1);
+        else
+            text_append(b, REFERENCE[strchr(SPECIAL, *s) - SPECIAL]);
+        s += control ? control : 1;
     }
 }
 

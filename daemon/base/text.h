@@ -64,7 +64,7 @@ void text_appendf(struct text_buffer *b, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
 void text_vappendf(struct text_buffer *b, const char *format, va_list args)
     __attribute__((format(printf, 2, 0)));
-/* With & < > " ' as character references: safe as HTML text and as a quoted attribute. */
+/* With & < > " ' as references, marks that turn the reading as blanks: safe as text, in quotes. */
 void text_append_html(struct text_buffer *b, const char *s);
 /* As one word of a shell's line, in quotes where it needs them: L2-6321, 'L1 6326 B1846'. */
 void text_append_word(struct text_buffer *b, const char *s);

@@ -18,6 +18,7 @@ static void formulas_have_an_apostrophe(void **state)
     (void)state;
     assert_cell("plain \"quoted\"", "\"plain \"\"quoted\"\"\"");
     assert_cell("=1+1", "\"'=1+1\"");
+    assert_cell("\uFF1D1+1", "\"'\uFF1D1+1\"");
     assert_cell("''-x", "\"'''-x\"");
 }
 
@@ -28,15 +29,17 @@ static void marks_are_written_out(void **state)
     assert_cell("a\u202Eb", "\"a\\u202Eb\"");
     assert_cell("\u2066x\u2069", "\"\\u2066x\\u2069\"");
     assert_cell("a\u2028b\u2029c\xC2\x85.\x0B\x7F", "\"a\\u2028b\\u2029c\\u0085.\\u000B\\u007F\"");
+    assert_cell("a\u061Cb\uFEFFc\u200Bd", "\"a\\u061Cb\\uFEFFc\\u200Bd\"");
     assert_cell("a\r\nb\tc", "\"a\\u000D\nb\tc\"");
     assert_cell("C:\\users\\new", "\"C:\\u005Cusers\\new\"");
 }
 
 static void every_text_comes_back(void **state)
 {
-    static const char *const TEXTS[] = {"a\u202Eb\u2028", "C:\\users", "\\u202E", "\\\\u202E\\u",
-                                        "\xC2\x85\r\x7F", "é \\",      "\\u12",   "",
-                                        "=1+1",           "\r=x",      "'\r",     "''\t'"};
+    static const char *const TEXTS[] = {"a\u202Eb\u2028", "C:\\users",    "\\u202E", "\\\\u202E\\u",
+                                        "\xC2\x85\r\x7F", "é \\",         "\\u12",   "",
+                                        "=1+1",           "\r=x",         "'\r",     "''\t'",
+                                        "\uFF20x",        "\uFEFFa\u061C"};
     (void)state;
     for (size_t i = 0; i < sizeof TEXTS / sizeof TEXTS[0]; i++) {
         struct text_buffer b = {0};

@@ -305,6 +305,16 @@ static void percentages_never_claim_certainty(void **state)
     assert_string_equal(text_chance(0.42, out), "42");
 }
 
+/* A name that turns what follows says on a page what was never written. */
+static void pages_are_not_turned(void **state)
+{
+    struct text_buffer b = {0};
+    (void)state;
+    text_append_html(&b, "Har\u202Ebor \u2066<x>\u2069 \u00E9 \u2014 \u00BD\u2028\xC2\x85.");
+    assert_string_equal(b.data, "Har bor  &lt;x&gt;  \u00E9 \u2014 \u00BD  .");
+    text_buffer_free(&b);
+}
+
 static void words_of_a_shell(void **state)
 {
     static const char *const ROWS[][2] = {{"L2-6321", "L2-6321"},
@@ -325,12 +335,19 @@ static void words_of_a_shell(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(words_of_a_shell), cmocka_unit_test(percentages_never_claim_certainty),
-        cmocka_unit_test(utf8_is_checked),  cmocka_unit_test(lengths_and_columns),
-        cmocka_unit_test(folding),          cmocka_unit_test(capitals),
-        cmocka_unit_test(clipping),         cmocka_unit_test(strict_doubles),
-        cmocka_unit_test(strict_integers),  cmocka_unit_test(same_in_every_locale),
-        cmocka_unit_test(the_buffer_grows), cmocka_unit_test(allocation_never_fails),
+        cmocka_unit_test(pages_are_not_turned),
+        cmocka_unit_test(words_of_a_shell),
+        cmocka_unit_test(percentages_never_claim_certainty),
+        cmocka_unit_test(utf8_is_checked),
+        cmocka_unit_test(lengths_and_columns),
+        cmocka_unit_test(folding),
+        cmocka_unit_test(capitals),
+        cmocka_unit_test(clipping),
+        cmocka_unit_test(strict_doubles),
+        cmocka_unit_test(strict_integers),
+        cmocka_unit_test(same_in_every_locale),
+        cmocka_unit_test(the_buffer_grows),
+        cmocka_unit_test(allocation_never_fails),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
