@@ -406,6 +406,7 @@ static void stop(struct daemon *d)
         event_base_free(d->base);
     setup_unref(d->app.setup);
     pthread_mutex_destroy(&d->app.reloading);
+    pthread_mutex_destroy(&d->app.switching);
     pthread_mutex_destroy(&d->app.lock);
     libevent_global_shutdown();
 }
@@ -504,6 +505,7 @@ int main(int argc, char **argv)
         return move_now(&d, options.move_to);
     pthread_mutex_init(&d.app.lock, NULL);
     pthread_mutex_init(&d.app.reloading, NULL);
+    pthread_mutex_init(&d.app.switching, NULL);
     if (setup_load(options.config, options.rules, NULL, &d.app.setup, &d.app.log, &err)) {
         log_error(&d, "cannot start", &err);
         return EXIT_CONFIG;

@@ -36,6 +36,7 @@ struct app {
     struct keeper *keeper;     /* NULL until it is started */
     struct inbox *inbox;       /* likewise */
     pthread_mutex_t reloading; /* one reload at a time */
+    pthread_mutex_t switching; /* one switch of learning at a time */
     pthread_mutex_t lock;      /* guards what follows */
     struct setup *setup;
     char reload_error[512];  /* why the last reload was refused, "" if it wasn't */

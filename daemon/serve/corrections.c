@@ -14,13 +14,11 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { BY_SIZE = 160 };
-
 struct change {
     struct setup *setup;
     struct correcting c;
     bool withdraw, undo;
-    char uuid[UUID_TEXT], by[BY_SIZE];
+    char uuid[UUID_TEXT], by[REQUEST_SENDER];
 };
 
 static int change_job(struct store *store, void *arg, struct error *err)
@@ -41,7 +39,6 @@ static int need_reason(const json_t *body, const char **ret, struct error *err)
     return error_set(err, ERROR_INVALID, "is missing: every change is kept with it");
 }
 
-/* Whom the daemon knows the sender by, beside the name they give. */
 static int read_by(const struct request *rq, const json_t *body, struct change *change,
                    struct error *err)
 {
@@ -49,10 +46,7 @@ static int read_by(const struct request *rq, const json_t *body, struct change *
     int rc = jsonx_text(body, "by", LENGTH_PERSON, &by, err);
     if (rc)
         return rc;
-    if (by && *by && strcmp(by, rq->user) != 0)
-        snprintf(change->by, sizeof change->by, "%.80s (%s)", by, rq->user);
-    else
-        snprintf(change->by, sizeof change->by, "%s", rq->user);
+    request_sender(rq, by, change->by, sizeof change->by);
     change->c.why.by = change->by;
     return 0;
 }

@@ -17,7 +17,7 @@ static const struct {
                           [WRITTEN_CASE] = {"case", SHORT_ID_CASE, ~0u},
                           [WRITTEN_NOTE] = {"note", 0, ~0u},
                           [WRITTEN_RESULT] = {"result", 0, ~0u},
-                          [WRITTEN_FILE] = {"attachment", 0, ~0u},
+                          [WRITTEN_FILE] = {"attachment", 0, ROLE_DESK | ROLE_QA},
                           [WRITTEN_HOLD] = {"hold", SHORT_ID_HOLD, ~0u},
                           [WRITTEN_ACTION] = {"action", 0, ROLE_QA | ROLE_MANAGER}};
 

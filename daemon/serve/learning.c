@@ -8,13 +8,16 @@
 
 static int read_switch(const json_t *body, struct learning_switch *ret, struct error *err)
 {
-    int rc = json_object_get(body, "learn") ? jsonx_bool(body, "learn", &ret->on, err)
-                                            : error_set(err, ERROR_INVALID, "learn is missing");
-    if (rc)
+    const json_t *learn = json_object_get(body, "learn");
+    if (!json_is_boolean(learn)) {
         error_field(err, "learn", "");
-    return rc ? rc : jsonx_needed(body, "by", LENGTH_PERSON, &ret->by, err);
+        return error_set(err, ERROR_INVALID, learn ? "must be true or false" : "learn is missing");
+    }
+    ret->on = json_is_true(learn);
+    return jsonx_needed(body, "by", LENGTH_PERSON, &ret->by, err);
 }
 
+/* What is kept so far is what is in force: one switch at a time, until its own is. */
 static int keep(struct app *app, struct learning_switch *one, struct error *err)
 {
     char at[40];
@@ -40,12 +43,18 @@ void learning_post(struct request *rq, struct store *store)
     struct error err = {0};
     struct learning_switch one = {0};
     json_t *body = NULL;
+    char by[REQUEST_SENDER];
     (void)store;
     int rc = request_json(rq, &body, &err);
     if (!rc)
         rc = read_switch(body, &one, &err);
-    if (!rc)
+    if (!rc) {
+        request_sender(rq, one.by, by, sizeof by);
+        one.by = by;
+        pthread_mutex_lock(&rq->app->switching);
         rc = keep(rq->app, &one, &err);
+        pthread_mutex_unlock(&rq->app->switching);
+    }
     if (rc) {
         request_reply_error(rq, rc, &err);
     } else {

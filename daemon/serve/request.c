@@ -6,8 +6,17 @@
 #include "base/words.h"
 #include "intake/fields.h"
 #include "serve/app.h"
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+
+void request_sender(const struct request *rq, const char *given, char *out, size_t size)
+{
+    if (given && *given && strcmp(given, rq->user) != 0)
+        snprintf(out, size, "%.80s (%s)", given, rq->user);
+    else
+        snprintf(out, size, "%s", rq->user);
+}
 
 const char *request_query(const struct request *rq, const char *name)
 {

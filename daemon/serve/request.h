@@ -51,6 +51,10 @@ struct request {
 
 /* Of the query's parameters, which are those of the route's row (route.h). NULL if absent. */
 const char *request_query(const struct request *rq, const char *name);
+enum { REQUEST_SENDER = 160 };
+/* Who sends it: the name they give (NULL or "": none), and beside it whom the daemon knows them by,
+ * "me (root)". */
+void request_sender(const struct request *rq, const char *given, char *out, size_t size);
 /* Absent → `missing`. A malformed one fills err with the field. */
 int request_query_int(const struct request *rq, const char *name, int64_t missing, int64_t *ret,
                       struct error *err);

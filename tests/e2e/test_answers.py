@@ -162,9 +162,11 @@ def look_at_cases(ask, case):
     assert ask.get(f"cases/{case}")["verdict"]["cause"] == "packed-hot"
     ask.post(f"cases/{case}/verdict", settled, 409)
     ask.get("scores")
+    ask.post("scores", {"learn": None, "by": "mira"}, 400)
     assert ask.post("scores", {"learn": True, "by": "mira"})["on"]
     ask.post("scores", {"learn": True, "by": "mira"}, 409)
-    assert [s["by"] for s in ask.get("scores")["learning"]["switches"]] == ["mira"]
+    known = [s["by"] for s in ask.get("scores")["learning"]["switches"]]
+    assert len(known) == 1 and known[0].startswith("mira ("), f"beside the name, whom the daemon knows: {known}"
     assert not ask.post("scores", {"learn": False, "by": "ines"})["on"]
     ask.post(f"cases/{case}/verdict", {"reopen": True, "by": "mira"})
     ask.get("cases/C999", 404)

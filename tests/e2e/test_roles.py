@@ -178,8 +178,8 @@ def check_found(plant, connect):
         for word in ("zephyr", "L16320"):
             status, _, body = ask(connection, "GET", "/v1/found?word=" + word)
             kinds |= {row["kind"] for row in json.loads(body).get("found", [])} if status == 200 else {status}
-        all_ = {"lot", "case", "note", "result", "attachment", "hold"}
-        of = {"desk": all_, "admin": all_, "metrics": {403}}
+        all_ = {"lot", "case", "note", "result", "hold"}
+        of = {"desk": all_ | {"attachment"}, "qa": all_ | {"attachment", "action"}, "admin": all_, "metrics": {403}}
         assert kinds == of.get(role, all_ | {"action"}), (role, kinds)
         connection.close()
 
