@@ -202,6 +202,17 @@ void text_buffer_free(struct text_buffer *b)
     *b = (struct text_buffer){0};
 }
 
+/* Bytes of a control character beyond ASCII, a separator or a mark of direction there (U+0080-9F,
+ * U+2028-202E, U+2066-2069), 0: none is. */
+static size_t turning_at(const unsigned char *s)
+{
+    if (s[0] == 0xC2 && s[1] >= 0x80 && s[1] < 0xA0)
+        return 2;
+    bool turns = s[0] == 0xE2 && ((s[1] == 0x80 && s[2] >= 0xA8 && s[2] <= 0xAE) ||
+                                  (s[1] == 0x81 && s[2] >= 0xA6 && s[2] <= 0xA9));
+    return turns ? 3 : 0;
+}
+
 void text_append_html(struct text_buffer *b, const char *s)
 {
     assert(b && s);
@@ -214,8 +225,7 @@ void text_append_html(struct text_buffer *b, const char *s)
         s += plain;
         if (!*s)
             break;
-        unsigned code;
-        size_t control = (unsigned char)*s < 0x80 ? 0 : text_control_at(s, &code);
+        size_t control = turning_at((const unsigned char *)s);
         if (control)
             text_append(b, " ");
         else if ((unsigned char)*s >= 0x80)
