@@ -337,7 +337,8 @@ def check_contact(plant):
     assert plant.get("/v1/complaints/" + sent["id"])[1]["contact"] == {
         "name": "Ottoline Fenwick", "phone": "555-0199"}
     assert plant.client_json("erase", "555-0199")["erased"] == 1
-    assert plant.client_json("history", sent["id"])["events"][-1]["what"] == "contact erased"
+    events = plant.client_json("history", sent["id"])["events"]
+    assert "contact erased" in [event["what"] for event in events[-2:]], events  # a call-back by the rules comes when it is ranked
 
 
 def check_written(plant):
