@@ -289,6 +289,41 @@ static void labels_that_say_otherwise(void **state)
     CHECK_CASES(cases);
 }
 
+/* Said roundabout: who died, was carried off or sent home, and bread sold as free of something. */
+static void harm_said_roundabout(void **state)
+{
+    static const struct heard_case cases[] = {
+        {"we buried grandpa on Friday, he ate from that loaf", "illness"},
+        {"the coroner asked us where the bread came from", "illness"},
+        {"it nearly killed me", "illness"},
+        {"school nurse sent him home after the sandwich", "illness"},
+        {"it put me on my back for three days", "illness"},
+        {"had the worst stomach of my life", "illness"},
+        {"the paramedics came", "illness"},
+        {"carted off by ambulance", "illness"},
+        {"he died two days later", "illness"},
+        {"hospitalised", "illness"},
+        {"his airways closed", "allergic-reaction"},
+        {"the baby turned blue", "injury"},
+        {"la ni\xC3\xB1"
+         "a no paraba de devolver",
+         "illness"},
+        {"desde ayer que no sale del ba\xC3\xB1o mi marido, y fue el pan", "illness"},
+        {"bought gluten-free, got the normal bread in the bag", "wrong-label"},
+        {"bought vegan, got the normal loaf in the packet", "wrong-label"},
+        {"compr\xC3\xA9 sin gluten y ven\xC3\xAD"
+         "a pan normal en la bolsa",
+         "wrong-label"},
+        {"I nearly died laughing at the label", ""},
+        {"the bread was buried in the freezer", ""},
+        {"that killed the batch", "possible"},
+        {"bought gluten free and got a stale loaf", ""},
+        {"no paraba de llover y el pan lleg\xC3\xB3 mojado", ""},
+    };
+    (void)state;
+    CHECK_CASES(cases);
+}
+
 /* What it is said of: "" nothing. */
 static void assert_bare(const char *note, const char *want)
 {
@@ -611,6 +646,7 @@ int main(void)
         cmocka_unit_test(others_may_be_hurt),
         cmocka_unit_test(guesses_and_idioms_are_possible_at_most),
         cmocka_unit_test(labels_that_say_otherwise),
+        cmocka_unit_test(harm_said_roundabout),
         cmocka_unit_test(a_bare_allergen_is_heard),
         cmocka_unit_test(swelling_is_no_injury),
         cmocka_unit_test(slips_and_languages),
