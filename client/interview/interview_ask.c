@@ -162,6 +162,23 @@ bool interview_pick(struct interview *iv, const struct field *f)
     return true;
 }
 
+/* All kinds that the story tells, not the first alone. */
+static void add_taken_harms(const struct interview *iv, const struct field *harm,
+                            struct text_buffer *out)
+{
+    size_t i;
+    const json_t *item;
+    json_array_foreach(json_object_get(iv->preview, "taken"), i, item)
+    {
+        if (fields_named(pick_text(item, "field", "")) != harm)
+            continue;
+        char *value = pick_shown(item, "value");
+        text_appendf(out, "%s%s, from the story (\"%s\")", out->length ? "; " : "", value,
+                     pick_text(item, "from", ""));
+        free(value);
+    }
+}
+
 /* "illness (somebody felt or feels unwell)", with where it is from. */
 static char *known(const struct interview *iv, const struct field *f)
 {
@@ -172,6 +189,8 @@ static char *known(const struct interview *iv, const struct field *f)
         char *text = form_show(iv->complaint, f, &iv->day);
         text_append(&out, text);
         free(text);
+    } else if (taken && harm) {
+        add_taken_harms(iv, f, &out);
     } else if (taken) {
         char *value = pick_shown(taken, "value");
         text_appendf(&out, "%s, from the story (\"%s\")", value, pick_text(taken, "from", ""));
@@ -344,6 +363,21 @@ static bool asks_again(const struct interview *iv, const struct field *f)
     return strcmp(f->name, "harm") == 0 && (iv->harmed || !fields_get(iv->complaint, f));
 }
 
+/* A sentence in answer to what is wrong tells more than the symptom: it goes into the story, where
+ * the daemon reads it for harm. */
+static void keep_sentence(struct interview *iv, const char *line)
+{
+    struct error err = {0};
+    struct text_buffer story = {0};
+    const char *was = pick_text(iv->complaint, "note", "");
+    if (!strchr(line, ' ') || strstr(was, line))
+        return;
+    text_appendf(&story, "%s%s%s", was, *was ? ". " : "", line);
+    if (form_set(iv->complaint, fields_named("note"), story.data, &iv->day, &err) == 0)
+        view_text(&iv->view, VIEW_PLAIN, 2, 2, "= and kept in the story, in these words");
+    text_buffer_free(&story);
+}
+
 /* True if the line was an answer that is now set (or kept). */
 static bool take_answer(struct interview *iv, const struct field *f, const char *line)
 {
@@ -367,7 +401,15 @@ static bool take_answer(struct interview *iv, const struct field *f, const char 
     if (form_set(iv->complaint, f, line, &iv->day, &err) == 0) {
         iv->harmed = iv->harmed && strcmp(f->name, "harm") != 0;
         read_back(iv, f);
+        if (strcmp(f->name, "symptom") == 0)
+            keep_sentence(iv, line);
         return true;
+    }
+    if (strcmp(f->name, "symptom") == 0) {
+        keep_sentence(iv, line);
+        interview_save(iv);
+        interview_story_harm(iv);
+        interview_harm(iv);
     }
     view_textf(&iv->view, VIEW_PLAIN, 2, 2, "Not taken: %s%s%s%s", err.text,
                err.hint[0] ? " (" : "", err.hint, err.hint[0] ? ")" : "");

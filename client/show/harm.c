@@ -40,23 +40,46 @@ void harm_show(const struct view *v, const char *script, const char *alarm)
         view_textf(v, VIEW_BOLD, 0, 0, "%s.", harm_sentence(alarm, sentence, sizeof sentence));
 }
 
+/* Nobody listens to whom a script could be read out. */
+static void show_heard_apart(const struct view *v, bool possible, const char *alarm)
+{
+    char sentence[160];
+    view_blank(v);
+    view_text(v, VIEW_HARM, 0, 0,
+              possible ? "MAY BE HARM in what was written: a person must read it. Name no cause "
+                         "before that is clear."
+                       : "HARM IS SPOKEN OF in what was written. Tell the plant's food-safety lead "
+                         "at once, yourself.");
+    if (alarm)
+        view_textf(v, VIEW_BOLD, 0, 0, "%s.", harm_sentence(alarm, sentence, sizeof sentence));
+}
+
 void harm_show_heard(const struct view *v, const json_t *answer)
 {
-    const json_t *heard = json_object_get(answer, "heard");
-    const char *script = pick_text(heard, "script", NULL), *alarm = pick_text(heard, "alarm", NULL);
+    const json_t *heard = json_object_get(answer, "heard"),
+                 *record = json_object_get(heard, "record");
+    const char *script = pick_text(heard, "script", NULL);
+    const char *alarm = pick_text(heard, "alarm", pick_text(heard, "no_mail", NULL));
     const char *complaint = pick_text(heard, "short", pick_text(heard, "complaint", NULL));
-    const char *kind = json_string_value(json_array_get(json_object_get(heard, "harm"), 0));
+    bool possible = json_array_size(json_object_get(heard, "harm")) == 0;
     if (!heard)
         return;
-    if (kind)
-        harm_show(v, script, alarm);
-    else
+    if (!script)
+        show_heard_apart(v, possible, alarm);
+    else if (possible)
         harm_show_possible(v, script, alarm);
-    if (complaint)
-        view_textf(v, VIEW_BOLD, 0, 2,
-                   "It stands in what was written only. Put it on record: oddloaf correct %s "
-                   "harm=%s --reason TEXT",
-                   complaint, kind ? kind : "KIND");
+    else
+        harm_show(v, script, alarm);
+    if (!complaint || !record)
+        return;
+    struct text_buffer kinds = {0};
+    for (size_t i = 0; i < json_array_size(record); i++)
+        text_appendf(&kinds, "%s%s", i ? "," : "", json_string_value(json_array_get(record, i)));
+    view_textf(v, VIEW_BOLD, 0, 2,
+               "It stands in what was written only. Put it on record: oddloaf correct %s "
+               "harm=%s --reason TEXT",
+               complaint, kinds.length ? kinds.data : "KIND");
+    text_buffer_free(&kinds);
 }
 
 void harm_show_first(const struct view *v)
@@ -184,6 +207,12 @@ bool harm_reported(const json_t *complaint, const json_t *answer)
 void harm_open_line(const json_t *row, struct text_buffer *out)
 {
     char when[VIEW_NUMBER];
+    if (pick_has(row, "spoken")) { /* no complaint: a laboratory, a call since */
+        text_appendf(out, "%s, written %s by %s: '%s'", pick_text(row, "case", "?"),
+                     view_when(pick_text(row, "at", ""), when), pick_text(row, "by", "?"),
+                     pick_text(row, "spoken", "?"));
+        return;
+    }
     text_appendf(out, "%s %s: ", pick_text(row, "case", "?"), pick_text(row, "symptom", "?"));
     if (pick_bool(row, "possible", false)) {
         text_append(out, "a note may speak of harm, a person must read it");

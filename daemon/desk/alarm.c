@@ -49,6 +49,9 @@ int alarm_queue(struct store *store, const struct alarm *a, struct error *err)
             event, json_pack("{s:O, s:s}", "harm_heard", (json_t *)a->heard, "heard_in", a->what));
     if (possible)
         event_urgent_possible(event);
+    event_urgent_grave(event, a->desk->harm,
+                       a->heard ? a->why->reason
+                                : json_string_value(json_object_get(a->body, "note")));
     if (a->taken_back) {
         json_object_set(event, "harm", (json_t *)a->taken_back);
         json_object_set_new(event, "taken_back", json_true());

@@ -6,6 +6,7 @@
 #include "desk/event.h"
 #include "desk/logged.h"
 #include "desk/outgoing.h"
+#include "desk/spoken.h"
 #include "desk/told.h"
 #include "intake/harm.h"
 #include "rank/triage.h"
@@ -84,6 +85,23 @@ static int take_row(void *arg, const struct open_harm_row *row)
         json_array_append(told, said);
     json_decref(said);
     return 0;
+}
+
+/* Before its complaints: a laboratory's result, or a call since, may tell more than they do. */
+static void add_spoken(struct store *store, const struct finding *f)
+{
+    const char *name;
+    json_t *one, *list = json_array();
+    json_object_foreach(f->cases, name, one)
+    {
+        json_t *spoken =
+            spoken_of_case(f->despite->desk, store, json_integer_value(json_object_get(one, "id")));
+        json_array_extend(list, spoken);
+        json_decref(spoken);
+    }
+    json_array_extend(list, f->despite->found);
+    json_decref(f->despite->found);
+    f->despite->found = list;
 }
 
 /* How likely it is that the bread is moldy or ropy by a fault that lies in the lot. */
@@ -323,6 +341,8 @@ int despite_harm_pass(struct store *store, struct despite_harm *despite, struct 
     const char *name;
     json_t *one;
     int rc = find(store, &f, err);
+    if (!rc)
+        add_spoken(store, &f);
     if (!rc && json_object_size(f.cases) && !despite->safer && !despite->anyway)
         rc = refuse(&f, err);
     json_object_foreach(f.cases, name, one)

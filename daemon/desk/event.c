@@ -1,6 +1,7 @@
 #include "desk/event.h"
 #include "base/uuid.h"
 #include "intake/fields.h"
+#include "intake/harm.h"
 #include <assert.h>
 #include <math.h>
 #include <stdio.h>
@@ -59,6 +60,13 @@ void event_urgent_possible(json_t *event)
 {
     json_object_set_new(event, "harm", json_array());
     json_object_set_new(event, "possible", json_true());
+}
+
+void event_urgent_grave(json_t *event, const json_t *harm, const char *text)
+{
+    json_t *grave = harm_grave_of(harm, text);
+    if (grave)
+        json_object_set_new(event, "grave", grave);
 }
 
 json_t *event_case(const char *plant, int revision, const char *why, const json_t *ranking)

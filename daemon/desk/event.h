@@ -23,6 +23,9 @@ json_t *event_urgent_refused(const char *plant, const json_t *needs, const json_
 /* Either of a complaint that may speak of harm, so that a person must read it: "possible" is true,
  * "harm" empty. */
 void event_urgent_possible(json_t *event);
+/* Words of gravity in what was said (intake/harm.h) as "grave", if any: such a report is gathered
+ * with no other that did not tell them. */
+void event_urgent_grave(json_t *event, const json_t *harm, const char *text);
 /* {"event":"case","plant","revision","why":"…","ranking":{…}}; the caller adds "said", a list,
  * "made" and "follow": {"severity","owner","due"}, null before it is weighed. New reference. */
 json_t *event_case(const char *plant, int revision, const char *why, const json_t *ranking);

@@ -192,6 +192,13 @@ static void add_kinds(json_t *kinds, const json_t *event)
     }
     if (json_is_true(json_object_get(event, "possible")))
         json_object_set_new(kinds, "possible", json_true());
+    json_array_foreach(json_object_get(event, "grave"), i, one)
+    {
+        struct text_buffer grave = {0};
+        text_appendf(&grave, "grave %s", json_string_value(one));
+        json_object_set_new(kinds, grave.data, json_true());
+        text_buffer_free(&grave);
+    }
     /* where it lies is to be held: as much news as a kind */
     if (json_is_string(json_object_get(event, "lot"))) {
         text_appendf(&lot, "lot %s", json_string_value(json_object_get(event, "lot")));

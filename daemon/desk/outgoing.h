@@ -16,9 +16,10 @@ json_t *outgoing_masked(const json_t *event, const json_t *caller, bool sure);
 int outgoing_add(struct store *store, const struct outbox_new *mail, json_t *event,
                  struct error *err);
 /* The same of an urgent event of a case: the first word of a kind of harm leaves at once, and so
- * does the first that a person told of what was heard in a note only ("harm_heard"); what says
- * no more than the case's mails of the last `gather_ms` did, since its verdict, is gathered into
- * one, which leaves that long after them. *ret_gathered: it was. */
+ * does the first that a person told of what was heard in a note only ("harm_heard"), and the first
+ * of a word of gravity ("grave"); what says no more than the case's mails of the last `gather_ms`
+ * did, since its verdict, is gathered into one, which leaves that long after them. *ret_gathered:
+ * it was. */
 int outgoing_add_urgent(struct store *store, const struct outbox_new *mail, int64_t gather_ms,
                         json_t *event, bool *ret_gathered, struct error *err);
 /* The same of what is said where no case tells it ("alone"): the first few at once, all others of

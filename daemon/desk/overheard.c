@@ -54,9 +54,24 @@ static int take_carried(void *arg, const struct complaint_row *row)
     return 0;
 }
 
-/* What a verdict has closed is said anew. *ret_told: words that may mean harm, of what tells it. */
-static int is_news(struct store *store, const struct overheard *o, const struct anew *found,
-                   bool *ret, bool *ret_told, struct error *err)
+/* A pathogen, a hospital: news whatever the case tells, once. */
+static bool is_grave(const struct overheard *o)
+{
+    json_t *grave = o->told_before ? NULL : harm_grave_of(o->desk->harm, o->why.reason);
+    bool is = grave != NULL;
+    json_decref(grave);
+    return is;
+}
+
+struct weighed {
+    bool lacking; /* the case does not carry it all */
+    bool news;    /* that, or gravity */
+    bool told;    /* words that may mean harm, of what tells it */
+};
+
+/* What a verdict has closed is said anew. */
+static int weigh(struct store *store, const struct overheard *o, const struct anew *found,
+                 struct weighed *ret, struct error *err)
 {
     size_t i;
     const json_t *kind;
@@ -67,13 +82,14 @@ static int is_news(struct store *store, const struct overheard *o, const struct 
         rc = complaint_of_case(store, o->case_id, take_carried, carried, err);
     if (found->withdrawn)
         add_carried(carried, found->body);
-    *ret = o->possible && json_object_size(carried) == 0;
+    ret->lacking = o->possible && json_object_size(carried) == 0;
     json_object_del(carried, "possible");
-    *ret_told = o->possible && json_object_size(carried) > 0;
     json_array_foreach(o->harm, i, kind)
     {
-        *ret = *ret || !json_object_get(carried, json_string_value(kind));
+        ret->lacking = ret->lacking || !json_object_get(carried, json_string_value(kind));
     }
+    ret->news = ret->lacking || is_grave(o);
+    ret->told = o->possible && json_object_size(carried) > 0 && !ret->news;
     json_decref(carried);
     return rc;
 }
@@ -226,7 +242,7 @@ int overheard_hear(struct store *store, struct overheard *o, struct error *err)
     assert(store_writing(store));
     assert(o->desk && o->where && o->why.by);
     struct anew found = {0};
-    bool news = false, told = false;
+    struct weighed is = {0};
     json_decref(o->harm); /* of a job that was rolled back and runs again */
     o->harm = NULL;
     o->possible = o->mailed = o->gathered = false;
@@ -235,14 +251,15 @@ int overheard_hear(struct store *store, struct overheard *o, struct error *err)
         return 0;
     int rc = find(store, o, &found, err);
     if (!rc && found.id)
-        rc = is_news(store, o, &found, &news, &told, err);
-    if (!rc && news && !is_marked(&found))
+        rc = weigh(store, o, &found, &is, err);
+    if (!rc && is.lacking && !is_marked(&found))
         rc = mark(store, &o->why, &found, err);
-    if (!rc && news)
+    if (!rc && is.news)
         rc = tell(store, o, &found, err);
     else if (!rc && !found.id)
         rc = tell_alone(store, o, err);
-    if (told) { /* "told her to see a doctor", of a case of illness: nothing is left to be asked */
+    if (is.told) { /* "told her to see a doctor", of a case of illness: nothing is left to be asked
+                    */
         json_decref(o->harm);
         o->harm = NULL;
     }
@@ -250,20 +267,59 @@ int overheard_hear(struct store *store, struct overheard *o, struct error *err)
     return rc;
 }
 
-json_t *overheard_json(struct store *store, const struct overheard *o)
+/* The kinds that its complaint would tell with those heard. NULL: the case's complaints tell all.
+ */
+static json_t *lacking_json(struct store *store, const struct overheard *o)
+{
+    size_t i;
+    json_t *kind, *record = NULL;
+    bool lacking = o->possible;
+    struct anew found = {0};
+    json_t *carried = json_object(), *own = json_object();
+    if (anew_find(o->desk, store, o->complaint, &found, NULL) == 0) {
+        complaint_of_case(store, found.case_id, take_carried, carried, NULL);
+        add_carried(own, found.body);
+        json_object_del(own, "possible");
+    }
+    json_array_foreach(o->harm, i, kind)
+    {
+        lacking = lacking || !json_object_get(carried, json_string_value(kind));
+        json_object_set_new(own, json_string_value(kind), json_true());
+    }
+    if (lacking) {
+        const char *word;
+        record = json_array();
+        json_object_foreach(own, word, kind)
+        {
+            json_array_append_new(record, json_string(word));
+        }
+    }
+    anew_clear(&found);
+    json_decref(carried);
+    json_decref(own);
+    return record;
+}
+
+json_t *overheard_json(struct store *store, const struct overheard *o, bool caller)
 {
     bool reachable = false;
     if (!o->harm)
         return NULL;
     json_t *told = json_pack("{s:O, s:b}", "harm", o->harm, "harm_possible", (int)o->possible);
     if (*o->complaint) {
+        json_t *record = lacking_json(store, o);
         json_object_set_new(told, "complaint", json_string(o->complaint));
         named_short_json(store, o->complaint, told);
         call_back_possible(store, o->complaint, &reachable, NULL);
+        if (record)
+            json_object_set_new(told, "record", record);
     }
-    json_object_set_new(told, "script", harm_read_out(o->desk->harm, o->possible, reachable));
+    if (caller)
+        json_object_set_new(told, "script", harm_read_out(o->desk->harm, o->possible, reachable));
     if (o->mailed)
         json_object_set_new(told, "alarm",
                             json_string(answer_mailed(o->desk, store, o->gathered, o->why.at_ms)));
+    else
+        json_object_set_new(told, "no_mail", json_string("it was told before: no mail goes out"));
     return told;
 }

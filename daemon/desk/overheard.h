@@ -12,7 +12,7 @@ struct overheard {
     int64_t case_id;          /* 0: it is about no case */
     int64_t lot_id;           /* what it is about then */
     const char *lot;          /* its code */
-    bool told_before;         /* all of it was on record: where no case tells, nobody is told */
+    bool told_before;         /* all of it was on record: no gravity of it is news */
     const char *report;       /* uuid of whom it is about; NULL: the case's newest complaint */
     const char *where;        /* "a note of the case says so": stands before who and what */
     struct complaint_why why; /* its reason is the text, without contact data; NULL: none */
@@ -24,16 +24,18 @@ struct overheard {
     bool mailed, gathered;     /* the urgent address is told; it waits for others of the case */
     char complaint[UUID_TEXT]; /* that is to be corrected; "" none */
 };
-/* If the text says what the case does not carry: its complaint may be harm from now on, which a
- * person must read (not one that tells harm, or is withdrawn), and the urgent address is told; of
- * what no complaint is about it is told all the same. In the writer's transaction. */
+/* If the text says what the case does not carry, or tells of gravity: its complaint may be harm
+ * from now on, which a person must read (not one that tells harm, or is withdrawn), and the urgent
+ * address is told; of what no complaint is about it is told all the same. In the writer's
+ * transaction. */
 int overheard_hear(struct store *store, struct overheard *o, struct error *err);
 /* The complaint with that report may be harm from now on (not one that tells harm, or is
  * withdrawn), with the reason on record. In the writer's transaction. */
 int overheard_mark(const struct desk *desk, struct store *store, const char *report,
                    const struct complaint_why *why, struct error *err);
-/* {"harm","harm_possible","complaint"?,"short"?,"script","alarm"?}; NULL if nothing was heard. New
- * reference. */
-json_t *overheard_json(struct store *store, const struct overheard *o);
+/* {"harm","harm_possible","complaint"?,"short"?,"record"?,"script"?,"alarm"|"no_mail"}; "record":
+ * the kinds to be put on record of the complaint, if its case lacks any; "script" if a `caller` may
+ * listen. NULL if nothing was heard. New reference. */
+json_t *overheard_json(struct store *store, const struct overheard *o, bool caller);
 
 #endif

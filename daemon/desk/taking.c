@@ -142,6 +142,8 @@ static void make_urgent(const struct desk *desk, struct store *store, struct tak
     json_object_set_new(t->urgent, "harm_heard", heard_of(t->taken));
     if (t->form->harm_possible)
         event_urgent_possible(t->urgent);
+    event_urgent_grave(t->urgent, desk->harm,
+                       json_string_value(json_object_get(t->form->body, "note")));
     json_object_set_new(t->urgent, "said", said);
     json_object_set_new(t->urgent, "made",
                         told_lot(store, desk->tz, complaint_lots_settled(&t->placing.lots)));

@@ -1,5 +1,9 @@
 #include "intake/harm.h"
+#include "base/text.h"
+#include <ctype.h>
 #include <math.h>
+#include <stdlib.h>
+#include <string.h>
 
 /* ---- what is asked, as the file has it ---- */
 
@@ -59,6 +63,7 @@ int harm_load(const char *path, doc_report report, void *arg, json_t **ret, stru
         const char *call_back;
         struct ask ask;
         double gather_min;
+        const json_t *grave;
     } harm;
     static const struct doc_row POSSIBLE[] = {
         {"script", DOC_TEXT, DOC_AT(struct words, script), .required = true},
@@ -74,6 +79,7 @@ int harm_load(const char *path, doc_report report, void *arg, json_t **ret, stru
          .required = true},
         {"possible", DOC_OBJECT, DOC_AT(struct harm, possible), .rows = POSSIBLE, .required = true},
         {"ask", DOC_OBJECT, DOC_AT(struct harm, ask), .rows = ASK},
+        {"grave", DOC_TEXTS, .at = offsetof(struct harm, grave), .high = INFINITY},
         {"gather_min", DOC_NUMBER, DOC_AT(struct harm, gather_min), .high = 60},
         {0}};
     struct doc doc = {.report = report, .arg = arg};
@@ -116,6 +122,42 @@ int64_t harm_gather_ms(const json_t *harm)
     static const double USUAL_MIN = 10;
     const json_t *minutes = json_object_get(harm, "gather_min");
     return (int64_t)((minutes ? json_number_value(minutes) : USUAL_MIN) * 60000);
+}
+
+/* Whole, or as what a word begins with ("hospital*"). */
+static bool stands_in(const char *folded, const char *word)
+{
+    size_t length = strlen(word);
+    bool begins = length && word[length - 1] == '*';
+    length -= begins;
+    for (const char *at = folded; length && *at; at++) {
+        bool first = at == folded || !isalnum((unsigned char)at[-1]);
+        if (first && strncmp(at, word, length) == 0 &&
+            (begins || !isalnum((unsigned char)at[length])))
+            return true;
+    }
+    return false;
+}
+
+json_t *harm_grave_of(const json_t *harm, const char *text)
+{
+    size_t i, size = text ? 2 * strlen(text) + 1 : 0;
+    const json_t *list = json_object_get(harm, "grave"), *word;
+    if (!size || !json_array_size(list))
+        return NULL;
+    char *folded = xcalloc(1, size);
+    json_t *found = json_array();
+    text_fold(text, folded, size);
+    json_array_foreach(list, i, word)
+    {
+        if (stands_in(folded, json_string_value(word)))
+            json_array_append(found, (json_t *)word);
+    }
+    free(folded);
+    if (json_array_size(found))
+        return found;
+    json_decref(found);
+    return NULL;
 }
 
 /* Each once: what was found is asked of injury and of foreign matter. */

@@ -14,8 +14,12 @@ const char *harm_script_of(const json_t *harm, bool possible);
 /* All that is read out; `reachable`: who called left a number or an address. New reference. */
 json_t *harm_read_out(const json_t *harm, bool possible, bool reachable);
 const json_t *harm_needs_of(const json_t *harm, bool possible);
-/* For how long urgent mails of one case wait for each other, the first of a kind of harm never. */
+/* For how long urgent mails of one case wait for each other, the first of a kind of harm, or of a
+ * word of gravity, never. */
 int64_t harm_gather_ms(const json_t *harm);
+/* Words of gravity ("hospital*", a plague's name) that stand in `text`, as the file has them: such
+ * harm is news beside any that was told. New reference, NULL: none. */
+json_t *harm_grave_of(const json_t *harm, const char *text);
 /* What to ask and look up: [{"ask","of"}], `of` "caller", "plant" or "lab"; of harm in general, and
  * behind it of each of its `kinds` (a list of words, or NULL). A plant's own file may say none:
  * then what is read out. New reference. */

@@ -99,7 +99,7 @@ static json_t *answer_json(struct store *store, const struct change *change)
         json_object_set_new(answer, "withdrawn", json_boolean(!change->undo));
     if (!change->withdraw || change->undo)
         add_harm(store, change, answer);
-    json_t *heard = overheard_json(store, &change->c.heard);
+    json_t *heard = overheard_json(store, &change->c.heard, true);
     if (heard)
         json_object_set_new(answer, "heard", heard);
     if (json_array_size(change->c.taken))

@@ -28,7 +28,7 @@ void despite_told_done(const struct request *rq, struct store *store,
 void despite_told_heard(const struct request *rq, struct store *store,
                         const struct overheard *heard, json_t *answer)
 {
-    json_t *told = overheard_json(store, heard);
+    json_t *told = overheard_json(store, heard, false);
     if (!told)
         return;
     app_wake(rq->app);

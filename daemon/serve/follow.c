@@ -286,7 +286,7 @@ void follow_change(struct request *rq, struct store *store)
         rc = writer_run(rq->app->writer, change_job, &asked, &err);
     if (!rc)
         rc = following_json(&asked.setup->desk, store, asked.row.id, &view, &answer, &err);
-    json_t *heard = rc ? NULL : overheard_json(store, &asked.heard);
+    json_t *heard = rc ? NULL : overheard_json(store, &asked.heard, true);
     if (heard) {
         app_wake(rq->app);
         json_object_set_new(answer, "heard", heard);

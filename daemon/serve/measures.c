@@ -476,7 +476,7 @@ static json_t *answer_json(const struct measures *x, struct store *store)
     json_t *cases = cases_json(x, store, cautions);
     return json_pack("{s:s, s:s, s:s, s:o, s:o, s:o, s:o*}", "lot", x->lot.code, "lab", x->lab,
                      "sample", x->sample, "results", results, "cases", cases, "cautions", cautions,
-                     "heard", overheard_json(store, &x->heard));
+                     "heard", overheard_json(store, &x->heard, false));
 }
 
 void measures_post(struct request *rq, struct store *store)

@@ -5,6 +5,7 @@
 #include "desk/following.h"
 #include "desk/logged.h"
 #include "desk/outgoing.h"
+#include "desk/spoken.h"
 #include "desk/told.h"
 #include "store/case.h"
 #include "store/outbox.h"
@@ -43,6 +44,11 @@ static bool is_told_together(const struct round *round, const struct ranked *r)
     return round->together && !json_is_true(json_object_get(r->told, "harm"));
 }
 
+static bool may_harm(const struct ranked *r)
+{
+    return json_is_true(json_object_get(r->told, "harm_possible"));
+}
+
 /* What becomes of its mail is decided on what is kept, so that a restart decides the same. */
 static void decide_mail(struct round *round, struct ranked *r, struct store *store)
 {
@@ -62,6 +68,9 @@ static void decide_mail(struct round *round, struct ranked *r, struct store *sto
     struct case_row row = {0};
     case_get(store, r->case_id, &row, NULL);
     r->lot = told_lot(store, round->setup->tz, row.lot_id);
+    if (json_is_true(json_object_get(r->told, "harm")) || may_harm(r))
+        json_object_set_new(r->told, "spoken",
+                            spoken_of_case(&round->setup->desk, store, r->case_id));
     if (told_case(store, r->case_id, &r->said, NULL))
         r->said = json_array();
 }
@@ -122,11 +131,6 @@ static int save_mail(struct round *round, struct ranked *r, struct store *store,
                                     .message_id = r->message_id,
                                     .created_ms = app_now_ms(round->app)};
     return outgoing_add(store, &mail, event, err);
-}
-
-static bool may_harm(const struct ranked *r)
-{
-    return json_is_true(json_object_get(r->told, "harm_possible"));
 }
 
 /* Weighed first: the mail says who owns it and by when it is due. */

@@ -85,9 +85,31 @@ static void add_asks(struct view *view, const json_t *asks)
     }
 }
 
+static bool has_harm(const json_t *ranking)
+{
+    return json_is_true(json_object_get(ranking, "harm")) ||
+           json_is_true(json_object_get(ranking, "harm_possible"));
+}
+
+/* Beside harm, or words that may mean it, no cause is named: it would be read as that of the harm.
+ */
 static bool has_causes(const json_t *ranking)
 {
-    return strcmp(text_of(ranking, "symptom"), "other") != 0;
+    return strcmp(text_of(ranking, "symptom"), "other") != 0 && !has_harm(ranking);
+}
+
+/* Results and calls that speak of harm, as they were written. */
+static void add_spoken(struct view *view, const json_t *ranking)
+{
+    size_t i;
+    const json_t *one, *spoken = json_object_get(ranking, "spoken");
+    if (json_array_size(spoken))
+        view_add(view, VIEW_HEADING, NULL, 0, "What else was written of it, and speaks of harm");
+    json_array_foreach(spoken, i, one)
+    {
+        view_add(view, VIEW_ITEM, NULL, 0, "%s, %s: %s", text_of(one, "at"), text_of(one, "by"),
+                 text_of(one, "spoken"));
+    }
 }
 
 /* What to do from here, and what the list of causes is worth; of a kind that has causes or not. */
@@ -95,18 +117,23 @@ static void add_next(struct view *view, const json_t *event, const json_t *ranki
 {
     const char *of = text_of(ranking, "case");
     const json_int_t revision = json_integer_value(json_object_get(event, "revision"));
-    bool ranked = has_causes(ranking);
+    bool ranked = has_causes(ranking), harm = has_harm(ranking);
     view_add(view, VIEW_HEADING, NULL, 0, "Next");
     view_add(view, VIEW_ITEM, NULL, 0, "%s: oddloaf reach %s",
-             ranked ? "Other lots at risk" : "What was packed beside it, to be held", of);
+             ranked ? "Other lots at risk"
+             : harm ? "Lots it may lie in, to be held"
+                    : "What was packed beside it, to be held",
+             of);
     if (ranked)
         view_add(view, VIEW_ITEM, NULL, 0, "All the working: oddloaf why %s", of);
     else
         view_add(view, VIEW_ITEM, NULL, 0, "What to ask: oddloaf ask %s", of);
-    view_add(view, VIEW_ITEM, NULL, 0, "Record the confirmed cause: oddloaf settle %s %s", of,
-             ranked ? "CAUSE" : "not-known");
+    if (!harm)
+        view_add(view, VIEW_ITEM, NULL, 0, "Record the confirmed cause: oddloaf settle %s %s", of,
+                 ranked ? "CAUSE" : "not-known");
     view_add(view, VIEW_TEXT, NULL, 0, "%s Rules %.19s, revision %" JSON_INTEGER_FORMAT ".",
              ranked ? "Ranked causes are hypotheses, not findings."
+             : harm ? "Beside harm no cause is named: a person must read what was said."
                     : "Cases of this kind are never ranked: a person must read what was said.",
              text_of(ranking, "rules"), revision);
 }
@@ -153,12 +180,16 @@ static void view_of_case(const json_t *event, struct view *view)
     add_list(view, VIEW_CAUTION, "Cautions", json_object_get(ranking, "cautions"));
     if (has_causes(ranking))
         add_causes(view, json_object_get(ranking, "ranked"));
-    add_list(view, VIEW_ITEM, "Checks that would settle it", json_object_get(ranking, "checks"));
-    if (*text_of(ranking, "held")) {
+    if (!has_harm(ranking))
+        add_list(view, VIEW_ITEM, "Checks that would settle it",
+                 json_object_get(ranking, "checks"));
+    if (*text_of(ranking, "held") && !has_harm(ranking)) {
         view_add(view, VIEW_HEADING, NULL, 0, "What would have held");
         view_add(view, VIEW_TEXT, NULL, 0, "%s", text_of(ranking, "held"));
     }
-    add_asks(view, json_object_get(ranking, "ask"));
+    add_spoken(view, ranking);
+    if (!has_harm(ranking))
+        add_asks(view, json_object_get(ranking, "ask"));
     told_view_case(view, json_object_get(event, "said"),
                    json_array_size(json_object_get(ranking, "complaints")));
     add_next(view, event, ranking);

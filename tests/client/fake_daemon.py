@@ -253,6 +253,9 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
             taken = [{"field": "observed.odor", "value": "sour", "from": "words in the note"}]
         if "white pan" in note and "product" not in complaint:
             taken.append({"field": "product", "value": "white pan", "from": "white pan"})
+        if "tooth" in note and "harm" not in complaint:
+            taken += [{"field": "harm", "value": kind, "from": words}
+                      for kind, words in (("foreign-matter", "bit on metal"), ("injury", "tooth is chipped"))]
         told = dict(EXACT if sure else SEVERAL, lot_text=complaint.get("lot_text"))
         answer = {**told, "lots": lots if complaint.get("lot_text") else [],
                   "understood": UNDERSTOOD if sure else {}, "ranked": CAUSES[:3],

@@ -335,6 +335,37 @@ class Interview(ClientTest):
         t.ends()
         self.assertEqual(self.sent()[0]["harm"], ["injury"])
 
+    def test_all_harm_of_the_story_is_listed(self):
+        t = self.start(story="bit on metal, tooth is chipped")
+        self.answers(t, ("What is wrong", "mold"))
+        t.prompt()
+        t.say("done")
+        shown = " ".join(t.prompt().split())
+        self.assertIn('HARM foreign-matter, from the story ("bit on metal"); injury, from the story ("tooth is chipped")', shown)
+        t.say("")
+        t.ends()
+
+    def test_a_sentence_for_the_symptom_is_kept_and_heard(self):
+        t = self.start()
+        said = "moldy, and the little girl vomited after eating it"
+        self.answers(t, ("What is wrong", said))
+        self.assertIn("HARM REPORTED. Read out", t.prompt())
+        t.say("done")
+        self.answers(t, ("Enter logs it.", ""))
+        t.ends()
+        self.assertEqual((self.sent()[0]["symptom"], self.sent()[0]["note"]), ("mold", said))
+        t = self.start()  # of which no symptom can be taken
+        said = "the little girl vomited after eating it"
+        self.answers(t, ("What is wrong", said))
+        shown = t.prompt()
+        self.assertIn("HARM REPORTED. Read out", shown)
+        t.say("mold")
+        t.prompt()
+        t.say("done")
+        self.answers(t, ("Enter logs it.", ""))
+        t.ends()
+        self.assertEqual(self.sent()[1]["note"], said)
+
     def test_what_the_story_gave_is_listed_and_reached_by_its_number(self):
         t = self.start(story="mold, and it smells sour")
         self.answers(t, ("What is wrong", "mold"), ("Is anyone", "n"))

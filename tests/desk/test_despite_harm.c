@@ -2,7 +2,10 @@
 #include "desk/despite_harm.h"
 #include "fixture.h"
 #include "rank/triage.h"
+#include "store/follow.h"
+#include "store/measured.h"
 #include "store/ranking.h"
+#include <math.h>
 
 static int open_ranked(void **state)
 {
@@ -55,6 +58,59 @@ static int pass(struct fixture *f, bool eaten, const char *anyway, struct error 
     assert_int_equal(json_array_size(despite.found), rc || anyway ? 1 : 0);
     json_decref(despite.found);
     return rc;
+}
+
+/* The gravest is not left out for no complaint tells it. */
+static void what_was_written_since_is_named_first(void **state)
+{
+    struct fixture *f = *state;
+    struct error err = {0};
+    enum measured_outcome outcome;
+    fixture_log(f, FIRST, "{'harm':['illness'],'note':'felt queasy'}");
+    const int64_t id = fixture_number(f, "SELECT max(id) FROM complaint_case");
+    const int64_t lot = fixture_number(f, "SELECT max(lot_id) FROM complaint_case");
+    const struct follow_entry entry = {.case_id = id,
+                                       .at_ms = f->now_ms + 1000,
+                                       .what = "noted",
+                                       .report = "",
+                                       .was = "",
+                                       .now = "",
+                                       .text = "two more customers in hospital, vomiting",
+                                       .by_name = "ines",
+                                       .user = ""};
+    const struct measured_row result = {.lot_id = lot,
+                                        .quantity = "salmonella",
+                                        .lab = "",
+                                        .sample = "",
+                                        .said = "positive",
+                                        .value = NAN,
+                                        .unit = "",
+                                        .word = "",
+                                        .method = "",
+                                        .note = "",
+                                        .at_ms = f->now_ms,
+                                        .case_id = id,
+                                        .by_name = "jo",
+                                        .user = "",
+                                        .logged_ms = f->now_ms + 2000,
+                                        .reason = ""};
+    assert_int_equal(follow_add(f->store, &entry, NULL, &err), 0);
+    assert_int_equal(measured_put(f->store, &result, &outcome, &err), 0);
+    struct despite_harm despite = {.desk = &f->desk,
+                                   .did = "released",
+                                   .case_id = id,
+                                   .by = "mira",
+                                   .user = "mira",
+                                   .now_ms = f->now_ms + 3000};
+    assert_int_equal(despite_harm_pass(f->store, &despite, &err), ERROR_CONFLICT);
+    assert_int_equal(json_array_size(despite.found), 3);
+    const char *const FIRSTS[] = {"salmonella positive",
+                                  "two more customers in hospital, vomiting"};
+    for (size_t i = 0; i < 2; i++)
+        assert_string_equal(
+            json_string_value(json_object_get(json_array_get(despite.found, i), "spoken")),
+            FIRSTS[i]);
+    json_decref(despite.found);
 }
 
 static void moldy_bread_is_neither_sold_nor_reworked(void **state)
@@ -171,6 +227,8 @@ static void a_candidate_of_harm_stays_held(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup_teardown(what_was_written_since_is_named_first, fixture_clean,
+                                        fixture_cleaned),
         cmocka_unit_test_setup_teardown(moldy_bread_is_neither_sold_nor_reworked, fixture_clean,
                                         fixture_cleaned),
         cmocka_unit_test_setup_teardown(done_all_the_same_it_is_kept_and_mailed, fixture_clean,

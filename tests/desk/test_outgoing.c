@@ -40,6 +40,9 @@ static void a_new_kind_leaves_at_once(void **state)
     assert_false(gathered(f, "{'harm': ['injury']}"));
     assert_true(gathered(f, "{'harm': ['injury', 'illness']}"));
     assert_true(gathered(f, "{'harm': [], 'possible': true}"));
+    assert_false(gathered(f, "{'harm': ['illness'], 'grave': ['hospital*']}"));
+    assert_true(gathered(f, "{'harm': ['illness'], 'grave': ['hospital*']}"));
+    assert_false(gathered(f, "{'harm': ['illness'], 'grave': ['hospital*', 'died']}"));
 }
 
 /* What a note was read as is a guess: that somebody says so is news, once. */

@@ -61,6 +61,72 @@ static void what_the_case_tells_is_no_news(void **state)
     assert_int_equal(fixture_number(f, POSSIBLE), 0);
 }
 
+/* News whatever the case tells; the same is told once, and what only hears it marks no complaint.
+ */
+static void gravity_is_news(void **state)
+{
+    static const char *const TEXTS[] = {"salmonella positive", "listeria monocytogenes detected",
+                                        "two more customers in hospital, both vomiting",
+                                        "she died of food poisoning",
+                                        "ambulancia: vomito toda la noche, esta enferma"};
+    struct fixture *f = *state;
+    struct error err = {0};
+    for (size_t i = 0; i < sizeof TEXTS / sizeof TEXTS[0]; i++) {
+        fixture_begin(f);
+        fixture_log(f, FIRST, "{'harm':['illness']}");
+        struct overheard o = {.desk = &f->desk,
+                              .case_id = fixture_number(f, "SELECT max(id) FROM complaint_case"),
+                              .where = "a laboratory's result of the lot says so",
+                              .why = {"jo", TEXTS[i], f->now_ms + 60000}};
+        assert_int_equal(overheard_hear(f->store, &o, &err), 0);
+        if (!o.harm || !o.mailed || o.gathered)
+            fail_msg("%s: heard %d, mailed %d, gathered %d", TEXTS[i], o.harm != NULL, o.mailed,
+                     o.gathered);
+        json_t *told = overheard_json(f->store, &o, false);
+        assert_non_null(json_object_get(told, "alarm"));
+        assert_null(json_object_get(told, "script"));
+        assert_null(json_object_get(told, "record")); /* illness is on record */
+        json_decref(told);
+        assert_int_equal(fixture_number(f, URGENT), 2);
+        assert_int_equal(fixture_number(f, POSSIBLE), 0);
+        o.told_before = true;
+        assert_int_equal(overheard_hear(f->store, &o, &err), 0);
+        assert_false(o.mailed);
+        told = overheard_json(f->store, &o, true);
+        assert_null(json_object_get(told, "alarm"));
+        assert_non_null(json_object_get(told, "no_mail"));
+        assert_non_null(json_object_get(told, "script"));
+        json_decref(told);
+        json_decref(o.harm);
+        fixture_end(f, false);
+    }
+}
+
+/* With what it tells: a correction sets all of it. */
+static void what_is_to_be_put_on_record(void **state)
+{
+    struct fixture *f = *state;
+    struct error err = {0};
+    fixture_log(f, FIRST, "{'harm':['foreign-matter','injury']}");
+    struct overheard o = {.desk = &f->desk,
+                          .case_id = fixture_number(f, "SELECT max(id) FROM complaint_case"),
+                          .where = "the reason of a hold says so",
+                          .why = {"jo", "a piece of metal in the loaf", f->now_ms + 60000}};
+    assert_int_equal(overheard_hear(f->store, &o, &err), 0);
+    assert_non_null(o.harm);
+    json_t *told = overheard_json(f->store, &o, false);
+    assert_null(json_object_get(told, "record"));
+    json_decref(told);
+    o.why.reason = "she vomited all night";
+    assert_int_equal(overheard_hear(f->store, &o, &err), 0);
+    told = overheard_json(f->store, &o, false);
+    json_t *kinds = fixture_json("['foreign-matter','injury','illness']");
+    assert_true(json_equal(json_object_get(told, "record"), kinds));
+    json_decref(kinds);
+    json_decref(told);
+    json_decref(o.harm);
+}
+
 /* What the desk and QA write all day. */
 static void work_is_no_harm(void **state)
 {
@@ -337,6 +403,9 @@ int main(void)
         cmocka_unit_test_setup_teardown(what_is_said_is_mailed_and_marked, fixture_clean,
                                         fixture_cleaned),
         cmocka_unit_test_setup_teardown(what_the_case_tells_is_no_news, fixture_clean,
+                                        fixture_cleaned),
+        cmocka_unit_test_setup_teardown(gravity_is_news, fixture_clean, fixture_cleaned),
+        cmocka_unit_test_setup_teardown(what_is_to_be_put_on_record, fixture_clean,
                                         fixture_cleaned),
         cmocka_unit_test_setup_teardown(work_is_no_harm, fixture_clean, fixture_cleaned),
         cmocka_unit_test_setup_teardown(reasons_are_heard, fixture_clean, fixture_cleaned),

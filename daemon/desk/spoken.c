@@ -1,0 +1,88 @@
+#include "desk/spoken.h"
+#include "base/short_id.h"
+#include "base/text.h"
+#include "desk/lab_row.h"
+#include "intake/lexicon.h"
+#include "store/case.h"
+#include "store/follow.h"
+#include "store/measured.h"
+#include <string.h>
+
+enum { SPOKEN_MOST = 20, SPOKEN_TEXT = 300 };
+
+struct speaking {
+    const struct desk *desk;
+    const struct case_row *of;
+    json_t *list;
+    int64_t at_ms[SPOKEN_MOST]; /* of each of the list */
+};
+
+struct written {
+    int64_t at_ms;
+    const char *by, *text;
+};
+
+/* Before those that are older; the oldest makes room. */
+static void put(struct speaking *s, int64_t at_ms, json_t *item)
+{
+    size_t i = 0, count = json_array_size(s->list);
+    while (i < count && s->at_ms[i] > at_ms)
+        i++;
+    if (i == SPOKEN_MOST) {
+        json_decref(item);
+        return;
+    }
+    json_array_insert_new(s->list, i, item);
+    if (count == SPOKEN_MOST)
+        json_array_remove(s->list, count--);
+    memmove(s->at_ms + i + 1, s->at_ms + i, (count - i) * sizeof *s->at_ms);
+    s->at_ms[i] = at_ms;
+}
+
+static void add(struct speaking *s, const struct written *w)
+{
+    char when[40], text[SPOKEN_TEXT];
+    json_t *harm = *w->text ? lexicon_harm(s->desk->lexicon, w->text, NULL) : NULL;
+    if (!harm)
+        return;
+    put(s, w->at_ms,
+        json_pack("{s:s, s:s, s:s, s:s, s:s, s:o}", "case", CASE_ID(s->of->id), "symptom",
+                  s->of->symptom, "spoken", text_clip(w->text, text, sizeof text), "at",
+                  when_format(s->desk->tz, w->at_ms, when), "by", *w->by ? w->by : "oddloaf",
+                  "harm", harm));
+}
+
+static int take_entry(void *arg, const struct follow_entry *entry)
+{
+    add(arg, &(struct written){entry->at_ms, entry->by_name, entry->text});
+    return 0;
+}
+
+/* "salmonella positive. told by phone" */
+static int take_result(void *arg, const struct measured_row *row)
+{
+    struct text_buffer text = {0};
+    text_append(&text, "");
+    if (!lab_row_denies(row->quantity, strlen(row->quantity), row->said, strlen(row->said))) {
+        for (const char *at = row->quantity; *at; at++)
+            text_appendf(&text, "%c", *at == '_' ? ' ' : *at);
+        text_appendf(&text, " %s", row->said);
+    }
+    if (*row->note)
+        text_appendf(&text, "%s%s", text.length ? ". " : "", row->note);
+    add(arg, &(struct written){row->logged_ms, row->by_name, text.data});
+    text_buffer_free(&text);
+    return 0;
+}
+
+json_t *spoken_of_case(const struct desk *desk, struct store *store, int64_t case_id)
+{
+    struct case_row row;
+    struct speaking s = {.desk = desk, .of = &row, .list = json_array()};
+    if (case_get(store, case_id, &row, NULL))
+        return s.list;
+    follow_entries(store, row.id, take_entry, &s, NULL);
+    if (row.lot_id > 0)
+        measured_of_lot(store, row.lot_id, take_result, &s, NULL);
+    return s.list;
+}

@@ -1,0 +1,13 @@
+/* What was written of a case beside its complaints that speaks of harm: results of its lot and what
+ * follows it up. Read anew by the word lists each time: what is corrected speaks no more. */
+#ifndef ODDLOAF_DESK_SPOKEN_H
+#define ODDLOAF_DESK_SPOKEN_H
+
+#include "desk/desk.h"
+#include <jansson.h>
+
+/* [{"case","symptom","spoken": its words, "at", "by", "harm": [kinds, or none where it may]}], the
+ * newest first. New reference. */
+json_t *spoken_of_case(const struct desk *desk, struct store *store, int64_t case_id);
+
+#endif
