@@ -88,20 +88,23 @@ static int take_row(void *arg, const struct open_harm_row *row)
 }
 
 /* Before its complaints: a laboratory's result, or a call since, may tell more than they do. */
-static void add_spoken(struct store *store, const struct finding *f)
+static int add_spoken(struct store *store, const struct finding *f, struct error *err)
 {
     const char *name;
+    int rc = 0;
     json_t *one, *list = json_array();
     json_object_foreach(f->cases, name, one)
     {
-        json_t *spoken =
-            spoken_of_case(f->despite->desk, store, json_integer_value(json_object_get(one, "id")));
+        json_t *spoken = NULL;
+        int64_t case_id = json_integer_value(json_object_get(one, "id"));
+        rc = rc ? rc : spoken_of_case(f->despite->desk, store, case_id, &spoken, err);
         json_array_extend(list, spoken);
         json_decref(spoken);
     }
     json_array_extend(list, f->despite->found);
     json_decref(f->despite->found);
     f->despite->found = list;
+    return rc;
 }
 
 /* How likely it is that the bread is moldy or ropy by a fault that lies in the lot. */
@@ -342,7 +345,7 @@ int despite_harm_pass(struct store *store, struct despite_harm *despite, struct 
     json_t *one;
     int rc = find(store, &f, err);
     if (!rc)
-        add_spoken(store, &f);
+        rc = add_spoken(store, &f, err);
     if (!rc && json_object_size(f.cases) && !despite->safer && !despite->anyway)
         rc = refuse(&f, err);
     json_object_foreach(f.cases, name, one)

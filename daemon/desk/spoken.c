@@ -75,14 +75,19 @@ static int take_result(void *arg, const struct measured_row *row)
     return 0;
 }
 
-json_t *spoken_of_case(const struct desk *desk, struct store *store, int64_t case_id)
+int spoken_of_case(const struct desk *desk, struct store *store, int64_t case_id, json_t **ret,
+                   struct error *err)
 {
     struct case_row row;
     struct speaking s = {.desk = desk, .of = &row, .list = json_array()};
-    if (case_get(store, case_id, &row, NULL))
-        return s.list;
-    follow_entries(store, row.id, take_entry, &s, NULL);
-    if (row.lot_id > 0)
-        measured_of_lot(store, row.lot_id, take_result, &s, NULL);
-    return s.list;
+    int rc = case_get(store, case_id, &row, err);
+    if (!rc)
+        rc = follow_entries(store, row.id, take_entry, &s, err);
+    if (!rc && row.lot_id > 0)
+        rc = measured_of_lot(store, row.lot_id, take_result, &s, err);
+    if (rc)
+        json_decref(s.list);
+    else
+        *ret = s.list;
+    return rc;
 }

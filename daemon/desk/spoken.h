@@ -8,6 +8,7 @@
 
 /* [{"case","symptom","spoken": its words, "at", "by", "harm": [kinds, or none where it may]}], the
  * newest first. New reference. */
-json_t *spoken_of_case(const struct desk *desk, struct store *store, int64_t case_id);
+int spoken_of_case(const struct desk *desk, struct store *store, int64_t case_id, json_t **ret,
+                   struct error *err);
 
 #endif

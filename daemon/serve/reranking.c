@@ -49,6 +49,13 @@ static bool may_harm(const struct ranked *r)
     return json_is_true(json_object_get(r->told, "harm_possible"));
 }
 
+static void add_spoken(const struct round *round, struct ranked *r, struct store *store)
+{
+    json_t *spoken = NULL;
+    if (spoken_of_case(&round->setup->desk, store, r->case_id, &spoken, NULL) == 0)
+        json_object_set_new(r->told, "spoken", spoken);
+}
+
 /* What becomes of its mail is decided on what is kept, so that a restart decides the same. */
 static void decide_mail(struct round *round, struct ranked *r, struct store *store)
 {
@@ -69,8 +76,7 @@ static void decide_mail(struct round *round, struct ranked *r, struct store *sto
     case_get(store, r->case_id, &row, NULL);
     r->lot = told_lot(store, round->setup->tz, row.lot_id);
     if (json_is_true(json_object_get(r->told, "harm")) || may_harm(r))
-        json_object_set_new(r->told, "spoken",
-                            spoken_of_case(&round->setup->desk, store, r->case_id));
+        add_spoken(round, r, store);
     if (told_case(store, r->case_id, &r->said, NULL))
         r->said = json_array();
 }
