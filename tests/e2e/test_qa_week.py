@@ -222,7 +222,7 @@ def wednesday(plant):
     assert (changed["case"], changed["changed"], changed["is"]["cause"]) == ("C4", True, "inhibitor-ineffective-ph"), changed
     held = plant.client_json("hold", "--reach", "C1", "--at-least", "50", "--reason", "may be hot", "--by", "mira", "--yes")
     assert held["held"] == [HOT, HOT_TOO], held
-    assert "HARM REPORTED" in plant.client("hold", HOT, "--reason", "glass", "--by", "jo", check=0).stdout
+    assert "HARM IS SPOKEN OF" in plant.client("hold", HOT, "--reason", "glass", "--by", "jo", check=0).stdout
     assert f"URGENT: harm is spoken of, {HOT}" in plant.mail("lead@")[0]
     standing = {(h["lot"], h["reason"]): h for h in plant.client_json("holds")["holds"]}
     assert {at: (h["by"], h["case"], h["units"], h["in_code"]) for at, h in standing.items()} == {
