@@ -222,17 +222,18 @@ def check_that_it_can_fail(page, folder, text):
 
 # ---- by mail ------------------------------------------------------------------------------------
 
-def sheets_of(mails, case):
+def sheets_of(mails, case, ranked=True):
+    """Of the mails about the case, which name causes but beside harm."""
     for path in mails.glob("*.eml"):
         mail = email.message_from_bytes(path.read_bytes(), policy=email.policy.default)
         if f" {case} " in str(mail["Subject"]):
-            assert "Ranked causes" in mail.get_body(("plain",)).get_content()
+            assert ("Ranked causes" in mail.get_body(("plain",)).get_content()) == ranked
             yield [(a.get_filename(), a.get_content_type(), a.get_content()) for a in mail.iter_attachments()]
 
 
 def check_mail(plant, mails, cases):
     for name in ("hot", "harm"):
-        sent = list(sheets_of(mails, cases[name]))
+        sent = list(sheets_of(mails, cases[name], name != "harm"))
         assert sent and all(len(a) == 1 for a in sent), (name, sent)
         (file, kind, text), = sent[-1]
         assert (file, kind) == (f"{cases[name]}.html", "text/html"), (file, kind)
