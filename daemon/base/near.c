@@ -54,7 +54,7 @@ void near_try_each(struct near *near, const char *words, char best[static NEAR_B
     for (int i = 0; *words_at(words, i, word, sizeof word); i++) {
         near_try(near, word);
         if (near->word == word)
-            near->word = strcpy(best, word);
+            near->word = memcpy(best, word, strlen(word) + 1);
     }
 }
 
