@@ -14,24 +14,14 @@ static const struct option_row options[] = {
 static int post(struct client *c, const struct args *a, const char *what, const json_t *fit)
 {
     char login[64];
-    json_t *answer = NULL;
     json_t *body = json_pack("{sb ss sO*}", what, 1, "by", args_by(a, login, sizeof login), "fit",
                              (json_t *)fit);
     if (!body)
         return client_usage(c, "the name is not UTF-8 text");
-    int rc = client_post(c, "/v1/calibration", body, &answer);
-    json_decref(body);
-    if (rc)
-        return rc;
-    if (c->json)
-        client_print(answer);
-    else
-        view_text(&c->view, VIEW_PLAIN, 0, 0,
-                  fit ? "Adopted. Open cases are being ranked again."
-                      : "Forgotten: the parameters are those of the rule files again. Open cases "
-                        "are being ranked again.");
-    json_decref(answer);
-    return EXIT_DONE;
+    return client_decide(c, "/v1/calibration", body,
+                         fit ? "Adopted. Open cases are being ranked again."
+                             : "Forgotten: the parameters are those of the rule files again. Open "
+                               "cases are being ranked again.");
 }
 
 static bool is_meant(const struct client *c)

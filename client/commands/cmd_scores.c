@@ -169,24 +169,14 @@ static void show(const struct client *c, const json_t *document)
 static int switch_learning(struct client *c, const struct args *a, bool on)
 {
     char login[64];
-    json_t *answer = NULL;
     json_t *body = json_pack("{sb ss}", "learn", on, "by", args_by(a, login, sizeof login));
     if (!body)
         return client_usage(c, "the name is not UTF-8 text");
-    int rc = client_post(c, "/v1/scores", body, &answer);
-    json_decref(body);
-    if (rc)
-        return rc;
-    if (c->json)
-        client_print(answer);
-    else
-        view_text(&c->view, VIEW_PLAIN, 0, 0,
-                  on ? "Rankings count what verdicts confirmed nearby from now on. Open cases are "
-                       "being ranked again."
-                     : "Rankings are made without what verdicts confirmed nearby. Open cases are "
-                       "being ranked again.");
-    json_decref(answer);
-    return EXIT_DONE;
+    return client_decide(c, "/v1/scores", body,
+                         on ? "Rankings count what verdicts confirmed nearby from now on. Open "
+                              "cases are being ranked again."
+                            : "Rankings are made without what verdicts confirmed nearby. Open "
+                              "cases are being ranked again.");
 }
 
 static int scores(struct client *c, const struct args *a)

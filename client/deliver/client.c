@@ -260,6 +260,21 @@ int client_answer(const struct client *c, json_t *document,
     return EXIT_DONE;
 }
 
+int client_decide(const struct client *c, const char *path, json_t *body, const char *done)
+{
+    json_t *answer = NULL;
+    int rc = client_post(c, path, body, &answer);
+    json_decref(body);
+    if (rc)
+        return rc;
+    if (c->json)
+        client_print(answer);
+    else
+        view_text(&c->view, VIEW_PLAIN, 0, 0, done);
+    json_decref(answer);
+    return EXIT_DONE;
+}
+
 void client_path_word(struct text_buffer *path, const char *word)
 {
     static const char plain[] =

@@ -58,6 +58,9 @@ void client_print(const json_t *document);
 /* Ends a command with what the daemon told: as JSON, or as `show` has it. Takes the reference. */
 int client_answer(const struct client *c, json_t *document,
                   void (*show)(const struct client *c, const json_t *document));
+/* Sends what was decided and ends the command: with the answer as JSON, or with `done`, a sentence.
+ * Takes the reference of the body. */
+int client_decide(const struct client *c, const char *path, json_t *body, const char *done);
 
 /* "/v1/…" paths: words are percent-encoded; a NULL value adds nothing. */
 void client_path_word(struct text_buffer *path, const char *word);
