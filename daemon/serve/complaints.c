@@ -251,9 +251,11 @@ static void refuse_batch(struct batch *b, int code, const struct error *err)
     struct request *rq = b->rq;
     struct error copy = *err;
     json_t *faults = b->count == 1 && !b->lines ? json_incref(b->taking[0].faults) : NULL;
+    json_t *harm = answer_unkept_harm(&b->setup->desk, b->taking, b->count);
     batch_free(b);
-    request_reply_faults(rq, code, &copy, faults, NULL);
+    request_reply_faults(rq, code, &copy, faults, harm);
     json_decref(faults);
+    json_decref(harm);
 }
 
 /* Refused, and the alarm it raised is committed. */

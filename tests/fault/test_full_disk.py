@@ -53,6 +53,19 @@ def fill_up(plant, good):
     raise AssertionError("the disk never filled")
 
 
+def check_unkept_harm(plant):
+    """Nobody hears of harm that could not be kept but whoever sent it: so the answer says it."""
+    said = complaint(note="My son was taken to hospital by ambulance after one slice. " + "n" * 3000)
+    possible = complaint(note="It may make somebody sick, I fear. " + "n" * 3000)
+    lines = json.dumps(complaint(note="n" * 3000)) + "\n" + json.dumps(said) + "\n"
+    for answer in (plant.post("/v1/complaints?rank=0", said),
+                   plant.request("POST", "/v1/complaints", lines.encode(), "application/x-ndjson")):
+        assert answer[0] == 507 and answer[1].get("harm") == ["illness"], answer
+        assert "phone the food-safety lead now" in answer[1]["alarm"] and answer[1]["script"], answer
+    status, answer = plant.post("/v1/complaints?rank=0", possible)
+    assert status == 507 and answer["harm_possible"] and "harm" not in answer and answer["script"], answer
+
+
 def check_killed(plant, mount, box, good):
     """Mail about harm that could not leave before is there, and one that nobody was ever asked to send."""
     harm = complaint(lot="L1 6319 A0400", harm=["injury"])
@@ -73,7 +86,8 @@ def check_killed(plant, mount, box, good):
     assert plant.get("/v1/cases")[0] == 200
     until(lambda: len(set(box.glob("*.eml")) - before) >= 1, lambda: (plant.get("/v1/outbox"), plant.log_text()[-2000:]))
     one, status, answer = fill_up(plant, good)
-    assert status == 507 and "free space" in answer["hint"], answer
+    assert status == 507 and "free space" in answer["hint"] and "alarm" not in answer, answer
+    check_unkept_harm(plant)
     status = plant.get("/v1/status")[1]
     assert "disk-low" in [need["what"] for need in status["needs"]], status
     plant.kill()  # and once more
