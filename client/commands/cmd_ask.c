@@ -12,7 +12,8 @@ static void show(const struct client *c, const json_t *document)
     const json_t *list = json_object_get(document, "ask");
     case_path_title(c, document);
     if (json_array_size(list) == 0)
-        view_text(&c->view, VIEW_PLAIN, 2, 0, "Nothing that is still open would tell more.");
+        view_text(&c->view, VIEW_PLAIN, 2, 2,
+                  pick_text(document, "says", "Nothing that is still open would tell more."));
     for (size_t i = 0; i < sizeof groups / sizeof *groups; i++)
         show_ask(&c->view, list, groups[i].title, groups[i].of);
 }

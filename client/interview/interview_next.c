@@ -129,7 +129,9 @@ const struct field *interview_next(struct interview *iv, const char **ret_ask)
         f = first_open(iv, dates);
     if (!f && iv->preview)
         f = most_telling(iv, ret_ask);
-    bool asks = json_array_size(json_object_get(iv->preview, "ask")) > 0 || iv->telling > 0;
+    /* what the daemon ranks it asks of itself: what it leaves out could change nothing */
+    bool asks = json_array_size(json_object_get(iv->preview, "ask")) > 0 ||
+                json_array_size(json_object_get(iv->preview, "ranked")) > 0 || iv->telling > 0;
     if (!f && !asks)
         f = first_open(iv, usual(iv));
     if (!f && strcmp(answer_of(iv, "channel"), "return") == 0)

@@ -46,6 +46,10 @@ void measured_show_one(const struct view *v, const json_t *result)
         text_append(&line, pick_has(result, "value") || pick_has(result, "word")
                                ? "; no rule reads it"
                                : "; no word that the rules know");
+    else if (pick_bool(result, "mute", false))
+        text_append(&line, "; the rules compare it with the product's target or with what is "
+                           "usual, and there is neither: they say nothing of it yet (oddloaf load "
+                           "targets)");
     view_text(v, VIEW_PLAIN, 2, 2, line.data);
     text_buffer_free(&line);
 }

@@ -30,9 +30,9 @@ static json_t *without_causes(const struct desk *desk, const struct case_input *
     json_t *kinds = kinds_of(input);
     json_t *asks = harm_asks_of(desk->harm, about, kinds);
     json_decref(kinds);
-    return json_pack("{s:o, s:s, s:o, s:b, s:b}", "case", CASE_ID_JSON(input->case_id), "as_of",
-                     when_format(desk->tz, input->as_of_ms, as_of), "ask", asks, "harm",
-                     input->harm, "harm_possible", input->harm_possible && !input->harm);
+    return json_pack("{s:o, s:s, s:o, s:n, s:b, s:b}", "case", CASE_ID_JSON(input->case_id),
+                     "as_of", when_format(desk->tz, input->as_of_ms, as_of), "ask", asks, "says",
+                     "harm", input->harm, "harm_possible", input->harm_possible && !input->harm);
 }
 
 static void put_first(const struct desk *desk, json_t *answer)
@@ -40,6 +40,7 @@ static void put_first(const struct desk *desk, json_t *answer)
     json_t *first = harm_asks_of(desk->harm, HARM_POSSIBLE, NULL);
     json_array_extend(first, json_object_get(answer, "ask"));
     json_object_set_new(answer, "ask", first);
+    json_object_set_new(answer, "says", json_null());
 }
 
 int case_asks_json(const struct desk *desk, struct store *store, int64_t case_id, json_t **ret,

@@ -2,8 +2,8 @@
 #include "base/uuid.h"
 #include "intake/fields.h"
 #include "intake/harm.h"
+#include "rank/rank.h"
 #include <assert.h>
-#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -123,15 +123,6 @@ void event_due_id(const char *domain, const char *day, char *out, size_t size)
 
 /* ---- is it worth a mail? ---- */
 
-static int band_of(double probability)
-{
-    static const double BANDS[] = {0.5, 0.7, 0.9};
-    int band = 0;
-    while (band < 3 && probability >= BANDS[band])
-        band++;
-    return band;
-}
-
 static const char *lot_reason(const struct ranking *was, const struct ranking *now)
 {
     if (!was->lot_told || !now->lot_told)
@@ -165,9 +156,7 @@ const char *event_case_reason(const struct ranking *was, const struct ranking *n
         return "half of its complaints or more were withdrawn or are about something else";
     if (!ranked) /* of a kind that has no causes */
         return NULL;
-    double was_p = was->causes[0].probability, now_p = now->causes[0].probability;
-    /* a probability that dithers at a band's edge is no news */
-    if (band_of(was_p) != band_of(now_p) && fabs(was_p - now_p) >= 0.05)
+    if (rank_surer(was->causes[0].probability, now->causes[0].probability))
         return "the likeliest cause became more or less sure";
     return NULL;
 }

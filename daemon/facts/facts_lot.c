@@ -59,6 +59,10 @@ static void take_quantity(const struct facts_job *job, const struct fact_name *n
     int count = measured(job, quantity, found, sizeof found / sizeof *found);
     struct lot_summary summary =
         lot_record_with(job->set->record, quantity, found, count, job->input->as_of_ms);
+    if (series) /* also of what is not known: it tells what an answer would be compared with */
+        fact->target = series->target;
+    if (usual && usual->count >= FACTS_BASELINE_LEAST)
+        fact->usual = usual->median[name->part];
     if (summary.count == 0)
         return;
     fact_set_number(fact, name->part == PART_MIN   ? summary.min
@@ -66,8 +70,6 @@ static void take_quantity(const struct facts_job *job, const struct fact_name *n
                                                    : summary.median);
     fact->at_ms = summary.last_ms;
     fact->quantity = quantity == name->quantity ? NULL : quantity;
-    if (series)
-        fact->target = series->target;
     if (usual)
         take_usual(fact, usual, name->part);
 }

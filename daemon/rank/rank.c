@@ -107,6 +107,20 @@ void rank_free(struct rank *rank)
     *rank = (struct rank){0};
 }
 
+static int band_of(double probability)
+{
+    static const double BANDS[] = {0.5, 0.7, 0.9};
+    int band = 0;
+    while (band < 3 && probability >= BANDS[band])
+        band++;
+    return band;
+}
+
+bool rank_surer(double was, double is)
+{
+    return band_of(was) != band_of(is) && fabs(was - is) >= 0.05;
+}
+
 int rank_find(const struct rank *rank, int cause)
 {
     for (int i = 0; i < rank->count; i++)

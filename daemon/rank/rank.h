@@ -38,6 +38,10 @@ void rank_free(struct rank *rank);
 void rank_mix(struct rank *rank, const struct rules *rules, const struct rank *const *ranks,
               const double *weights, int count);
 
+/* Whether QA would act on it that the first cause is said so sure now: it crossed one of 50, 70 and
+ * 90 % by a step of five points or more, for one that dithers at an edge is no news. */
+bool rank_surer(double was, double is);
+
 /* Position (0 first) of a cause, -1. */
 int rank_find(const struct rank *rank, int cause);
 

@@ -461,6 +461,10 @@ static json_t *result_json(const struct measures *x, struct store *store, const 
     json_t *item = f.one ? f.one : json_pack("{s:s}", "quantity", one->m.quantity);
     json_object_set_new(item, "outcome", json_string(OUTCOMES[one->outcome]));
     json_object_set_new(item, "was", *one->was ? json_string(one->was) : json_null());
+    if (one->m.known && *one->m.said)
+        json_object_set_new(item, "mute",
+                            json_boolean(measured_json_mute(x->setup->triage, store, x->lot.lot_id,
+                                                            one->m.quantity)));
     if (!one->m.known && *one->m.said) {
         json_object_set_new(item, "like", one->m.like ? json_string(one->m.like) : json_null());
         json_object_set_new(item, "nearest", nearest_json(x, one->m.quantity));

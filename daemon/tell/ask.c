@@ -1,9 +1,13 @@
-/* What to ask next, of every question whose answer is not known yet: first what is expected to make
- * the first cause the right one most often, then, of those after which the same cause stands first
- * whatever is answered, what is expected to tell most bits. P(answer | cause) is how often the
- * answer comes, bent by what the rules say of it: share x 2^bits, made to sum to 1. */
+/* What to ask next, of every question whose answer is not known yet and can change what is done:
+ * put another cause first, or make the first so much surer or less sure that QA would act on it
+ * (rank_surer()). First what is expected to make the first cause the right one most often, then, of
+ * those after which the same cause stands first whatever is answered, what is expected to tell most
+ * bits. Where no answer changes anything, one sentence says what would tell most. P(answer | cause)
+ * is how often the answer comes, bent by what the rules say of it: share x 2^bits, made to sum
+ * to 1. */
 #include "base/short_id.h"
 #include "base/text.h"
+#include "rules/fact_title.h"
 #include "stats/evidence.h"
 #include "tell/case_json.h"
 #include "tell/tell.h"
@@ -13,6 +17,7 @@
 
 enum { QUESTIONS = 20 }; /* shown at most */
 #define LEAST_GAIN 0.005 /* bits: not worth anybody's time */
+#define SAME 1e-9        /* of probabilities that differ by rounding */
 
 static struct fact fact_of_answer(const struct rule_answer *answer)
 {
@@ -31,6 +36,17 @@ static struct fact fact_of_answer(const struct rule_answer *answer)
             fact.value = answer->ratio;
     }
     return fact;
+}
+
+/* What is measured of a lot is compared with its target or what is usual; where there is neither,
+ * no item that compares will speak, whatever is found. */
+static bool compares_with_nothing(const struct fact_set *facts,
+                                  const struct rule_evidence *evidence)
+{
+    const struct fact *fact = fact_set_at(facts, evidence->fact, 0);
+    return facts->rules->facts[evidence->fact].name.kind == FACT_QUANTITY &&
+           ((evidence->how == EVIDENCE_RATIO && !(fact->target > 0) && !(fact->usual > 0)) ||
+            (evidence->how == EVIDENCE_Z && isnan(fact->usual)));
 }
 
 /* Items on the value and on the ratio read different numbers of the same answer. */
@@ -68,7 +84,9 @@ static double answer_bits(const struct case_rank *ranked, const struct rank_caus
             evidence_bits_guard(&evidence->when, facts, 0) == 0 ||
             (evidence->unless.fact >= 0 && evidence_bits_guard(&evidence->unless, facts, 0) == 1))
             continue;
-        double bits = bits_of(evidence, answer, fact_set_at(facts, evidence->fact, 0));
+        double bits = compares_with_nothing(facts, evidence)
+                          ? NAN
+                          : bits_of(evidence, answer, fact_set_at(facts, evidence->fact, 0));
         if (isnan(bits))
             continue;
         grouped = grouped || evidence->group >= 0;
@@ -92,6 +110,7 @@ static double answer_bits(const struct case_rank *ranked, const struct rank_caus
 
 struct gain {
     double bits, first; /* evidence_gain_bits(), evidence_gain_first() */
+    bool decides;       /* an answer can change what is done */
 };
 
 /* The likeliest of the causes that do not read the fact: of those that stand before it in the
@@ -107,6 +126,36 @@ static double likeliest_other(const struct case_rank *ranked, const struct rule_
             return ranked->rank->causes[i].probability;
     }
     return 0;
+}
+
+/* prior[0] is all others together, the likeliest of whom has `other`; the answers of a cause are
+ * made to sum to 1, in place. */
+static bool decides(const double *prior, size_t causes, double *likelihood, size_t answers,
+                    double other)
+{
+    size_t first = 0;
+    double now = other;
+    for (size_t c = 0; c < causes; c++) {
+        double sum = 0;
+        for (size_t a = 0; a < answers; a++)
+            sum += likelihood[a * causes + c];
+        for (size_t a = 0; a < answers && sum > 0; a++)
+            likelihood[a * causes + c] /= sum;
+        first = c && prior[c] > now ? c : first;
+        now = c ? fmax(now, prior[c]) : now;
+    }
+    for (size_t a = 0; a < answers; a++) {
+        const double *given = &likelihood[a * causes];
+        double total = 0, most = (first ? prior[first] : other) * given[first];
+        bool overtaken = other * given[0] > most * (1 + SAME);
+        for (size_t c = 0; c < causes; c++) {
+            total += prior[c] * given[c];
+            overtaken = overtaken || (c && prior[c] * given[c] > most * (1 + SAME));
+        }
+        if (total > 0 && (overtaken || rank_surer(now, most / total)))
+            return true;
+    }
+    return false;
 }
 
 /* Each cause that reads the fact stands by itself, behind all others taken as one: whatever is
@@ -140,7 +189,9 @@ static struct gain gain_of(const struct triage *triage, const struct case_rank *
     prior[0] = fmax(0, others); /* what rounding leaves of none is nothing */
     if (evidence_gain_bits(prior, most, likelihood, answers, &gain.bits))
         gain.bits = 0;
-    prior[0] = likeliest_other(ranked, uses, fact->use_count);
+    double other = likeliest_other(ranked, uses, fact->use_count);
+    gain.decides = decides(prior, most, likelihood, answers, other);
+    prior[0] = other;
     if (evidence_gain_first(prior, most, likelihood, answers, &gain.first))
         gain.first = 0;
     free(prior);
@@ -209,7 +260,10 @@ static json_t *question_json(const struct triage *triage, const struct question 
     return object;
 }
 
-json_t *ask_json(const struct triage *triage, const struct case_rank *ranked, bool desk, int limit)
+/* All that may be asked and would tell anything, in order; what decides nothing last. Caller frees.
+ */
+static struct question *questions_of(const struct triage *triage, const struct case_rank *ranked,
+                                     bool desk, int *ret_count)
 {
     const struct rules *rules = triage->rules;
     struct question *questions = xcalloc((size_t)rules->ask_count + 1, sizeof *questions);
@@ -220,13 +274,93 @@ json_t *ask_json(const struct triage *triage, const struct case_rank *ranked, bo
             evidence_bits_guard(&ask->when, case_rank_facts(ranked), 0) == 0)
             continue;
         struct gain gain = gain_of(triage, ranked, ask);
+        int order = !gain.decides ? 2 : desk && strcmp(ask->of, "caller") != 0;
         if (gain.bits >= LEAST_GAIN)
-            questions[count++] =
-                (struct question){ask, gain, desk && strcmp(ask->of, "caller") != 0};
+            questions[count++] = (struct question){ask, gain, order};
     }
     qsort(questions, (size_t)count, sizeof *questions, by_gain);
+    *ret_count = count;
+    return questions;
+}
+
+/* ---- where nothing decides ---- */
+
+/* How far apart what an item may say lies, in bits. */
+static double swing_of(const struct rule_evidence *evidence)
+{
+    double low = INFINITY, high = -INFINITY;
+    for (int i = 0; i < evidence->point_count; i++) {
+        low = fmin(low, evidence->curve[i].bits);
+        high = fmax(high, evidence->curve[i].bits);
+    }
+    for (int i = 0; i < evidence->word_count; i++) {
+        low = fmin(low, evidence->words[i].bits);
+        high = fmax(high, evidence->words[i].bits);
+    }
+    return high > low ? high - low : 0;
+}
+
+/* Of what stands first, a record of the lot that is not there: the one that could say most. -1: all
+ * that the rules read of it is known. */
+static int record_missing(const struct case_rank *ranked)
+{
+    const struct fact_set *facts = case_rank_facts(ranked);
+    const struct rank_cause *first = &ranked->rank->causes[0];
+    double most = 0;
+    int best = -1;
+    for (int i = 0; i < first->item_count; i++) {
+        const struct rule_evidence *evidence = first->items[i].evidence;
+        enum fact_kind kind = facts->rules->facts[evidence->fact].name.kind;
+        bool recorded = kind == FACT_QUANTITY || kind == FACT_PLACE || kind == FACT_DISPATCH;
+        double swing = swing_of(evidence);
+        if (!recorded || is_known(ranked, evidence->fact) || swing <= most ||
+            compares_with_nothing(facts, evidence))
+            continue;
+        most = swing;
+        best = evidence->fact;
+    }
+    return best;
+}
+
+#define NOTHING_DECIDES "No answer would put another cause first or change what is done; "
+
+/* NULL in JSON: a question decides. */
+static json_t *says_json(const struct triage *triage, const struct case_rank *ranked)
+{
+    int count, fact = -1;
+    struct question *questions = questions_of(triage, ranked, false, &count);
+    const struct rule_ask *best = NULL;
+    struct text_buffer says = {0};
+    char title[FACT_TITLE];
+    for (int i = 0; i < count && !best; i++)
+        best = strcmp(questions[i].ask->of, "caller") != 0 ? questions[i].ask : NULL;
+    bool decided = count > 0 && questions[0].gain.decides;
+    free(questions);
+    if (decided || ranked->rank->count == 0)
+        return json_null();
+    if (!case_rank_facts(ranked)->record)
+        text_append(&says, NOTHING_DECIDES "the lot's code would tell most: without it no record "
+                                           "speaks.");
+    else if (best)
+        text_appendf(&says, NOTHING_DECIDES "this %s would tell most: %s.",
+                     strcmp(best->of, "lab") == 0 ? "test" : "record", best->ask);
+    else if ((fact = record_missing(ranked)) >= 0)
+        text_appendf(
+            &says, NOTHING_DECIDES "this record, which is missing, would tell most: %s.",
+            fact_title(triage->rules->vocabulary, &triage->rules->facts[fact].name, title));
+    else
+        text_append(&says, NOTHING_DECIDES "no record that the rules read is missing.");
+    json_t *told = json_string(says.data);
+    text_buffer_free(&says);
+    return told;
+}
+
+json_t *ask_json(const struct triage *triage, const struct case_rank *ranked, bool desk, int limit)
+{
+    int count;
+    struct question *questions = questions_of(triage, ranked, desk, &count);
     json_t *list = json_array();
-    for (int i = 0; i < count && i < limit; i++)
+    for (int i = 0; i < count && i < limit && questions[i].gain.decides; i++)
         json_array_append_new(list, question_json(triage, &questions[i]));
     free(questions);
     return list;
@@ -239,9 +373,10 @@ int tell_ask(struct triage *triage, struct store *store, int64_t case_id, json_t
     int rc = case_rank_read(triage, store, case_id, &ranked, err);
     if (rc)
         return rc;
-    *ret = json_pack("{s:o, s:o, s:o}", "case", CASE_ID_JSON(case_id), "as_of",
-                     case_json_when(triage, ranked.input.as_of_ms), "ask",
-                     ask_json(triage, &ranked, false, QUESTIONS));
+    *ret =
+        json_pack("{s:o, s:o, s:o, s:o}", "case", CASE_ID_JSON(case_id), "as_of",
+                  case_json_when(triage, ranked.input.as_of_ms), "ask",
+                  ask_json(triage, &ranked, false, QUESTIONS), "says", says_json(triage, &ranked));
     case_json_harm(&ranked, *ret);
     case_rank_clear(&ranked);
     return 0;

@@ -22,7 +22,8 @@ int case_json_items(const struct rank_cause *cause, bool speaks_for,
                     const struct rank_item *ret[CASE_ITEMS]);
 /* A fact's value: a number, a word, a list of words; JSON null if unknown. */
 json_t *case_json_value(const struct fact *fact);
-/* Questions by expected gain; the caller's first if `desk`. At most `limit`. */
+/* Questions whose answers can change what is done, by expected gain; the caller's first if `desk`.
+ * At most `limit`. */
 json_t *ask_json(const struct triage *triage, const struct case_rank *ranked, bool desk, int limit);
 /* RFC 3339 in the plant's time. */
 json_t *case_json_when(const struct triage *triage, int64_t ms);

@@ -39,6 +39,55 @@ json_t *measured_json(const struct triage *triage, const struct tz *tz,
     return one;
 }
 
+/* Whether rules read the quantity, and only beside a target or what is usual. */
+static bool is_only_compared(const struct rules *rules, const char *quantity)
+{
+    bool any = false;
+    for (int f = 0; f < rules->fact_count; f++) {
+        const struct rule_fact *fact = &rules->facts[f];
+        if (fact->name.kind != FACT_QUANTITY || strcmp(fact->name.quantity, quantity) != 0)
+            continue;
+        for (int u = 0; u < fact->use_count; u++) {
+            const struct rule_use *use = &rules->uses[fact->first_use + u];
+            enum evidence_how how = rules->causes[use->cause].evidence[use->item].how;
+            if (how != EVIDENCE_RATIO && how != EVIDENCE_Z)
+                return false;
+            any = true;
+        }
+    }
+    return any;
+}
+
+/* Errors pass for something to compare with: they are told where they matter. */
+static bool is_compared(struct triage *triage, struct store *store, int64_t lot_id,
+                        const char *quantity)
+{
+    const struct lot_record *record;
+    const struct fact_baseline *baseline;
+    struct lot_records records;
+    bool compared = true;
+    if (lot_record_all(store, triage->rules, triage->tz, &records, NULL) ||
+        lot_record_get(triage->source.lots, &records, lot_id, &record, NULL))
+        return true;
+    if (!facts_baseline(&triage->source, &records, record, record->lot.packed_to_ms + WHEN_DAY_MS,
+                        &baseline, NULL)) {
+        const struct lot_series *series = lot_record_series(record, quantity);
+        const struct fact_usual *usual = facts_usual(baseline, quantity);
+        compared =
+            (series && series->target > 0) || (usual && usual->count >= FACTS_BASELINE_LEAST);
+        cache_object_unref((void *)baseline);
+    }
+    lot_record_unref(record);
+    return compared;
+}
+
+bool measured_json_mute(struct triage *triage, struct store *store, int64_t lot_id,
+                        const char *quantity)
+{
+    const char *name = rules_quantity(triage->rules, quantity);
+    return is_only_compared(triage->rules, name) && !is_compared(triage, store, lot_id, name);
+}
+
 struct listing {
     const struct triage *triage;
     json_t *list;

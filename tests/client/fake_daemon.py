@@ -450,7 +450,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
             case = parts[1]
             part = parts[2] if len(parts) > 2 else ""
             answers = {"": self.rank, "why": self.why, "follow": followed,
-                       "ask": lambda c: {"case": c, **EXACT, "as_of": "2026-11-20T09:14:00-05:00", "ask": ASK},
+                       "ask": lambda c: {"case": c, **EXACT, "as_of": "2026-11-20T09:14:00-05:00", "ask": ASK, "says": None},
                        "reach": lambda c: {"case": c, **EXACT, "cause": "packed-hot", "title": "Packed too hot",
                            "probability": 0.81, "as_of": "2026-11-20T09:14:00-05:00", "in_code_on": "2026-11-22", "more": c == "C9", "within_days": 14, "lots": [
                            {"product": "W24", "line": "2", "lot": "L2-6321-C0600", "probability": 0.9, "units": 12400,

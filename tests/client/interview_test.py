@@ -586,6 +586,20 @@ class Interview(ClientTest):
         self.assertEqual(t.ends(), 0)
         self.assertNotIn("product", self.sent()[0])
 
+    def test_what_the_daemon_leaves_out_is_not_asked(self):
+        """It ranked the complaint and has no question left: none could change anything. Without it the usual ones are."""
+        self.daemon.ask = []
+        t, asked = self.start("--lot", "L2 6321 B0412"), ""
+        for _ in range(12):
+            shown = t.prompt()
+            asked += shown
+            if "Enter logs it." in shown:
+                break
+            t.say("mold" if "What is wrong" in shown else "n" if "Is anyone" in shown else "")
+        self.assertIn("call back", asked)
+        for question in ("Where on the loaf", "What colour", "Where was the bread kept"):
+            self.assertNotIn(question, asked)
+
     def test_a_return_asks_for_its_own(self):
         self.daemon.ask = []
         t = self.start("--channel", "return", "--lot", "6321")

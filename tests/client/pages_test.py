@@ -13,6 +13,8 @@ from support import ClientTest
 PAGES = pathlib.Path(__file__).resolve().parent / "commands" / "pages"
 EXACT, SEVERAL, CANDIDATES, HOLD = (fake_daemon.EXACT, fake_daemon.SEVERAL, fake_daemon.CANDIDATES, fake_daemon.HOLD)
 AT = "2019-11-20T09:14:00-05:00"
+NOTHING_DECIDES = ("No answer would put another cause first or change what is done; this test would tell most: Measure crumb pH "
+                   "of the retained sample.")
 
 CASES = [
     {"case": "C1", "symptom": "mold", **EXACT, "line": "2", "complaints": 1200, "as_of": AT, "state": "open",
@@ -132,8 +134,8 @@ COMMANDS = {
         {"fact": "line", "bits": 1, "because": "Line 2 has more.", "although": "more than by chance, but explained better by: film"}]}]}]),
     "rank-kept": (["rank", "C1", "--revision", "3"], [KEPT]),
     "rank-kept-one": (["rank", "C1", "--revision", "0"], [{**KEPT, "complaints": 1, "mailed": None}]),
-    "ask": (["ask", "C1"], [{"case": "C1", **SEVERAL, "as_of": AT, "ask": fake_daemon.ASK}]),
-    "ask-none": (["ask", "C1"], [{"case": "C1", **EXACT, "as_of": AT, "ask": []}]),
+    "ask": (["ask", "C1"], [{"case": "C1", **SEVERAL, "as_of": AT, "ask": fake_daemon.ASK, "says": None}]),
+    "ask-none": (["ask", "C1"], [{"case": "C1", **EXACT, "as_of": AT, "ask": [], "says": NOTHING_DECIDES}]),
     "outbox": (["outbox"], [{"waiting": 1, "parked": 1200, "sent": 7, "gap": "no mail is set up", "mails": [MAIL]}]),
     "outbox-send": (["outbox", "--send", "12"], [{"due": 2}]), "outbox-send-one": (["outbox", "--send", "all"], [{"due": 1}]),
     "outbox-send-what": (["outbox", "--send", "12x"], []),

@@ -98,6 +98,18 @@ def check_unknown(plant):
     assert "misspelled" in last["why"], last
 
 
+def check_mute(plant):
+    """Of what rules only compare they say nothing where the product has nothing to compare it with, and that is told; it
+    is not asked for either."""
+    case = log(plant, LOT)
+    asked = [q["fact"] for q in plant.client_json("ask", case)["ask"]]
+    assert asked and "propionate_ppm" not in asked, asked
+    done = measure(plant, "propionate_ppm=900")
+    assert "the rules compare it with the product's target or with what is usual, and there is neither: they say nothing" in words(done.stdout), done.stdout
+    told = {r["quantity"]: r["mute"] for r in measured(plant, "propionate_ppm=900", "inhibitor_pct_flour=0.3")["results"]}
+    assert told == {"propionate_ppm": True, "inhibitor_pct_flour": False}, told          # the second has a target
+
+
 def check_refused(plant):
     """What cannot be so is refused, all of it named, and nothing is recorded."""
     before = plant.client_json("lot", LOT)["measured"]
@@ -306,7 +318,7 @@ def check_sheet(plant):
         assert "half &lt;the&gt; weight" in page and not tells_phone(page, "013-4711") and "no picture" not in page, page
 
 
-CHECKS = (check_evidence, check_word, check_unknown, check_refused, check_harm, check_private, check_photos,
+CHECKS = (check_evidence, check_word, check_unknown, check_mute, check_refused, check_harm, check_private, check_photos,
           check_kinds, check_served, check_detached, check_sheet, check_erased, check_export)
 
 

@@ -23,11 +23,17 @@ SIMULATORS = {"plants": "simulate.py", "physical": "physical/sim.py", "paperwork
               "tropics": "tropics/sim.py", "northern": "northern/sim.py"}
 
 
-def simulated(seed, work, *more, by="plants", planted=""):
-    folder = (work if by == "plants" else work / by) / ("-".join(["seed", str(seed), *more, *filter(None, [planted])]))
+TAKES_DAYS = {"plants": 112, "tropics": 182, "northern": 182}   # the others are told how many times as long by the environment
+
+
+def simulated(seed, work, *more, by="plants", planted="", times=1):
+    if times > 1 and by in TAKES_DAYS:
+        more = (str(TAKES_DAYS[by] * times),)
+    name = ["seed", str(seed), *more, planted, f"x{times}" if times > 1 else ""]
+    folder = (work if by == "plants" else work / by) / "-".join(filter(None, name))
     if not (folder / "answers.json").exists():
         subprocess.run([sys.executable, HERE / SIMULATORS[by], str(seed), folder, *more], check=True, stdout=subprocess.DEVNULL,
-                       env={**os.environ, planting.VARIABLE: planted})
+                       env={**os.environ, planting.VARIABLE: planted, planting.TIMES: str(times)})
     return folder
 
 

@@ -83,6 +83,14 @@ class Files(unittest.TestCase):
             for answer in ask["answers"]:
                 self.assertTrue("word" in answer or uses <= set(answer), (ask["fact"], uses))
 
+    def test_callers_are_asked_what_fits(self):
+        """What a caller with mold sees, a caller with a smell does not: nobody is asked for the color of a smell."""
+        seen, any_ = {"where", "colour", "spots"}, {"wet_inside_bag", "bag", "kept", "opened_days"}
+        fits = {"mold": seen | any_, "off-odor": {"odor", "crumb"} | any_, "staling": {"odor", "crumb"} | any_}
+        for symptom, facts in fits.items():
+            asked = {a["fact"] for a in read("asks.json")["asks"] if a["of"] == "caller" and symptom in a.get("symptoms", fits)}
+            self.assertEqual(asked, facts, symptom)
+
     def test_what_can_be_measured_is_read(self):
         """A quantity that no rule reads is loaded for nothing."""
         models = {"core_temp_c", "pack_room_c", "mold_free_days"}       # the models and calibrate read them

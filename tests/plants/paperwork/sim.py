@@ -10,7 +10,7 @@ sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
 sys.path.append(os.path.dirname(sys.path[0]))
 from people import Desk
 from plant import Plant
-from planting import dealt
+from planting import dealt, times
 from records import keep
 from troubles import CAUSES, Event, decoys, strike
 
@@ -51,7 +51,7 @@ def main(seed, out):
     r = random.Random(f"paperwork plant {seed}")
     P = Plant(seed, r)
     P.bumps, events = [], []
-    for cause in dealt(deck(seed), seed):
+    for cause in dealt([c for i in range(times()) for c in deck(seed + i)], seed):
         e = Event(P, len(events), cause, r)
         same = [c for c, s in [(c, k) for k, v in CAUSES.items() for c in v] if s == e.symptom]
         while not strike(e): e = Event(P, len(events), r.choice(same), r)
@@ -59,8 +59,8 @@ def main(seed, out):
     decoys(P, r)
     desk = Desk(P, r)
     want = [max(2, min(28, round(r.lognormvariate(1.95, .7)))) for _ in events]
-    while sum(want) > 150: want = [max(2, int(x * .9)) for x in want]
-    while sum(want) < 68: want[r.randrange(len(want))] += 2
+    while sum(want) > 150 * times(): want = [max(2, int(x * .9)) for x in want]
+    while sum(want) < 68 * times(): want[r.randrange(len(want))] += 2
     for e, n in zip(events, want):
         if len(e.lots) > 60: n = min(45, int(n * 1.3))
         n = min(n, 6 * len(e.lots) + 5)
@@ -95,7 +95,7 @@ def main(seed, out):
                 k += 1
     b = r.uniform(.42, .58)
     planted = len(desk.out)
-    background(P, desk, r, max(120 - planted, min(345 - planted, round(planted * b / (1 - b)))))
+    background(P, desk, r, max(120 * times() - planted, min(345 * times() - planted, round(planted * b / (1 - b)))))
     os.makedirs(out, exist_ok=True)
     keep(P, r, out)
     order = sorted(range(len(desk.out)), key=lambda i: (desk.out[i][0], desk.out[i][1]["id"]))
