@@ -44,8 +44,10 @@ def check_working(plant, case):
     why = plant.client_json("why", case, "packed-hot")
     facts = why["causes"][0]["facts"]
     assert all(f["because"] and f["source"] for f in facts), facts
-    ask = plant.client_json("ask", case)["ask"]
-    assert ask and all(a["of"] in ("caller", "plant", "lab") for a in ask), ask
+    answer = plant.client_json("ask", case)
+    ask = answer["ask"]
+    assert all(a["of"] in ("caller", "plant", "lab") for a in ask), ask
+    assert bool(ask) == (answer["says"] is None), "a question, or the sentence that none decides"
     known = {"where", "wet_inside_bag", "colour", "bag", "core_at_pack_c"}
     assert not known & {a["fact"] for a in ask}, "never asks what is known"
     reach = plant.client_json("reach", case)
