@@ -3,11 +3,13 @@
 #include "desk/joining.h"
 #include "desk/logged.h"
 #include "desk/named.h"
+#include "desk/passed_on.h"
 #include "desk/return_place.h"
 #include "desk/understood.h"
 #include "intake/harm.h"
 #include "rank/triage.h"
 #include "store/outbox.h"
+#include "store/seen.h"
 #include <assert.h>
 #include <string.h>
 
@@ -251,12 +253,15 @@ static void add_understood(const struct desk *desk, struct store *store, const s
                            int64_t lot_id, json_t *answer)
 {
     json_object_update(answer, t->lot);
-    if (t->placed.again || t->placed.joined)
+    if (t->placed.again || t->placed.joined || (t->placed.complaint_id && !seen_all(store)))
         logged_json(desk, store, t->placed.complaint_id, answer);
     json_object_set_new(answer, "understood", understood_json(store, desk->tz, lot_id, t->form));
     json_object_set(answer, "taken", t->taken);
     json_object_set(answer, "apart", t->apart.told);
-    json_object_set(answer, "doubts", t->form->doubts);
+    if (t->placed.complaint_id && !seen_all(store)) /* of the lots that are seen */
+        logged_doubts(desk, store, t->placed.complaint_id, answer);
+    else
+        json_object_set(answer, "doubts", t->form->doubts);
 }
 
 /* To find somebody by a number that is made up would tell who called: to the desk alone. */
@@ -302,6 +307,26 @@ json_t *answer_taken(const struct desk *desk, struct store *store, const struct 
     return answer;
 }
 
+/* Nothing that depends on what else is known of its case. */
+json_t *answer_passed_on(const struct desk *desk, const struct taking *t)
+{
+    json_t *answer = json_pack("{s:s, s:b, s:[], s:[], s:[]}", "complaint", t->form->uuid, "again",
+                               t->placed.again, "ranked", "ask", "cautions");
+    const struct answer_harm says = {.harm = json_object_get(t->form->body, "harm"),
+                                     .possible = t->form->harm_possible,
+                                     .reachable = t->reachable};
+    passed_on_json(answer);
+    json_object_set_new(answer, "doubts", json_array());
+    json_object_set(answer, "taken", t->taken);
+    json_object_set(answer, "apart", t->apart.told);
+    json_object_set(answer, "ignored", t->form->ignored);
+    add_said_harm(desk, &says,
+                  &(struct alarm_known){
+                      .stuck = t->mail_stuck, .logged = true, .queued_before = was_mailed(t)},
+                  answer);
+    return answer;
+}
+
 json_t *answer_preview(const struct desk *desk, struct store *store, const struct taking *t,
                        const json_t *ranking, int64_t now_ms)
 {
@@ -317,14 +342,18 @@ json_t *answer_preview(const struct desk *desk, struct store *store, const struc
     return answer;
 }
 
-json_t *answer_busy(const struct desk *desk, const struct taking *t)
+json_t *answer_busy(const struct desk *desk, const struct taking *t, bool all)
 {
     if (!t->form)
         return refusal_json(desk, t);
     json_t *answer = json_pack("{s:s, s:o, s:[], s:[], s:[], s:b}", "complaint", t->form->uuid,
                                "case", case_json(t), "ranked", "ask", "cautions", "busy", true);
-    json_object_update(answer, t->lot);
-    json_object_set(answer, "doubts", t->form->doubts);
+    if (all) {
+        json_object_update(answer, t->lot);
+        json_object_set(answer, "doubts", t->form->doubts);
+    } else {
+        passed_on_unread(answer);
+    }
     add_form_harm(desk, t, NULL,
                   &(struct alarm_known){t->mail_stuck, true, was_mailed(t), t->mail_gathered},
                   answer);

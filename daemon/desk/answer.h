@@ -8,8 +8,11 @@
  * of the case, NULL: not asked for. Of one that was refused: {"error": {…}}. */
 json_t *answer_taken(const struct desk *desk, struct store *store, const struct taking *t,
                      const json_t *ranking);
-/* The same with nothing that would have to be looked up. */
-json_t *answer_busy(const struct desk *desk, const struct taking *t);
+/* Of one that became a plant's which who sent it does not see: desk/passed_on.h. */
+json_t *answer_passed_on(const struct desk *desk, const struct taking *t);
+/* As answer_taken() with nothing that would have to be looked up; `all`: the sender sees all
+ * plants, else nothing of the lot. */
+json_t *answer_busy(const struct desk *desk, const struct taking *t, bool all);
 json_t *answer_preview(const struct desk *desk, struct store *store, const struct taking *t,
                        const json_t *ranking, int64_t now_ms);
 /* What a complaint says now that was corrected or brought back, as of one that is logged: "harm",

@@ -77,10 +77,16 @@ static int check_logged_lot(const struct anew *own, const struct anew *to, struc
     return check_lots(code, first, same_as, err);
 }
 
-static int find_first(const struct desk *desk, struct store *store, const char *same_as,
+struct first {
+    const char *same_as;
+    bool unseen; /* by who names it: as if it were not there */
+};
+
+static int find_first(const struct desk *desk, struct store *store, const struct first *first,
                       struct anew *ret, struct error *err)
 {
-    int rc = anew_find(desk, store, same_as, ret, err);
+    const char *same_as = first->same_as;
+    int rc = first->unseen ? ERROR_NOT_FOUND : anew_find(desk, store, same_as, ret, err);
     if (rc == ERROR_NOT_FOUND)
         return refuse(err, same_as, "there is no such complaint",
                       "the first report must be logged before the one that repeats it");
@@ -153,7 +159,7 @@ int joining_log(const struct desk *desk, struct store *store, const struct compl
     anew_clear(&own);
     if (rc != ERROR_NOT_FOUND)
         return rc;
-    rc = find_first(desk, store, form->same_as, &to, err);
+    rc = find_first(desk, store, &(struct first){form->same_as, form->same_as_unseen}, &to, err);
     if (!rc && to.withdrawn)
         rc = refuse(err, form->same_as, "is withdrawn",
                     "log it as a complaint of its own, or bring that one back first");
@@ -244,7 +250,7 @@ int joining_join(const struct desk *desk, struct store *store, const struct join
     struct anew own = {0}, to = {0};
     int rc = anew_find(desk, store, pair->uuid, &own, err);
     if (!rc)
-        rc = find_first(desk, store, pair->same_as, &to, err);
+        rc = find_first(desk, store, &(struct first){pair->same_as, pair->unseen}, &to, err);
     bool there = !rc && own.joined && own.id == to.id;
     if (there) {
         *ret = (struct complaint_placed){.complaint_id = to.id,

@@ -22,6 +22,7 @@ struct joining_pair {
     const char *uuid;    /* the complaint that is a report of the same … */
     const char *same_as; /* … as this one, which stays */
     bool anyway;         /* though two codes were read whole, of two lots */
+    bool unseen;         /* by who asks (store/seen.h): there is no such complaint to join to */
 };
 /* One that was logged as a complaint of its own; `why` is put on record. ERROR_NOT_FOUND,
  * ERROR_INVALID; ERROR_CONFLICT also if either is withdrawn. */

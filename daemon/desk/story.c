@@ -11,6 +11,7 @@
 #include "store/history.h"
 #include "store/joined.h"
 #include "store/lot_find.h"
+#include "store/seen.h"
 #include <assert.h>
 #include <ctype.h>
 #include <stdlib.h>
@@ -133,14 +134,26 @@ static void tell_record(const struct telling *t, const struct history_row *row, 
     json_decref(is);
 }
 
+/* Where it was moved from or to, unless that is another plant's. */
+static json_t *told_moved(const struct telling *t, const struct history_row *row, const char *text)
+{
+    int64_t id;
+    bool other_case = strcmp(row->field, "case") == 0 && short_id_parse(SHORT_ID_CASE, text, &id) &&
+                      !seen_case(t->store, id);
+    return other_case || !seen_code(t->store, text) ? json_null() : told(text);
+}
+
 static int tell_event(void *arg, const struct history_row *row)
 {
     const struct telling *t = arg;
     char when[40], uuid[UUID_TEXT];
+    bool complaint = uuid_normalize(row->about, uuid);
+    if (complaint && !seen_report(t->store, row->about)) /* it went to another plant */
+        return 0;
     json_t *event = json_pack("{s:s, s:s, s:s}", "at", when_format(t->desk->tz, row->at_ms, when),
                               "by", *row->by ? row->by : "oddloaf", "what", row->what);
-    bool complaint = uuid_normalize(row->about, uuid);
-    set_said(event, complaint ? "complaint" : "lot", row->about);
+    if (complaint || seen_code(t->store, row->about))
+        set_said(event, complaint ? "complaint" : "lot", row->about);
     if (complaint)
         named_short_json(t->store, row->about, event);
     set_said(event, "why", row->why);
@@ -150,8 +163,8 @@ static int tell_event(void *arg, const struct history_row *row)
         return 0;
     }
     set_said(event, "field", row->field);
-    json_object_set_new(event, "was", told(row->was));
-    json_object_set_new(event, "is", told(row->is));
+    json_object_set_new(event, "was", told_moved(t, row, row->was));
+    json_object_set_new(event, "is", told_moved(t, row, row->is));
     if (t->shown && row->change_id)
         show_said(t, row, event);
     json_array_append_new(t->events, event);

@@ -14,6 +14,7 @@ struct taking {
     const char *user; /* who sends it, as the daemon knows the peer; borrowed, set by the caller */
     bool desk;        /* who called is told to the sender; set by the caller */
     bool alone;       /* not one of a file: a refusal is the answer */
+    bool elsewhere;   /* its id is a complaint's that the sender does not see; likewise */
     bool old;         /* nobody waits for its ranking; set by the caller */
     bool bulk;        /* one of many that a file brings; likewise */
     struct complaint_form *form; /* NULL: refused, see err */

@@ -13,6 +13,7 @@
 #include "store/contact.h"
 #include "store/entry.h"
 #include "store/joined.h"
+#include "store/seen.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -79,6 +80,7 @@ static void add_reports(struct store *store, const struct tz *tz, const struct s
 
 struct changes {
     const struct tz *tz;
+    struct store *store;
     struct apart_row kept; /* nothing: contact data are not shown */
     json_t *list;
 };
@@ -90,10 +92,22 @@ static json_t *words(const json_t *said, const char *name, const char *told)
     return text ? json_incref(text) : *told ? json_string(told) : json_null();
 }
 
+/* Of who sees one plant: what a complaint was moved from may be another's. */
+static bool is_others(const struct changes *c, const struct change_row *row)
+{
+    int64_t was, is;
+    bool cases = strcmp(row->field, "case") == 0;
+    return !seen_code(c->store, row->was) || !seen_code(c->store, row->now) ||
+           (cases && short_id_parse(SHORT_ID_CASE, row->was, &was) && !seen_case(c->store, was)) ||
+           (cases && short_id_parse(SHORT_ID_CASE, row->now, &is) && !seen_case(c->store, is));
+}
+
 static int add_change(void *arg, const struct change_row *row)
 {
     const struct changes *c = arg;
     char when[40];
+    if (is_others(c, row))
+        return 0;
     json_t *change = json_pack("{s:s, s:s, s:s}", "at", when_format(c->tz, row->at_ms, when), "by",
                                row->by, "field", row->field);
     const json_t *said = apart_row_change(&c->kept, row->id);
@@ -106,7 +120,7 @@ static int add_change(void *arg, const struct change_row *row)
 
 static json_t *changes_json(const struct tz *tz, struct store *store, const char *uuid, bool desk)
 {
-    struct changes changes = {.tz = tz, .list = json_array()};
+    struct changes changes = {.tz = tz, .store = store, .list = json_array()};
     char *body = NULL;
     if (desk)
         contact_of_report(store, uuid, &body, NULL);

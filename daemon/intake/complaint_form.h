@@ -19,6 +19,7 @@
 struct complaint_form {
     char uuid[UUID_TEXT];
     char same_as[UUID_TEXT]; /* the complaint it repeats, "" none */
+    bool same_as_unseen;     /* who sends it does not see that one: set by whoever logs it */
     bool anyway;             /* … though both codes were read whole, of two lots ("anyway") */
     int64_t received_ms;
     json_t *body;                            /* normalized, without contact */

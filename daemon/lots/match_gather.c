@@ -4,6 +4,7 @@
  * look-up brings has no weight worth naming. */
 #include "base/text.h"
 #include "lots/match_inside.h"
+#include "store/seen.h"
 #include <math.h>
 #include <stdlib.h>
 
@@ -224,13 +225,16 @@ static int gather_by_text(struct matching *m, bool *ret_agreed)
 
 static int fetch_rows(struct matching *m)
 {
-    m->rows.count = 0;
+    size_t kept = 0;
     for (size_t i = 0; i < m->close_count; i++) {
-        int rc = lot_find_by_id(m->store, m->close[i].lot_id, &m->rows.row[i], m->err);
+        struct lot_find_row *row = &m->rows.row[kept];
+        int rc = lot_find_by_id(m->store, m->close[i].lot_id, row, m->err);
         if (rc < 0)
             return rc;
-        m->rows.count++;
+        if (seen_plant(m->store, row->plant)) /* of what who asks sees */
+            m->close[kept++] = m->close[i];
     }
+    m->rows.count = m->close_count = kept;
     return 0;
 }
 

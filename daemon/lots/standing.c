@@ -3,6 +3,7 @@
 #include "lots/matcher.h"
 #include "lots/unrecorded.h"
 #include "store/lot_find.h"
+#include "store/seen.h"
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -19,7 +20,7 @@ static int add_candidate(struct store *store, int64_t lot_id, double weight, str
 {
     struct lot_find_row row;
     int rc = lot_find_by_id(store, lot_id, &row, err);
-    if (rc)
+    if (rc || !seen_plant(store, row.plant))
         return rc;
     struct standing_candidate *c = &s->candidate[s->count++];
     *c = (struct standing_candidate){.lot_id = lot_id,

@@ -8,6 +8,7 @@
 #include "lots/unrecorded.h"
 #include "base/text.h"
 #include "lots/match_inside.h"
+#include "store/seen.h"
 #include <assert.h>
 #include <math.h>
 #include <stdlib.h>
@@ -128,7 +129,7 @@ int unrecorded_look(struct store *store, const struct tz *tz, const struct lot_p
     if (rc == 0 && !rows.count && *printed && strcmp(printed, read) != 0)
         rc = lot_find_by_fold(store, printed, 1, &rows, err);
     ret->found = rows.count > 0;
-    if (rc == 0 && parsed->whole && !ret->found)
+    if (rc == 0 && parsed->whole && !ret->found && seen_plant(store, parsed->plant))
         rc = find_gap(store, tz, parsed, ret, err);
     return rc;
 }

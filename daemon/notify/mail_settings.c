@@ -3,6 +3,7 @@
 #include "notify/mime.h"
 #include "store/outbox.h"
 #include <errno.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
@@ -22,6 +23,7 @@ struct mail_settings mail_settings_copy(const struct mail_settings *s)
                                   json_deep_copy(s->digest_to),
                                   json_deep_copy(s->records_to),
                                   json_deep_copy(s->due_to),
+                                  json_deep_copy(s->plants),
                                   xstrdup(s->tz_name),
                                   s->sheet_kb,
                                   s->timeout_s,
@@ -40,6 +42,7 @@ void mail_settings_free(struct mail_settings *copy)
     json_decref((json_t *)copy->digest_to);
     json_decref((json_t *)copy->records_to);
     json_decref((json_t *)copy->due_to);
+    json_decref((json_t *)copy->plants);
     *copy = (struct mail_settings){0};
 }
 
@@ -158,6 +161,26 @@ static void check_program(struct finding *f, const char *key, const char *path)
         find(f, key, path, HINT, "cannot be run: permission denied");
 }
 
+/* Lists that are the company's are told of there. */
+static void check_plants(struct finding *f, const struct mail_settings *s)
+{
+    static const char *const KEYS[] = {"mail/to", "mail/urgent_to", "mail/digest_to",
+                                       "mail/due_to"};
+    const json_t *const outer[] = {s->to, s->urgent_to, s->digest_to, s->due_to};
+    const char *name;
+    json_t *values;
+    json_object_foreach((json_t *)s->plants, name, values)
+    {
+        for (size_t i = 0; i < sizeof KEYS / sizeof KEYS[0]; i++) {
+            const json_t *list = json_object_get(values, KEYS[i]);
+            char key[96];
+            snprintf(key, sizeof key, "plants/%s/%s", name, KEYS[i]);
+            if (!json_equal(list, outer[i]))
+                check_addresses(f, key, list);
+        }
+    }
+}
+
 int mail_settings_check(const struct mail_settings *s,
                         void (*each)(void *arg, const struct error *fault), void *arg)
 {
@@ -171,6 +194,7 @@ int mail_settings_check(const struct mail_settings *s,
     check_addresses(&f, "mail/digest_to", s->digest_to);
     check_addresses(&f, "mail/records_to", s->records_to);
     check_addresses(&f, "mail/due_to", s->due_to);
+    check_plants(&f, s);
     if (*s->program && (addressed || strcmp(s->program, USUAL_PROGRAM) != 0))
         check_program(&f, "mail/program", s->program);
     if (*s->hook_program)

@@ -15,8 +15,9 @@ struct mail_settings {
     const json_t *to, *urgent_to, *digest_to; /* addresses; where none is sound, as `to` */
     const json_t *records_to;                 /* of what the inbox took; where none is, nobody */
     const json_t *due_to;                     /* what is due today; where none is sound, as `to` */
-    const char *tz_name;                      /* IANA zone for dates; the mailer opens its own */
-    int sheet_kb;                             /* the largest that is attached; 0 none */
+    const json_t *plants; /* name → the same of that plant, "mail/to" …; NULL: none is named */
+    const char *tz_name;  /* IANA zone for dates; the mailer opens its own */
+    int sheet_kb;         /* the largest that is attached; 0 none */
     int timeout_s, retry_s, park_h;
 };
 

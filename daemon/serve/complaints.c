@@ -7,6 +7,7 @@
 #include "desk/answer.h"
 #include "serve/app.h"
 #include "serve/route.h"
+#include "store/case.h"
 #include "tell/tell.h"
 #include <stdio.h>
 #include <stdlib.h>
@@ -128,6 +129,44 @@ static int read_one(struct batch *b, struct store *store, struct error *err)
     return t->err.code;
 }
 
+/* ---- of a sender who sees some plants ---- */
+
+/* There is such a report, and it is none of theirs. Everything is read as of all plants: whose a
+ * complaint is shows then. */
+static bool is_elsewhere(const struct batch *b, struct store *store, const char *uuid)
+{
+    int64_t of_case;
+    if (b->rq->sees_all || !*uuid || case_of_uuid(store, uuid, &of_case, NULL))
+        return false;
+    seen_set(store, &b->rq->seen);
+    bool seen = seen_report(store, uuid);
+    seen_set(store, NULL);
+    return !seen;
+}
+
+static void mark_elsewhere(struct batch *b, struct store *store)
+{
+    for (size_t i = 0; i < b->count; i++) {
+        struct taking *t = &b->taking[i];
+        if (!t->form)
+            continue;
+        t->elsewhere = is_elsewhere(b, store, t->form->uuid);
+        t->form->same_as_unseen = is_elsewhere(b, store, t->form->same_as);
+    }
+}
+
+/* What another plant's complaint of the same id says is not told. */
+static void hush(struct taking *t, struct error *err)
+{
+    if (!t->elsewhere || err->code != ERROR_CONFLICT)
+        return;
+    json_decref(t->faults);
+    t->faults = NULL;
+    error_clear(err);
+    error_set(err, ERROR_CONFLICT, "this id is another complaint's");
+    error_field(err, "id", "");
+}
+
 static int read_looked(struct batch *b, struct store *store, struct error *err)
 {
     bool began = store_look(store);
@@ -135,6 +174,7 @@ static int read_looked(struct batch *b, struct store *store, struct error *err)
     store_unlook(store, began);
     mark_past(b);
     mark_bulk(b);
+    mark_elsewhere(b, store);
     return rc;
 }
 
@@ -179,6 +219,8 @@ static json_t *ranking_of(struct batch *b, const struct taking *t, struct store 
 
 static json_t *answer_of(struct batch *b, const struct taking *t, struct store *store)
 {
+    if (t->form && !seen_complaint(store, t->placed.complaint_id))
+        return answer_passed_on(&b->setup->desk, t);
     json_t *ranking = t->form && b->rank && !t->old ? ranking_of(b, t, store) : NULL;
     return answer_taken(&b->setup->desk, store, t, ranking);
 }
@@ -222,7 +264,10 @@ static void answer_batch(struct store *store, void *arg)
     if (holds_alarm(b))
         app_wake(b->rq->app);
     bool began = store_look(store);
+    if (!b->rq->sees_all)
+        seen_set(store, &b->rq->seen);
     answer_looked(store, b);
+    seen_set(store, NULL);
     store_unlook(store, began);
 }
 
@@ -233,7 +278,7 @@ static void answer_plain(void *arg)
     struct request *rq = b->rq;
     struct text_buffer out = {0};
     for (size_t i = 0; i < b->count; i++) {
-        json_t *answer = answer_busy(&b->setup->desk, &b->taking[i]);
+        json_t *answer = answer_busy(&b->setup->desk, &b->taking[i], rq->sees_all);
         char *line = jsonx_dump(answer);
         text_appendf(&out, "%s\n", line);
         free(line);
@@ -250,6 +295,8 @@ static void refuse_batch(struct batch *b, int code, const struct error *err)
 {
     struct request *rq = b->rq;
     struct error copy = *err;
+    if (b->count == 1)
+        hush(&b->taking[0], &copy);
     json_t *faults = b->count == 1 && !b->lines ? json_incref(b->taking[0].faults) : NULL;
     json_t *harm = answer_unkept_harm(&b->setup->desk, b->taking, b->count);
     batch_free(b);
@@ -276,6 +323,8 @@ static void batch_logged(void *arg, int code, const struct error *err)
 {
     struct batch *b = arg;
     struct request *rq = b->rq;
+    for (size_t i = 0; i < b->count; i++)
+        hush(&b->taking[i], &b->taking[i].err);
     if (code) {
         refuse_batch(b, code, err);
         return;
@@ -295,6 +344,7 @@ void complaints_post(struct request *rq, struct store *store)
 {
     struct error err = {0};
     struct batch *b = xcalloc(1, sizeof *b);
+    seen_set(store, NULL); /* it is taken whosever it is */
     b->rq = rq;
     b->setup = app_setup(rq->app);
     b->lines = request_is_lines(rq);

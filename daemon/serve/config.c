@@ -1,5 +1,6 @@
 #include "serve/config.h"
 #include "base/jsonx.h"
+#include "base/length.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -122,23 +123,57 @@ static const struct setting SETTINGS[] = {
 };
 enum { SETTING_COUNT = sizeof SETTINGS / sizeof SETTINGS[0] };
 
+/* What a plant does not set is the company's. */
+static const char OUTER[] = "the outer one";
+
+/* Of a plant, members of "plants/NAME". */
+static const struct setting PLANT_SETTINGS[] = {
+    {"title", SETTING_TEXT, "", 0, 0, 0, "name of that plant for people; \"\": NAME"},
+    {"time_zone", SETTING_TEXT, OUTER, 0, 0, 0,
+     "as the outer one and no other: days and weeks are counted in one zone"},
+    {"settle_lot_at", SETTING_NUMBER, OUTER, 80, 50, 100,
+     "percent at which a lot of that plant is taken as the lot"},
+    {"mail/to", SETTING_LIST, OUTER, 0, 0, 0, "QA of that plant: who gets mail of its cases"},
+    {"mail/urgent_to", SETTING_LIST, OUTER, 0, 0, 0,
+     "who gets reports of harm of that plant at once; empty: as its mail/to"},
+    {"mail/digest_to", SETTING_LIST, OUTER, 0, 0, 0,
+     "who gets that plant's week; empty: as its mail/to"},
+    {"mail/due_to", SETTING_LIST, OUTER, 0, 0, 0,
+     "who gets that plant's list of what is due; empty: as its mail/to"},
+    {"roles/desk", SETTING_LIST, NULL, 0, 0, 0,
+     "Unix groups whose members are desk of that plant alone"},
+    {"roles/qa", SETTING_LIST, NULL, 0, 0, 0,
+     "Unix groups whose members are QA of that plant alone"},
+    {"roles/manager", SETTING_LIST, NULL, 0, 0, 0,
+     "Unix groups whose members are managers of that plant alone"},
+};
+enum { PLANT_SETTING_COUNT = sizeof PLANT_SETTINGS / sizeof PLANT_SETTINGS[0] };
+
+struct table {
+    const struct setting *rows;
+    size_t count;
+};
+static const struct table COMPANY = {SETTINGS, SETTING_COUNT};
+static const struct table PLANT = {PLANT_SETTINGS, PLANT_SETTING_COUNT};
+
 /* A running daemon keeps these as it started with them; all others take effect at a reload. */
 static const char *const NEEDS_RESTART[] = {"tcp/listen", "store"};
 enum { NEEDS_RESTART_COUNT = sizeof NEEDS_RESTART / sizeof NEEDS_RESTART[0] };
 
 struct config {
     json_t *values; /* key → value, every key of the table present */
+    json_t *plants; /* name → the same of that plant, in the order of the file */
     struct doc doc; /* the file, for the places of faults found later */
     doc_report report;
     void *arg;
     struct error first; /* fault; code 0: none */
 };
 
-static const struct setting *find(const char *key)
+static const struct setting *find(const struct table *table, const char *key)
 {
-    for (size_t i = 0; i < SETTING_COUNT; i++) {
-        if (strcmp(SETTINGS[i].key, key) == 0)
-            return &SETTINGS[i];
+    for (size_t i = 0; i < table->count; i++) {
+        if (strcmp(table->rows[i].key, key) == 0)
+            return &table->rows[i];
     }
     return NULL;
 }
@@ -171,9 +206,16 @@ static void on_fault(void *arg, const struct error *fault)
         config->report(config->arg, &named);
 }
 
-static void take(struct config *config, const struct doc_place *place, const char *key)
+/* The company's settings or one plant's. */
+struct taking {
+    struct config *config;
+    const struct table *table;
+    json_t *values;
+};
+
+static void take(const struct taking *taking, const struct doc_place *place, const char *key)
 {
-    const struct setting *s = find(key);
+    const struct setting *s = find(taking->table, key);
     union {
         const char *text;
         const json_t *list;
@@ -181,7 +223,8 @@ static void take(struct config *config, const struct doc_place *place, const cha
     } unused;
     if (!s) {
         struct error why = {0};
-        error_set(&why, ERROR_INVALID, "is not a setting");
+        error_set(&why, ERROR_INVALID, "is not a setting%s",
+                  taking->table == &PLANT ? " of a plant" : "");
         error_hint(&why, "oddloafd --help-config lists the settings");
         doc_fault_as(place, &why);
         return;
@@ -195,15 +238,16 @@ static void take(struct config *config, const struct doc_place *place, const cha
         [SETTING_LIST] = {.kind = DOC_TEXTS},
     };
     if (doc_value(place, &rows[s->type], &unused))
-        json_object_set(config->values, key, (json_t *)(uintptr_t)place->value);
+        json_object_set(taking->values, key, (json_t *)(uintptr_t)place->value);
 }
 
-static void take_member(const struct doc_place *place, void *config)
+static void take_member(const struct doc_place *place, void *arg)
 {
+    const struct taking *taking = arg;
     const char *name;
     json_t *value;
     if (!json_is_object(place->value)) {
-        take(config, place, place->name);
+        take(taking, place, place->name);
         return;
     }
     json_object_foreach((json_t *)(uintptr_t)place->value, name, value)
@@ -211,17 +255,79 @@ static void take_member(const struct doc_place *place, void *config)
         struct doc_place member = doc_member(place, name);
         char key[128];
         snprintf(key, sizeof key, "%.60s/%.60s", place->name, name);
-        take(config, &member, key);
+        take(taking, &member, key);
+    }
+}
+
+/* It stands in paths of settings, behind an '@' in roles, and in a lot's column. */
+static bool is_plant_name(const char *name)
+{
+    size_t length = strlen(name);
+    if (length == 0 || length > LENGTH_CODE || name[0] == ' ' || name[length - 1] == ' ')
+        return false;
+    for (const char *c = name; *c; c++) {
+        if (strchr("/~@", *c) || (unsigned char)*c < ' ' || *c == 0x7f)
+            return false;
+    }
+    return true;
+}
+
+static void take_plant(const struct doc_place *place, void *arg)
+{
+    static const struct doc_row MEMBERS = {.kind = DOC_MAP, .each = take_member};
+    struct config *config = arg;
+    struct taking taking = {config, &PLANT, json_object()};
+    if (!is_plant_name(place->name))
+        doc_fault(place,
+                  "a plant is named as its lots name it, in at most %d bytes, without '/', "
+                  "'~' and '@' and with no blank around it",
+                  LENGTH_CODE);
+    else
+        doc_value(place, &MEMBERS, &taking);
+    json_object_set_new(config->plants, place->name, taking.values);
+}
+
+static void take_top(const struct doc_place *place, void *arg)
+{
+    static const struct doc_row PLANTS = {
+        .kind = DOC_MAP, .each = take_plant, .low = 1, .high = CONFIG_PLANTS};
+    struct config *config = arg;
+    struct taking taking = {config, &COMPANY, config->values};
+    if (strcmp(place->name, "plants") == 0)
+        doc_value(place, &PLANTS, config);
+    else
+        take_member(place, &taking);
+}
+
+/* What a plant does not set: the company's, nobody, its own name. */
+static void fill_plants(struct config *config)
+{
+    const char *name;
+    json_t *values;
+    json_object_foreach(config->plants, name, values)
+    {
+        for (size_t i = 0; i < PLANT_SETTING_COUNT; i++) {
+            const struct setting *s = &PLANT_SETTINGS[i];
+            if (json_object_get(values, s->key))
+                continue;
+            if (s->text == OUTER)
+                json_object_set(values, s->key, json_object_get(config->values, s->key));
+            else
+                json_object_set_new(values, s->key, default_of(s));
+        }
+        if (!*json_string_value(json_object_get(values, "title")))
+            json_object_set_new(values, "title", json_string(name));
     }
 }
 
 static int read_file(struct config *config, const char *path)
 {
-    static const struct doc_row SETTINGS_OF_FILE = {.kind = DOC_MAP, .each = take_member};
+    static const struct doc_row SETTINGS_OF_FILE = {.kind = DOC_MAP, .each = take_top};
     if (doc_open(&config->doc, path, false) == 0) {
         struct doc_place top = doc_top(&config->doc);
         doc_value(&top, &SETTINGS_OF_FILE, config);
     }
+    fill_plants(config);
     return config->first.code;
 }
 
@@ -229,7 +335,8 @@ int config_load(const char *path, doc_report report, void *arg, struct config **
                 struct error *err)
 {
     struct config *config = xcalloc(1, sizeof *config);
-    *config = (struct config){.values = json_object(), .report = report, .arg = arg};
+    *config = (struct config){
+        .values = json_object(), .plants = json_object(), .report = report, .arg = arg};
     config->doc.report = on_fault;
     config->doc.arg = config;
     for (size_t i = 0; i < SETTING_COUNT; i++)
@@ -257,15 +364,18 @@ void config_keep(struct config *fresh, const struct config *in_force, json_t **r
     }
 }
 
-/* Whether the file itself says something of the setting. */
+/* Whether the file itself says something of the setting: no member's name has a slash in it. */
 static bool is_written(const struct config *config, const char *key)
 {
-    char group[64];
-    const char *slash = strchr(key, '/');
-    if (!slash)
-        return json_object_get(config->doc.root, key);
-    snprintf(group, sizeof group, "%.*s", (int)(slash - key), key);
-    return json_object_get(json_object_get(config->doc.root, group), slash + 1);
+    char name[128];
+    const json_t *at = config->doc.root;
+    for (const char *rest = key; at && *rest;) {
+        size_t length = strcspn(rest, "/");
+        snprintf(name, sizeof name, "%.*s", (int)length, rest);
+        at = json_object_get(at, name);
+        rest += length + (rest[length] == '/');
+    }
+    return at != NULL;
 }
 
 void config_locate(const struct config *config, struct error *fault)
@@ -285,6 +395,7 @@ void config_free(struct config *config)
     if (!config)
         return;
     json_decref(config->values);
+    json_decref(config->plants);
     doc_close(&config->doc);
     free(config);
 }
@@ -304,6 +415,61 @@ const json_t *config_list(const struct config *config, const char *key)
     return json_object_get(config->values, key);
 }
 
+/* ---- plants ---- */
+
+const json_t *config_plants(const struct config *config)
+{
+    return config->plants;
+}
+
+int config_plant_count(const struct config *config)
+{
+    return (int)json_object_size(config->plants);
+}
+
+const char *config_plant_name(const struct config *config, int plant)
+{
+    void *at = json_object_iter(config->plants);
+    for (int i = 0; i < plant && at; i++)
+        at = json_object_iter_next(config->plants, at);
+    return at ? json_object_iter_key(at) : NULL;
+}
+
+int config_plant_named(const struct config *config, const char *name)
+{
+    int at = 0;
+    const char *other;
+    json_t *values;
+    json_object_foreach(config->plants, other, values)
+    {
+        if (strcmp(other, name) == 0)
+            return at;
+        at++;
+    }
+    return CONFIG_COMPANY;
+}
+
+static const json_t *value_of(const struct config *config, int plant, const char *key)
+{
+    const char *name = plant < 0 ? NULL : config_plant_name(config, plant);
+    return json_object_get(name ? json_object_get(config->plants, name) : config->values, key);
+}
+
+const char *config_text_of(const struct config *config, int plant, const char *key)
+{
+    return json_string_value(value_of(config, plant, key));
+}
+
+int64_t config_number_of(const struct config *config, int plant, const char *key)
+{
+    return json_integer_value(value_of(config, plant, key));
+}
+
+const json_t *config_list_of(const struct config *config, int plant, const char *key)
+{
+    return value_of(config, plant, key);
+}
+
 static bool needs_restart(const char *key)
 {
     size_t i = 0;
@@ -312,17 +478,24 @@ static bool needs_restart(const char *key)
     return i < NEEDS_RESTART_COUNT;
 }
 
-void config_describe(FILE *out)
+static void describe(const struct table *table, const char *before, FILE *out)
 {
-    for (size_t i = 0; i < SETTING_COUNT; i++) {
-        const struct setting *s = &SETTINGS[i];
-        json_t *value = default_of(s);
-        char *shown = json_dumps(value, JSON_ENCODE_ANY | JSON_COMPACT);
-        fprintf(out, "%-22s %-22s %s", s->key, shown, s->help);
+    for (size_t i = 0; i < table->count; i++) {
+        const struct setting *s = &table->rows[i];
+        json_t *value = s->text == OUTER ? json_string(OUTER) : default_of(s);
+        char *shown = json_dumps(value, JSON_ENCODE_ANY | JSON_COMPACT), key[64];
+        snprintf(key, sizeof key, "%s%s", before, s->key);
+        fprintf(out, "%-22s %-22s %s", key, shown, s->help);
         if (s->type == SETTING_NUMBER)
             fprintf(out, " (%lld to %lld)", (long long)s->low, (long long)s->high);
-        fputs(needs_restart(s->key) ? " (a change needs a restart)\n" : "\n", out);
+        fputs(needs_restart(key) ? " (a change needs a restart)\n" : "\n", out);
         free(shown);
         json_decref(value);
     }
+}
+
+void config_describe(FILE *out)
+{
+    describe(&COMPANY, "", out);
+    describe(&PLANT, "plants/NAME/", out);
 }

@@ -26,6 +26,21 @@ const char *config_text(const struct config *config, const char *key);
 int64_t config_number(const struct config *config, const char *key);
 /* A list of strings (borrowed). */
 const json_t *config_list(const struct config *config, const char *key);
+
+/* A company's plants, by their place in the file, from 0. A key is one of those of "plants/NAME"
+ * ("mail/to"); what a plant does not set is the company's, and CONFIG_COMPANY stands for that. */
+enum { CONFIG_PLANTS = 64, CONFIG_COMPANY = -1, CONFIG_KEY = 96 };
+/* Name → key → value, as it is told to parts that know no settings. Borrowed. */
+const json_t *config_plants(const struct config *config);
+int config_plant_count(const struct config *config); /* 0: nothing is said of plants */
+/* As lots name it; NULL: there are not so many. Lives as long as the config. */
+const char *config_plant_name(const struct config *config, int plant);
+/* CONFIG_COMPANY if none is called so. */
+int config_plant_named(const struct config *config, const char *name);
+const char *config_text_of(const struct config *config, int plant, const char *key);
+int64_t config_number_of(const struct config *config, int plant, const char *key);
+const json_t *config_list_of(const struct config *config, int plant, const char *key);
+
 /* Gives a fault found in a setting later (its field the key, no source yet) the file it is written
  * in, and line and column if it is. */
 void config_locate(const struct config *config, struct error *fault);

@@ -6,6 +6,7 @@
 #include "desk/correcting.h"
 #include "desk/logged.h"
 #include "desk/named.h"
+#include "desk/passed_on.h"
 #include "desk/story.h"
 #include "serve/app.h"
 #include "serve/route.h"
@@ -97,6 +98,7 @@ static json_t *answer_json(struct store *store, const struct change *change)
                                change->by, "changed", change->c.changed);
     if (change->withdraw)
         json_object_set_new(answer, "withdrawn", json_boolean(!change->undo));
+    bool seen = seen_complaint(store, placed->complaint_id);
     if (!change->withdraw || change->undo)
         add_harm(store, change, answer);
     json_t *heard = overheard_json(store, &change->c.heard, true);
@@ -104,8 +106,14 @@ static json_t *answer_json(struct store *store, const struct change *change)
         json_object_set_new(answer, "heard", heard);
     if (json_array_size(change->c.taken))
         json_object_set(answer, "taken", change->c.taken);
-    logged_json(&change->setup->desk, store, placed->complaint_id, answer);
-    logged_doubts(&change->setup->desk, store, placed->complaint_id, answer);
+    if (seen) {
+        logged_json(&change->setup->desk, store, placed->complaint_id, answer);
+        logged_doubts(&change->setup->desk, store, placed->complaint_id, answer);
+    } else {
+        passed_on_json(answer);
+        json_object_set_new(answer, "doubts", json_array());
+        json_object_set_new(answer, "cautions", json_array());
+    }
     return answer;
 }
 

@@ -73,13 +73,16 @@ static void on_token_fault(void *arg, const struct error *fault)
 
 static void check_token(const struct doc_place *place, void *part)
 {
+    const struct finding *f = place->doc->arg;
+    struct sight sight = {0};
     const char *role = peer_token_role(place->value);
     const json_t *name = json_object_get(place->value, "name");
     (void)part;
     if (strlen(place->name) != TOKEN_HEX || strspn(place->name, "0123456789abcdef") != TOKEN_HEX)
         doc_fault(place, "a token is given by its SHA-256, 64 hex digits in lower case");
-    if (!role || !peer_role(role))
-        doc_fault(place, "a token's role is one of desk, qa, manager, admin");
+    if (!role || !sight_add(&sight, f->config, role))
+        doc_fault(place, "a token's role is one of desk, qa, manager, admin, metrics, or of one "
+                         "plant of the settings desk@NAME, qa@NAME, manager@NAME");
     if (name && (!json_is_string(name) || !json_string_length(name)))
         doc_fault(place, "a token's name is text: it stands beside what is done with the token");
 }

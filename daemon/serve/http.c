@@ -5,6 +5,7 @@
 #include "base/text.h"
 #include "serve/head.h"
 #include "serve/pending.h"
+#include "serve/plants.h"
 #include "serve/refusal.h"
 #include "serve/sessions.h"
 #include "serve/ways.h"
@@ -178,7 +179,12 @@ static void run_on_reader(struct store *store, void *arg)
     p->asked = asks ? store : NULL;
     if (asks)
         store_drop_if(store, &p->dropped);
-    p->route->handler(&p->request, store);
+    rc = plants_enter(&p->request, p->route, store, &err);
+    if (rc)
+        request_reply_error(&p->request, rc, &err);
+    else
+        p->route->handler(&p->request, store);
+    plants_leave(store);
     store_unlook(store, began);
 }
 

@@ -4,6 +4,7 @@
 #include "desk/joining.h"
 #include "desk/logged.h"
 #include "desk/named.h"
+#include "desk/passed_on.h"
 #include "desk/whole.h"
 #include "serve/app.h"
 #include "serve/route.h"
@@ -27,6 +28,7 @@ struct joining {
     const struct setup *setup;
     char uuid[UUID_TEXT], same_as[UUID_TEXT]; /* same_as "": separate */
     bool anyway;                              /* of two lots */
+    bool unseen;                              /* same_as is */
     const char *user;
     int64_t now_ms;
     struct complaint_placed placed;
@@ -40,7 +42,7 @@ static int join(struct store *store, void *arg, struct error *err)
         j->now_ms};
     if (!j->same_as[0])
         return joining_separate(&j->setup->desk, store, j->uuid, &why, &j->placed, err);
-    const struct joining_pair pair = {j->uuid, j->same_as, j->anyway};
+    const struct joining_pair pair = {j->uuid, j->same_as, j->anyway, j->unseen};
     return joining_join(&j->setup->desk, store, &pair, &why, &j->placed, err);
 }
 
@@ -54,9 +56,14 @@ static void answer_join(struct request *rq, struct store *store, struct joining 
     }
     app_wake(rq->app);
     json_t *answer = json_pack("{s:s, s:b}", "complaint", j->uuid, "again", (int)j->placed.again);
-    json_object_set_new(answer, "case", CASE_ID_JSON(j->placed.case_id));
-    logged_json(&j->setup->desk, store, j->placed.complaint_id, answer);
-    json_object_set_new(answer, "same_as", joining_of_json(store, j->uuid));
+    if (seen_complaint(store, j->placed.complaint_id)) {
+        json_object_set_new(answer, "case", CASE_ID_JSON(j->placed.case_id));
+        logged_json(&j->setup->desk, store, j->placed.complaint_id, answer);
+        json_object_set_new(answer, "same_as", joining_of_json(store, j->uuid));
+    } else {
+        passed_on_json(answer);
+        json_object_set_new(answer, "same_as", json_null());
+    }
     request_reply_json(rq, 200, answer);
 }
 
@@ -81,6 +88,7 @@ static int read_same_as(const struct request *rq, struct store *store, struct jo
         rc = jsonx_string(body, "same_as", &same_as, err);
     if (!rc && named_complaint(store, same_as ? same_as : "", j->same_as, err))
         rc = refuse_same_as(same_as ? same_as : "", err);
+    j->unseen = !rc && !seen_report(store, j->same_as);
     j->anyway = json_is_true(json_object_get(body, "anyway"));
     json_decref(body);
     return rc;

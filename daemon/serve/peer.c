@@ -90,25 +90,36 @@ static bool in_any(const json_t *names, const gid_t *groups, int count)
     return false;
 }
 
-unsigned peer_roles_of_uid(const struct config *config, uid_t uid)
+/* `plant`: CONFIG_COMPANY of the outer settings. */
+static unsigned roles_at(const struct config *config, int plant, const gid_t *groups, int count)
 {
-    if (uid == 0 || uid == geteuid())
-        return ROLE_ANY;
+    unsigned roles = 0;
+    for (size_t i = 0; i < sizeof ROLES / sizeof ROLES[0]; i++) {
+        if (in_any(config_list_of(config, plant, ROLES[i].setting), groups, count))
+            roles |= ROLES[i].role;
+    }
+    return roles;
+}
+
+void peer_sight_of_uid(const struct config *config, uid_t uid, struct sight *ret)
+{
+    *ret = (struct sight){0};
+    if (uid == 0 || uid == geteuid()) {
+        ret->company = ROLE_ANY;
+        return;
+    }
     char buffer[NAME_BUFFER];
     struct passwd entry, *found = NULL;
     if (getpwuid_r(uid, &entry, buffer, sizeof buffer, &found) || !found)
-        return 0;
+        return;
     /* SO_PEERCRED has no supplementary groups: ask the user database */
     gid_t groups[GROUPS_MOST];
     int count = GROUPS_MOST;
     if (getgrouplist(entry.pw_name, entry.pw_gid, groups, &count) < 0)
-        return 0;
-    unsigned roles = 0;
-    for (size_t i = 0; i < sizeof ROLES / sizeof ROLES[0]; i++) {
-        if (in_any(config_list(config, ROLES[i].setting), groups, count))
-            roles |= ROLES[i].role;
-    }
-    return roles;
+        return;
+    ret->company = roles_at(config, CONFIG_COMPANY, groups, count);
+    for (int plant = 0; plant < config_plant_count(config); plant++)
+        ret->plant[plant] = (unsigned char)roles_at(config, plant, groups, count);
 }
 
 void peer_name_of_uid(uid_t uid, char *out, size_t size)
@@ -155,23 +166,24 @@ const char *peer_token_role(const json_t *entry)
 }
 
 /* The token file is read anew each time: taking a token away needs no restart. */
-unsigned peer_roles_of_token(const struct config *config, const char *token, char *name,
-                             size_t size)
+bool peer_sight_of_token(const struct config *config, const char *token, struct sight *ret,
+                         char *name, size_t size)
 {
     const char *path = config_text(config, "tcp/tokens");
     json_t *tokens = NULL;
+    *ret = (struct sight){0};
     if (!*path || jsonx_load(path, &tokens, NULL))
-        return 0;
+        return false;
     char hash[65];
     sha256_hex(token, hash);
     const json_t *entry = json_object_get(tokens, hash);
     const char *word = peer_token_role(entry);
     const char *given = json_string_value(json_object_get(entry, "name"));
-    unsigned role = word ? peer_role(word) : 0;
+    bool known = word && sight_add(ret, config, word);
     if (given)
         text_clip(given, name, size);
     else
         snprintf(name, size, "token %.8s", hash);
     json_decref(tokens);
-    return role;
+    return known;
 }

@@ -1,6 +1,7 @@
 #include "serve/pending.h"
 #include "base/text.h"
 #include "serve/peer.h"
+#include "serve/plants.h"
 #include "serve/tls.h"
 #include "serve/users.h"
 #include <event2/bufferevent_ssl.h>
@@ -13,7 +14,8 @@ static void take_peer(struct pending *p, struct bufferevent *bev)
     if (p->local)
         return;
     SSL *ssl = bufferevent_openssl_get_ssl(bev);
-    p->certificate_roles = ssl ? tls_peer_roles(ssl, p->request.user, sizeof p->request.user) : 0;
+    p->certificate_roles =
+        ssl ? tls_peer_roles(ssl, p->request.user, sizeof p->request.user) : NULL;
     const char *given = wire_header(conn_wire(p->conn), "Authorization");
     if (given && strncmp(given, "Bearer ", 7) == 0)
         p->token = xstrdup(given + 7);
@@ -53,6 +55,7 @@ void pending_free(struct pending *p)
     free(p->request.body);
     free(p->request.path);
     free(p->token);
+    json_decref(p->certificate_roles);
     free(p->answer.body);
     setup_unref(p->setup);
     free(p);
@@ -68,39 +71,44 @@ bool pending_is_known(const struct pending *p)
     return p->local || p->certificate_roles || p->token;
 }
 
-static unsigned token_roles(struct pending *p)
+static void add_token(struct pending *p)
 {
     char name[sizeof p->request.user];
-    unsigned roles = peer_roles_of_token(p->setup->config, p->token, name, sizeof name);
-    if (roles && !p->request.user[0])
+    struct sight sight;
+    if (!peer_sight_of_token(p->setup->config, p->token, &sight, name, sizeof name))
+        return;
+    sight_join(&p->request.sight, &sight);
+    if (!p->request.user[0])
         text_clip(name, p->request.user, sizeof p->request.user);
-    return roles;
 }
 
-static unsigned user_roles(struct pending *p)
+static void add_certificate(struct pending *p)
+{
+    size_t i;
+    const json_t *word;
+    json_array_foreach(p->certificate_roles, i, word)
+        sight_add(&p->request.sight, p->setup->config, json_string_value(word));
+}
+
+static void add_user(struct pending *p)
 {
     int64_t now_ms = clock_monotonic_ms();
     struct user_known user = users_get(p->setup->users, p->uid, now_ms);
-    if (!(user.roles & p->route->roles))
+    if (!(sight_anywhere(&user.sight) & p->route->roles))
         user = users_look(p->setup->users, p->uid, now_ms);
     text_clip(user.name, p->request.user, sizeof p->request.user);
-    return user.roles;
-}
-
-/* What the peer may do, and its name. */
-static unsigned roles_of(struct pending *p)
-{
-    return p->local ? user_roles(p) : p->certificate_roles | (p->token ? token_roles(p) : 0);
+    p->request.sight = user.sight;
 }
 
 int pending_check_role(struct pending *p, struct error *err)
 {
-    char needed[64];
-    p->request.roles = roles_of(p);
-    if (p->request.roles & p->route->roles)
-        return 0;
-    peer_role_words(p->route->roles, needed, sizeof needed);
-    error_set(err, ERROR_DENIED, "this needs the role %s", needed);
-    error_hint(err, "ask the administrator to add you to that role's group (config roles/…)");
-    return ERROR_DENIED;
+    p->request.sight = (struct sight){0};
+    if (p->local) {
+        add_user(p);
+    } else {
+        add_certificate(p);
+        if (p->token)
+            add_token(p);
+    }
+    return plants_admit(&p->request, p->setup, p->route, err);
 }

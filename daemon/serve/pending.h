@@ -18,9 +18,9 @@ struct pending {
     bool begun;                /* a piece of the answer has left */
     atomic_bool dropped;       /* its client has gone: what is asked is not read on */
     uid_t uid;
-    unsigned certificate_roles;
-    char *token;         /* NULL: none was brought */
-    struct setup *setup; /* NULL until a reader has it */
+    json_t *certificate_roles; /* words of roles; NULL: no certificate names any */
+    char *token;               /* NULL: none was brought */
+    struct setup *setup;       /* NULL until a reader has it */
     struct store *asked; /* by a question, until it is answered: what its answer was read from */
     struct request_answer answer;
     struct pending *next;
@@ -34,8 +34,9 @@ void pending_free(struct pending *pending);
 bool pending_asks(const struct pending *pending);
 /* It brought something that it may be known by. */
 bool pending_is_known(const struct pending *pending);
-/* Who asks, and whether that may: fills request.user and request.roles by the set in
- * pending->setup. ERROR_DENIED names the role it takes. Looks users up: not on the loop thread. */
+/* Who asks, and whether that may: fills request.user, request.roles and which plants are seen by
+ * the set in pending->setup. ERROR_DENIED names the role it takes. Looks users up: not on the loop
+ * thread. */
 int pending_check_role(struct pending *pending, struct error *err);
 
 #endif

@@ -6,6 +6,8 @@
 
 #include "base/error.h"
 #include "serve/query.h"
+#include "serve/sight.h"
+#include "store/seen.h"
 #include "store/store.h"
 #include <jansson.h>
 #include <stdbool.h>
@@ -14,6 +16,7 @@
 
 /* What a peer may do; a peer can have several. The last one is no person's. */
 enum role { ROLE_DESK = 1, ROLE_QA = 2, ROLE_MANAGER = 4, ROLE_ADMIN = 8, ROLE_METRICS = 16 };
+#define ROLE_OF_PLANT (ROLE_DESK | ROLE_QA | ROLE_MANAGER) /* may be had in one plant alone */
 #define ROLE_ANY (ROLE_DESK | ROLE_QA | ROLE_MANAGER | ROLE_ADMIN | ROLE_METRICS)
 
 enum { REQUEST_PARTS = 3, REQUEST_MORE = 640 };
@@ -30,7 +33,10 @@ struct request_answer {
 
 struct request {
     struct app *app;
-    unsigned roles;
+    unsigned roles; /* in the company or, of people of plants, in each of those that are seen */
+    struct sight sight;
+    bool sees_all;           /* else the plants of `seen` alone: serve/plants.h */
+    struct seen_plants seen; /* names are the setup's, which lives as long as the handler runs */
     char user[64]; /* who asks: as the system, the token's file or the certificate names them */
     const char *part[REQUEST_PARTS]; /* what the route's '*' stood for, percent-decoded */
     struct query query;

@@ -10,7 +10,8 @@
 #define QUICK ROUTE_QUICK
 #define LONG ROUTE_LONG
 
-#define ROW(method, path, roles, pace, handler, query) {method, path, roles, pace, handler, query},
+#define ROW(method, path, roles, pace, about, handler, query)                                      \
+    {method, path, roles, pace, ROUTE_##about, handler, query},
 static const struct route ROUTES[] = {ROUTE_TABLE(ROW)};
 
 /* How much of a segment of `have` bytes the '*' takes, which may have an end of its own behind it;

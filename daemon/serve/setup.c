@@ -50,6 +50,28 @@ static void open_zone(struct setup *setup, struct outside *outside)
     take_fault(outside, &fault);
 }
 
+/* Everything is counted by days and weeks of one zone: another one of a plant would be half true.
+ */
+static void check_zones(const struct setup *setup, struct outside *outside)
+{
+    const struct config *config = setup->config;
+    for (int plant = 0; plant < config_plant_count(config); plant++) {
+        const char *zone = config_text_of(config, plant, "time_zone");
+        char key[CONFIG_KEY];
+        struct error fault = {0};
+        if (strcmp(zone, config_text(config, "time_zone")) == 0)
+            continue;
+        error_set(&fault, ERROR_INVALID,
+                  "is not the time_zone of the company, %.60s, by which all days and weeks are "
+                  "counted",
+                  config_text(config, "time_zone"));
+        error_hint(&fault, "a plant in another zone needs a daemon of its own");
+        snprintf(key, sizeof key, "plants/%s/time_zone", config_plant_name(config, plant));
+        error_field(&fault, key, zone);
+        take_fault(outside, &fault);
+    }
+}
+
 static void open_tls(struct setup *setup, struct outside *outside)
 {
     struct error fault = {0};
@@ -73,6 +95,7 @@ static int load_settings(struct setup *setup, const struct setup *in_force, cons
         setup->needs_restart = json_array();
     struct outside outside = {setup->config, log, {0}};
     open_zone(setup, &outside);
+    check_zones(setup, &outside);
     open_tls(setup, &outside);
     if (outside.first.code)
         *err = outside.first;
@@ -249,6 +272,7 @@ struct mail_settings setup_mail(const struct setup *setup)
                                   .digest_to = config_list(c, "mail/digest_to"),
                                   .records_to = config_list(c, "mail/records_to"),
                                   .due_to = config_list(c, "mail/due_to"),
+                                  .plants = config_plants(c),
                                   .tz_name = config_text(c, "time_zone"),
                                   .sheet_kb = (int)config_number(c, "mail/sheet_kb"),
                                   .timeout_s = (int)config_number(c, "mail/timeout_s"),

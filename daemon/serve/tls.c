@@ -62,28 +62,45 @@ static void read_name(X509_NAME *subject, char *name, size_t size)
     OPENSSL_free(text);
 }
 
-unsigned tls_subject_roles(X509_NAME *subject, char *name, size_t size)
+/* A role's word, with a plant behind it perhaps; none behind a NUL. */
+static bool is_role(const char *text, int length)
 {
-    unsigned roles = 0;
+    char word[16];
+    if (length < 0 || strlen(text) != (size_t)length)
+        return false;
+    size_t end = strcspn(text, "@");
+    if (end >= sizeof word)
+        return false;
+    memcpy(word, text, end);
+    word[end] = '\0';
+    return peer_role(word) != 0;
+}
+
+json_t *tls_subject_roles(X509_NAME *subject, char *name, size_t size)
+{
+    json_t *roles = json_array();
     int at = -1;
     while ((at = X509_NAME_get_index_by_NID(subject, NID_organizationalUnitName, at)) >= 0) {
         unsigned char *text = NULL;
         ASN1_STRING *unit = X509_NAME_ENTRY_get_data(X509_NAME_get_entry(subject, at));
         int length = ASN1_STRING_to_UTF8(&text, unit);
-        if (length >= 0 && strlen((const char *)text) == (size_t)length) /* none behind a NUL */
-            roles |= peer_role((const char *)text);
+        if (length >= 0 && is_role((const char *)text, length))
+            json_array_append_new(roles, json_string((const char *)text));
         if (length >= 0)
             OPENSSL_free(text);
     }
-    if (roles)
+    if (json_array_size(roles)) {
         read_name(subject, name, size);
-    return roles;
+        return roles;
+    }
+    json_decref(roles);
+    return NULL;
 }
 
-unsigned tls_peer_roles(SSL *ssl, char *name, size_t size)
+json_t *tls_peer_roles(SSL *ssl, char *name, size_t size)
 {
     X509 *certificate = SSL_get1_peer_certificate(ssl);
-    unsigned roles = 0;
+    json_t *roles = NULL;
     if (certificate && SSL_get_verify_result(ssl) == X509_V_OK)
         roles = tls_subject_roles(X509_get_subject_name(certificate), name, size);
     X509_free(certificate);

@@ -36,7 +36,7 @@ void users_free(struct users *users)
 struct user_known users_look(struct users *users, uid_t uid, int64_t now_ms)
 {
     struct kept kept = {{.uid = uid}, now_ms + USERS_KEPT_MS};
-    kept.user.roles = peer_roles_of_uid(users->config, uid);
+    peer_sight_of_uid(users->config, uid, &kept.user.sight);
     peer_name_of_uid(uid, kept.user.name, sizeof kept.user.name);
     pthread_mutex_lock(&users->lock);
     users->kept[uid % KEPT] = kept;

@@ -3,7 +3,7 @@
 #ifndef ODDLOAF_SERVE_USERS_H
 #define ODDLOAF_SERVE_USERS_H
 
-#include "serve/config.h"
+#include "serve/sight.h"
 #include <stdint.h>
 #include <sys/types.h>
 
@@ -11,7 +11,7 @@ enum { USERS_NAME = 64, USERS_KEPT_MS = 1000 };
 
 struct user_known {
     uid_t uid;
-    unsigned roles;
+    struct sight sight;
     char name[USERS_NAME]; /* cut to it; "uid 1234" of one without */
 };
 

@@ -1,7 +1,9 @@
 #include "store/attached.h"
 #include "base/text.h"
+#include "store/case.h"
 #include "store/db.h"
 #include "store/file_hash.h"
+#include "store/seen.h"
 #include <assert.h>
 #include <stdio.h>
 #include <string.h>
@@ -83,12 +85,33 @@ static int read_bytes(struct store *store, const char *sha256, char **ret, struc
     return ERROR_INTERNAL;
 }
 
+/* As what it belongs to. */
+static bool is_seen(struct store *store, int64_t id)
+{
+    static const char SQL[] = "SELECT coalesce(case_id, 0), coalesce(complaint_id, 0) FROM attached"
+                              " WHERE id = ?1";
+    int64_t case_id = 0, complaint_id = 0;
+    if (seen_all(store))
+        return true;
+    struct db_query q = db_query(store, SQL, DB(DB_INT(id)), NULL);
+    if (db_next(&q)) {
+        case_id = db_int64(&q, 0);
+        complaint_id = db_int64(&q, 1);
+    }
+    if (db_end(&q, 0))
+        return false;
+    struct case_row row; /* the one it is by now */
+    return case_id ? case_get(store, case_id, &row, NULL) == 0
+                   : seen_complaint(store, complaint_id);
+}
+
 int attached_get(struct store *store, int64_t id, attached_each each, void *arg, char **ret_bytes,
                  struct error *err)
 {
     static const char SQL[] = ROWS " AND a.id = ?1";
     struct found f = {each, arg, ""};
-    struct db_query q = db_query(store, SQL, DB(DB_INT(id)), err);
+    const int64_t sought = is_seen(store, id) ? id : 0;
+    struct db_query q = db_query(store, SQL, DB(DB_INT(sought)), err);
     int rc = each_row(&q, take_found, &f);
     if (!rc && !f.sha256[0]) {
         error_set(err, ERROR_NOT_FOUND, "there is no attachment %lld", (long long)id);

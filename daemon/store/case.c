@@ -3,6 +3,7 @@
 #include "store/case_inside.h"
 #include "store/db.h"
 #include "store/numbers.h"
+#include "store/seen.h"
 #include <assert.h>
 #include <string.h>
 
@@ -65,6 +66,7 @@ int case_get(struct store *store, int64_t case_id, struct case_row *ret, struct 
     static const char SQL[] = "SELECT " CASE_COLUMNS ", c.moved_to FROM complaint_case c"
                               " WHERE c.id = ?1";
     enum { HOPS = 8 }; /* a complaint placed again and again; far more than people do */
+    int64_t asked = case_id;
     for (int hop = 0; hop < HOPS; hop++) {
         struct db_query q = db_query(store, SQL, DB(DB_INT(case_id)), err);
         int64_t next = 0;
@@ -73,13 +75,15 @@ int case_get(struct store *store, int64_t case_id, struct case_row *ret, struct 
             next = db_int64(&q, 13);
         }
         int rc = db_end(&q, 0);
+        if (!rc && q.rows && !next && !seen_case(store, case_id))
+            break;
         if (rc || (q.rows && !next))
             return rc;
         if (!q.rows)
             break;
         case_id = next;
     }
-    error_set(err, ERROR_NOT_FOUND, "there is no case %s", CASE_ID(case_id));
+    error_set(err, ERROR_NOT_FOUND, "there is no case %s", CASE_ID(asked));
     error_hint(err, "`oddloaf cases` lists them");
     return ERROR_NOT_FOUND;
 }
@@ -124,7 +128,8 @@ int case_of_uuid(struct store *store, const char *uuid, int64_t *ret_case, struc
     static const char SQL[] =
         "SELECT case_id FROM complaint WHERE uuid = ?1 UNION ALL SELECT c.case_id FROM joined j"
         " JOIN complaint c ON c.id = j.complaint_id WHERE j.uuid = ?1";
-    struct db_query q = db_query(store, SQL, DB(DB_TEXT(uuid)), err);
+    const char *sought = seen_report(store, uuid) ? uuid : "";
+    struct db_query q = db_query(store, SQL, DB(DB_TEXT(sought)), err);
     if (db_next(&q))
         *ret_case = db_int64(&q, 0);
     return db_found(&q, "there is no complaint %s", uuid);

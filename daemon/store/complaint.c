@@ -6,6 +6,7 @@
 #include "store/db.h"
 #include "store/entry.h"
 #include "store/move.h"
+#include "store/seen.h"
 #include <assert.h>
 #include <stdlib.h>
 #include <string.h>
@@ -175,7 +176,8 @@ int complaint_by_uuid(struct store *store, const char *uuid, complaint_each each
                       struct error *err)
 {
     static const char SQL[] = COMPLAINT_COLUMNS "WHERE uuid = ?1";
-    struct db_query q = db_query(store, SQL, DB(DB_TEXT(uuid)), err);
+    const char *sought = seen_report(store, uuid) ? uuid : "";
+    struct db_query q = db_query(store, SQL, DB(DB_TEXT(sought)), err);
     return one_row(&q, each, arg, uuid);
 }
 

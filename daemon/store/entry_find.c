@@ -4,6 +4,7 @@
 #include "store/db.h"
 #include "store/entry_words.h"
 #include "store/lot_find.h"
+#include "store/seen.h"
 #include <ctype.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -18,12 +19,18 @@ struct ids {
     int most, count;
 };
 
+/* Who sees one plant is told of its own, wherever among all they stand. */
 static int ids_of(struct store *store, const char *sql, const char *word, struct ids *ids,
                   struct error *err)
 {
-    struct db_query q = db_query(store, sql, DB(DB_TEXT(word), DB_INT(ids->most)), err);
-    while (db_next(&q))
-        db_copy(&q, 0, ids->uuids[ids->count++], UUID_TEXT);
+    enum { LOOKED_AT = 1000 };
+    int most = seen_all(store) ? ids->most : LOOKED_AT;
+    struct db_query q = db_query(store, sql, DB(DB_TEXT(word), DB_INT(most)), err);
+    if (!seen_all(store))
+        db_keep(&q);
+    while (db_next(&q) && ids->count < ids->most)
+        if (seen_report(store, db_text(&q, 0)))
+            db_copy(&q, 0, ids->uuids[ids->count++], UUID_TEXT);
     return db_end(&q, 0);
 }
 

@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "store/db.h"
 #include "store/entry.h"
+#include "store/seen.h"
 #include <assert.h>
 
 int joined_add(struct store *store, const struct joined_row *row, struct error *err)
@@ -95,7 +96,8 @@ int joined_by_uuid(struct store *store, const char *uuid, joined_each each, void
                    struct error *err)
 {
     static const char SQL[] = JOINED_COLUMNS "WHERE j.uuid = ?1";
-    struct db_query q = db_query(store, SQL, DB(DB_TEXT(uuid)), err);
+    const char *sought = seen_report(store, uuid) ? uuid : "";
+    struct db_query q = db_query(store, SQL, DB(DB_TEXT(sought)), err);
     int rc = each_row(&q, each, arg);
     int found = db_found(&q, "%s is not joined to another complaint", uuid);
     return found ? found : rc;

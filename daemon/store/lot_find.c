@@ -1,5 +1,6 @@
 #include "store/lot_find.h"
 #include "store/db.h"
+#include "store/seen.h"
 #include <string.h>
 
 #define ROW_COLUMNS                                                                                \
@@ -49,10 +50,13 @@ static int read_one(struct db_query *q, struct lot_find_row *ret)
     return db_found(q, "there is no such lot");
 }
 
-/* The statement asks for one row more than wanted, so that an overflow shows. */
+/* Those that who asks may see. The statement asks for one row more than wanted, so that an overflow
+ * shows. */
 static int read_rows(struct db_query *q, size_t limit, struct lot_find_rows *rows)
 {
     for (size_t taken = 0; db_next(q); taken++) {
+        if (!seen_plant(q->store, db_text(q, 4)))
+            continue;
         if (taken == limit || rows->count == rows->capacity) {
             rows->overflow = true;
             break;
@@ -73,15 +77,25 @@ int lot_find_by_code(struct store *store, const char *code, struct lot_find_row 
                      struct error *err)
 {
     static const char SQL[] = ROW_COLUMNS " WHERE l.lot = ?1";
+    struct lot_find_row row;
     struct db_query q = db_query(store, SQL, DB(DB_TEXT(code)), err);
-    return read_one(&q, ret);
+    while (db_next(&q) && !seen_plant(store, db_text(&q, 4)))
+        q.rows = 0; /* as if there were none */
+    if (q.rows)
+        read_row(&q, &row);
+    int rc = db_found(&q, "there is no such lot");
+    if (!rc)
+        *ret = row;
+    return rc;
 }
 
 int lot_find_by_fold(struct store *store, const char *fold, size_t limit,
                      struct lot_find_rows *rows, struct error *err)
 {
     static const char SQL[] = ROW_COLUMNS " WHERE l.fold = ?1 ORDER BY l.id DESC LIMIT ?2";
-    struct db_query q = db_query(store, SQL, DB(DB_TEXT(fold), DB_INT((int64_t)limit + 1)), err);
+    enum { OF_ALL_PLANTS = 256 };
+    int64_t most = seen_all(store) ? (int64_t)limit + 1 : OF_ALL_PLANTS;
+    struct db_query q = db_query(store, SQL, DB(DB_TEXT(fold), DB_INT(most)), err);
     return read_rows(&q, limit, rows);
 }
 

@@ -2,14 +2,22 @@
 #ifndef ODDLOAF_STORE_STORE_INSIDE_H
 #define ODDLOAF_STORE_STORE_INSIDE_H
 
+#include "base/length.h"
 #include "store/engine.h"
 #include "store/files.h"
+#include "store/seen.h"
 #include "store/store.h"
 
 enum { DB_CACHE_SLOTS = 512, DB_MEMOS = 4 };
 
 struct sqlite3;
 struct session;
+
+struct seen_kept {
+    bool some; /* else all */
+    int count;
+    char plant[SEEN_PLANTS][LENGTH_CODE + 1], user[64];
+};
 
 struct store {
     const struct engine *engine;
@@ -35,6 +43,7 @@ struct store {
     bool checkpoint_soon;
     bool alone;                 /* no other process may read it */
     bool opened, ready;         /* ready: its cache has the size it is to have */
+    struct seen_kept seen;      /* whose plants alone are told of */
     const atomic_bool *dropped; /* nobody waits for what is asked; NULL: not told */
     struct error failed; /* what failed in the transaction, whether its asker looked or not */
 };

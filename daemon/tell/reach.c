@@ -11,6 +11,7 @@
 #include "base/text.h"
 #include "store/case.h"
 #include "store/company_count.h"
+#include "store/seen.h"
 #include "tell/case_json.h"
 #include "tell/reach_lot.h"
 #include "tell/reach_records.h"
@@ -77,7 +78,8 @@ struct reaching {
     int window_count;
     struct reached *lots;
     int count;
-    bool more; /* than were looked at */
+    bool more;     /* than were looked at */
+    int elsewhere; /* of plants that who asks does not see: counted, not named */
 };
 
 static bool holds(const struct reaching *reaching, int reach, const struct company_lot *lot)
@@ -331,8 +333,8 @@ static json_t *lot_json(const struct reaching *reaching, const struct lot_record
     return lot;
 }
 
-static int add_lot(const struct reaching *reaching, const struct reached *reached,
-                   double probability, json_t *list, struct error *err)
+static int add_lot(struct reaching *reaching, const struct reached *reached, double probability,
+                   json_t *list, struct error *err)
 {
     const struct reach_asked asked = {reaching->triage, reaching->cause,
                                       reaching->ranked->input.symptom, reaching->read_by_ms};
@@ -345,7 +347,10 @@ static int add_lot(const struct reaching *reaching, const struct reached *reache
     rc = reach_records_ask(&asked, &reaching->records, record, &told, err);
     if (!rc) {
         struct judged judged = judge(reaching, reached, record, probability, &told);
-        if (judged.probability >= LEAST_SHARE)
+        bool named = judged.probability >= LEAST_SHARE;
+        if (named && !seen_plant(reaching->records.store, record->lot.plant))
+            reaching->elsewhere++;
+        else if (named)
             json_array_append_new(list, lot_json(reaching, record, judged.probability,
                                                  because_json(reached, &judged)));
     }
@@ -466,6 +471,8 @@ static int reach_json(struct reaching *reaching, int64_t case_id, double probabi
                   day_format(reaching->today, day), "lots", sorted(list), "more", reaching->more,
                   "within_days", (int)(reaching->window_ms / WHEN_DAY_MS), "none_because", none));
     case_json_harm(reaching->ranked, answer);
+    if (reaching->elsewhere)
+        json_object_set_new(answer, "elsewhere", json_integer(reaching->elsewhere));
     if (rc)
         json_decref(answer);
     else

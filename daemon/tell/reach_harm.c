@@ -13,6 +13,7 @@
 #include "facts/case_input.h"
 #include "rank/case_rank.h"
 #include "store/lot_around.h"
+#include "store/seen.h"
 #include "tell/case_json.h"
 #include "tell/reach_lot.h"
 #include "tell/tell.h"
@@ -59,6 +60,7 @@ struct carrying {
     int material_count;
     struct carried *lots;
     int count;
+    int elsewhere; /* of plants that who asks does not see: counted, not named */
     bool more;
     json_t *common;         /* ways of which no lot is added: [{"shares","lots"}] */
     json_t *carry_no_label; /* materials that were not gone by: "flour lot F-9" */
@@ -310,20 +312,23 @@ static int get(const struct carrying *c, int64_t lot_id, const struct lot_record
     return lot_record_get(c->triage->source.lots, &c->records, lot_id, ret, err);
 }
 
-static int add_lot(const struct carrying *c, int64_t lot_id, const char *because, json_t *list,
+static int add_lot(struct carrying *c, int64_t lot_id, const char *because, json_t *list,
                    struct error *err)
 {
     const struct lot_record *record;
     int rc = get(c, lot_id, &record, err);
     if (rc)
         return rc;
-    json_array_append_new(list, reach_lot_json(c->triage->tz, c->records.store, record, c->today,
-                                               json_string(because)));
+    if (seen_plant(c->records.store, record->lot.plant))
+        json_array_append_new(list, reach_lot_json(c->triage->tz, c->records.store, record,
+                                                   c->today, json_string(because)));
+    else
+        c->elsewhere++;
     lot_record_unref(record);
     return 0;
 }
 
-static int add_candidate(const struct carrying *c, const struct complaint_lot *lot, json_t *list,
+static int add_candidate(struct carrying *c, const struct complaint_lot *lot, json_t *list,
                          struct error *err)
 {
     char because[64], percent[8];
@@ -430,6 +435,8 @@ static int carrying_json(struct carrying *c, json_t **ret, struct error *err)
                   "harm_possible", c->input->harm_possible && !c->input->harm));
     if (c->input->symptom >= 0)
         json_object_set_new(answer, "causes", json_true());
+    if (c->elsewhere)
+        json_object_set_new(answer, "elsewhere", json_integer(c->elsewhere));
     if (json_array_size(c->common))
         json_object_set(answer, "common", c->common);
     if (json_array_size(c->carry_no_label))

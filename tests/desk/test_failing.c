@@ -74,7 +74,7 @@ static int withdrawn(struct fixture *f, struct error *err)
 
 static int made_one(struct fixture *f, struct error *err)
 {
-    const struct joining_pair pair = {SECOND, FIRST, true};
+    const struct joining_pair pair = {SECOND, FIRST, true, false};
     const struct complaint_why why = {"ivo", "the same", f->now_ms};
     struct complaint_placed placed;
     return joining_join(&f->desk, f->store, &pair, &why, &placed, err);

@@ -7,6 +7,6 @@ ROLES = ["desk", "qa", "manager", "admin", "metrics"]
 
 
 def routes(binaries):
-    """[{"method", "path" (with * for one segment), "roles", "query"}, …]"""
+    """[{"method", "path" (with * for one segment), "roles", "query", "about"}, …]"""
     return json.loads(subprocess.run([pathlib.Path(binaries) / "tests/route_table"], check=True,
                                      capture_output=True, text=True).stdout)

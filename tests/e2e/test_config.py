@@ -63,6 +63,33 @@ def check_every_fault(f):
         expect(lines, where, key, reason)
 
 
+def check_plants(f):
+    """Each fault names file, line, plant and key."""
+    code, lines = f.check('{"time_zone": "America/New_York",\n "plants": {\n  "Larkfen": {"title": 5,\n   "contact_days": 3,\n'
+                          '   "mail": {"to": "x", "program": ""}},\n  "a/b": {},\n  "Quarrhill": 7,\n  "": {}}}')
+    assert code == REFUSED, lines
+    for where, key, reason in (
+            ("c.json:3:24", "plants/Larkfen/title '5'", "must be a text"),
+            ("c.json:4:20", "plants/Larkfen/contact_days '3'", "is not a setting of a plant (oddloafd --help-config"),
+            ("c.json:5:19", "plants/Larkfen/mail/to 'x'", "must be a list"),
+            ("c.json:5:35", "plants/Larkfen/mail/program", "is not a setting of a plant"),
+            ("c.json:6:10", "plants/a~1b", "is named as its lots name it"),
+            ("c.json:7:16", "plants/Quarrhill '7'", "must be an object"),
+            ("c.json:8:7", "plants/", "is named as its lots name it")):
+        expect(lines, where, key, reason)
+    code, lines = f.check('{"time_zone": "America/New_York",\n "plants": {\n  "Larkfen": {\n   "time_zone": "UTC"}}}')
+    assert code == REFUSED, lines
+    expect(lines, "c.json:4:17", "plants/Larkfen/time_zone 'UTC'", "is not the time_zone of the company, America/New_York",
+           "a plant in another zone needs a daemon of its own")
+    code, lines = f.check('{"plants": {"Larkfen": {"mail": {"to": ["qa@larkfen.example", "at home"]}}}}')
+    assert code == REFUSED, lines
+    expect(lines, "c.json:1:40", "plants/Larkfen/mail/to 'at home'", "is not a mail address")
+    page = (ROOT / "daemon/oddloafd.json.5").read_text().split(".Sh PLANTS")[1]
+    example = re.search(r"\.Bd -literal\n(.*?)\.Ed", page, re.S).group(1)
+    code, lines = f.check(example.replace('"mail": {', '"mail": {"program": "/bin/true", ', 1))
+    assert code == 0, lines
+
+
 def check_what_it_names(f):
     code, lines = f.check('{"time_zone": "Mars/Olympus",\n "mail": {"to": ["qa at home"]}}')
     assert code == REFUSED
@@ -209,6 +236,7 @@ def main():
     try:
         check_every_fault(f)
         check_what_it_names(f)
+        check_plants(f)
         check_rules_beside_settings(f)
         check_the_manual()
         if not shutil.which("openssl"):

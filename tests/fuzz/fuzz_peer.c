@@ -5,6 +5,7 @@
 #include "fuzz.h"
 #include "serve/peer.h"
 #include "serve/request.h"
+#include "serve/sight.h"
 #include "serve/tls.h"
 #include <openssl/x509.h>
 #include <stdio.h>
@@ -44,7 +45,9 @@ static void check_token(const char *token)
 {
     char name[64] = "";
     unsigned expected = strcmp(token, "crumb") == 0 ? ROLE_QA : 0;
-    PROMISE(peer_roles_of_token(settings(), token, name, sizeof name) == expected);
+    struct sight sight;
+    bool known = peer_sight_of_token(settings(), token, &sight, name, sizeof name);
+    PROMISE(known == (expected != 0) && sight_anywhere(&sight) == expected);
     check_name(name, sizeof name);
 }
 
@@ -72,10 +75,15 @@ static void check_subject(const uint8_t *der, size_t size)
     char name[64] = "";
     if (!subject)
         return;
-    unsigned roles = tls_subject_roles(subject, name, sizeof name);
+    struct sight sight = {0};
+    json_t *roles = tls_subject_roles(subject, name, sizeof name);
+    for (size_t i = 0; i < json_array_size(roles); i++)
+        sight_add(&sight, settings(), json_string_value(json_array_get(roles, i)));
+    json_decref(roles);
     check_name(name, sizeof name);
+    PROMISE(sight_anywhere(&sight) == sight.company); /* there are no plants */
     for (unsigned i = 0; i < sizeof WORDS / sizeof WORDS[0]; i++)
-        PROMISE(!(roles & 1u << i) == !has_unit(subject, WORDS[i]));
+        PROMISE(!(sight.company & 1u << i) == !has_unit(subject, WORDS[i]));
     X509_NAME_free(subject);
 }
 

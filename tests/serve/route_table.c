@@ -22,14 +22,21 @@ static json_t *roles_of(unsigned roles)
     return words;
 }
 
+static const char *about_of(enum route_about about)
+{
+    static const char *const WORDS[] = {"case", "complaint", "named",  "intake",
+                                        "list", "open",      "company"};
+    return WORDS[about];
+}
+
 int main(void)
 {
     json_t *routes = json_array();
     for (size_t i = 0; i < sizeof ROUTES / sizeof ROUTES[0]; i++)
-        json_array_append_new(routes,
-                              json_pack("{s:s, s:s+, s:o, s:s}", "method", ROUTES[i].method, "path",
-                                        "/v1/", ROUTES[i].path, "roles", roles_of(ROUTES[i].roles),
-                                        "query", ROUTES[i].query));
+        json_array_append_new(
+            routes, json_pack("{s:s, s:s+, s:o, s:s, s:s}", "method", ROUTES[i].method, "path",
+                              "/v1/", ROUTES[i].path, "roles", roles_of(ROUTES[i].roles), "query",
+                              ROUTES[i].query, "about", about_of(ROUTES[i].about)));
     json_dumpf(routes, stdout, JSON_INDENT(1));
     json_decref(routes);
     return 0;

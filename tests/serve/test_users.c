@@ -23,9 +23,9 @@ static void two_of_one_slot_are_two(void **state)
     for (int64_t now_ms = 0; now_ms < 3 * USERS_KEPT_MS; now_ms += USERS_KEPT_MS / 2) {
         struct user_known own = users_get(users, geteuid(), now_ms);
         struct user_known other = users_get(users, none, now_ms);
-        assert_int_equal(own.roles, ROLE_ANY);
+        assert_int_equal(own.sight.company, ROLE_ANY);
         assert_string_equal(own.name, getpwuid(geteuid())->pw_name);
-        assert_int_equal(other.roles, 0);
+        assert_int_equal((int)sight_anywhere(&other.sight), 0);
         assert_memory_equal(other.name, "uid 9999999", 11);
     }
     users_free(users);

@@ -1,0 +1,309 @@
+"""People of one plant of a company see that plant alone: every route of the daemon's table is asked as each of
+them about another plant's lots, cases, complaints, callers, files, holds and actions, and its answer searched for
+whatever is that plant's. What one may not see is answered in the words of what does not exist.
+
+    test_plants.py BUILD_FOLDER
+"""
+import hashlib
+import json
+import pathlib
+import re
+import sys
+import uuid
+
+from oddloaf import ROOT, complaint, lot_rows, PRODUCTS, TARGETS
+from remote import Remote
+from routes import routes
+
+BINARIES = pathlib.Path(sys.argv[1])
+OWN, OTHER = "Larkfen", "Quarrhill"
+PEOPLE = [f"{role}@{OWN}" for role in ("desk", "qa", "manager")]
+ALL = ["desk", "qa", "manager", "admin", *PEOPLE, f"qa@{OTHER}", f"desk@{OTHER}"]
+NAME = {who: f"person {n}" for n, who in enumerate(ALL)}
+LINE = {OWN: "1", OTHER: "2"}
+MADE = {OWN: "L1 6318 A0400", OTHER: "L2 6318 B0800"}
+WORD = {OWN: "larkword", OTHER: "quarrword"}
+PHONE = {OWN: "607 555 0142", OTHER: "607 555 0199"}
+CALLER = {OWN: "Ottilie Larkin", OTHER: "Zebedee Quarring"}
+NEVER = {"case": "C977", "lot": "L2 6319 B0811", "complaint": str(uuid.uuid4()), "file": "977", "action": "977"}
+
+
+class Company(Remote):
+    def __init__(self):
+        plants = {OWN: {"title": "The Larkfen Bakery"}, OTHER: {"mail": {"to": ["qa@quarrhill.example"]}}}
+        super().__init__(BINARIES, config={"plants": plants, "plant": "Two Mills", "limits": {"idle_s": 3600}})
+        tokens = {hashlib.sha256(f"token of {who}".encode()).hexdigest(): {"role": who, "name": NAME[who]} for who in ALL}
+        (self.dir / "tokens.json").write_text(json.dumps(tokens))
+        self.open = {}
+
+    def ask(self, who, method, path, body=None, type_="application/json"):
+        """Status and text."""
+        if who not in self.open:
+            self.open[who] = self.by_token(who)
+        data = json.dumps(body) if isinstance(body, (dict, list)) else body
+        headers = {"Authorization": "Bearer " + f"token of {who}"}
+        if method == "POST":
+            headers["Content-Type"] = type_
+        self.open[who].request(method, "/v1/" + path, body=data if method == "POST" else None, headers=headers)
+        answer = self.open[who].getresponse()
+        return answer.status, answer.read().decode(errors="replace")
+
+    def do(self, who, path, body, status=(200, 201)):
+        got, text = self.ask(who, "POST", path, body)
+        assert got in status, (who, path, got, text)
+        return json.loads(text)
+
+    # ---- what there is ----
+    def fill(self):
+        self.load_text("products", PRODUCTS)
+        self.load_text("targets", TARGETS)
+        lots, readings = lot_rows(days=30)
+        for plant in (OWN, OTHER):
+            rows = lots.splitlines()
+            own = [rows[0] + ",plant"] + [self.of(plant, row) + "," + plant for row in rows[1:]]
+            self.load_text("lots", "\n".join(own) + "\n")
+            self.load_text("readings", self.of(plant, readings))
+            self.load_text("uses", "lot,material,material_lot,amount,unit,mix,supplier\n"
+                           f"{MADE[plant]},film,F-0911,12,kg,,Tern Film\n"
+                           + self.of(plant, "L1 6318 A0800,film,F-0911,12,kg,,Tern Film\n"))
+        return {plant: self.fill_plant(plant) for plant in (OTHER, OWN)}
+
+    @staticmethod
+    def of(plant, text):
+        if plant == OWN:
+            return text
+        return re.sub(r",W24,1,", ",W24,2,", re.sub(r"L1 (\d{4}) A", r"L2 \1 B", text))
+
+    def fill_plant(self, plant):
+        """All kinds of things of that plant, by people of the company; their names."""
+        word, lot = WORD[plant], MADE[plant]
+        one = complaint(lot, note=f"green {word} spots", reference=f"T-{word}", store=f"store {word}",
+                        contact={"name": CALLER[plant], "phone": PHONE[plant]})
+        case = self.do("desk", "complaints", one)["case"]
+        harm = complaint(self.of(plant, "L1 6318 A0800"), harm=["illness"], note=f"ill of {word}")
+        harmed = self.do("desk", "complaints", harm)["case"]
+        twin = complaint(lot, same_as=one["id"], note=f"again {word}")
+        self.do("desk", "complaints", twin)
+        self.do("qa", f"cases/{case}/follow", {"by": word, "owner": word, "note": f"asked {word}"})
+        self.do("qa", f"cases/{case}/follow", {"by": word, "call_back": "2099-01-01", "complaint": one["id"]})
+        self.do("qa", "lots/hold", {"lots": [lot], "reason": f"held {word}", "by": word, "case": case})
+        self.do("qa", "lots/measure", {"lot": lot, "by": word, "lab": word, "sample": word,
+                                       "results": [{"quantity": "crumb_ph", "value": 5.9}]})
+        upload = str(uuid.uuid4())
+        got = self.ask("qa", "POST", f"attachments/parts?upload={upload}&part=0", f"file {word}\n",
+                       "application/octet-stream")
+        assert got[0] == 200, got
+        file = self.do("qa", "attachments", {"to": case, "upload": upload, "name": f"{word}.txt", "by": word})
+        action = self.do("qa", "actions", {"line": LINE[plant], "cause": "packed-hot", "symptom": "mold",
+                                           "at": "2026-11-10", "note": f"fan {word}", "by": word})
+        self.do("qa", f"complaints/{one['id']}/correct", {"fields": {"packs": 2}, "reason": f"misheard {word}"})
+        return {"case": case, "harmed": harmed, "lot": lot, "complaint": one["id"], "twin": twin["id"],
+                "ticket": one["reference"], "file": str(file["attachment"]), "action": str(action["action"]),
+                "others": [self.of(plant, row.split(",")[0]) for row in lot_rows()[0].splitlines()[1:]]}
+
+
+def words_of(plant, things):
+    """What tells of that plant wherever it stands."""
+    ids = [things["complaint"], things["twin"]]
+    words = [re.escape(w) for w in (plant, WORD[plant], CALLER[plant].split()[0], CALLER[plant].split()[1],
+                                    *ids, *(i[:13] for i in ids), *things["others"])]
+    words += [r"\b%s\b" % things[c] for c in ("case", "harmed")]
+    words += [PHONE[plant].replace(" ", r"\W{0,2}")[8:]]
+    return words
+
+
+def found_in(text, words, asked):
+    """Those that stand in it; what was asked for by its name may be said again."""
+    for name in asked:
+        text = text.replace(name, "")
+    return [w for w in words if re.search(w, text, re.IGNORECASE)]
+
+
+def paths_of(route, things):
+    """The ways to ask this route about one plant's things, each with what it names."""
+    path = route["path"].removeprefix("/v1/")
+    kinds = ("case", "complaint", "lot", "file") + (("harmed", "twin", "action", "ticket") if route["method"] == "GET" else ())
+    names = [things[k] for k in kinds]
+    ways = [(path.replace("*", quote(name)), [name]) for name in names] if "*" in path else [(path, [])]
+    ways += [(path.replace("*", span), []) for span in ("2026-W47", "2026-11", "current", "complaints.csv")] if "*" in path else []
+    queries = {"of": things["case"], "word": WORD[OTHER], "phone": PHONE[OTHER], "name": CALLER[OTHER].split()[1],
+               "ticket": things["ticket"], "lot": things["lot"], "store": "store " + WORD[OTHER],
+               "cases": things["case"], "owner": WORD[OTHER], "product": "W24", "plant": OTHER, "all": "1",
+               "state": "all", "format": "csv", "by": "line"}
+    for name in route["query"].split():
+        if name in queries:
+            ways += [(way + "?" + f"{name}={quote(queries[name])}", [*asked, queries[name]]) for way, asked in ways[:2]]
+    if "of" in route["query"].split():
+        ways += [(f"{path}?of={quote(things[k])}", [things[k]]) for k in ("complaint", "lot", "harmed")]
+    if "symptom" in route["query"].split() and "from" in route["query"].split():
+        ways.append((path + "?symptom=mold&from=2026-10-20&to=2026-11-30", []))
+    return ways
+
+
+def quote(text):
+    return text.replace(" ", "%20")
+
+
+def bodies_of(route, things):
+    """What may be sent to a route that takes something, about that plant's things."""
+    if route["method"] == "GET":
+        return [None]
+    t, by = things, {"by": "mira", "reason": "because"}
+    return [{}, {"same_as": t["complaint"], **by}, {"fields": {"packs": 3}, **by}, by,
+            {"lots": [t["lot"]], **by}, {"lots": [t["lot"]], "case": t["case"], **by},
+            {"lots": [t["lot"]], "disposition": "destroy", "all": True, **by},
+            {"lot": t["lot"], "results": [{"quantity": "crumb_ph", "value": 5.1}], "lab": "x", "sample": "1", **by},
+            {"to": t["case"], "upload": str(uuid.uuid4()), "name": "x.txt", **by},
+            {"cause": "packed-hot", "confirmed_by": "assay", **by}, {"reopen": True, **by}, {"note": "seen", **by},
+            {"note": "seen", "complaint": t["complaint"], "answered": "yes", **by},
+            {"contact": PHONE[OTHER]}, {"learn": True, **by}, {"adopt": True, **by}]
+
+
+def check_nothing_is_told(company, table, things):
+    """Every route, as everybody of one plant, about the other's things: nothing of it is in any answer."""
+    asked, told = 0, []
+    words = words_of(OTHER, things[OTHER])
+    for who in PEOPLE:
+        for route in table:
+            if route["path"] == "/v1/complaints" and route["method"] == "POST":
+                continue  # check_passed_on()
+            if who.split("@")[0] not in route["roles"]:
+                continue  # as test_roles.py sees: refused by the role
+            for path, names in paths_of(route, things[OTHER]):
+                for body in bodies_of(route, things[OTHER])[:1 if route["about"] == "company" else None]:
+                    status, text = company.ask(who, route["method"], path, body)
+                    mentioned = [str(v) for v in (body or {}).values() if isinstance(v, str)] + (body or {}).get("lots", [])
+                    asked += 1
+                    assert status < 500, (who, route, path, body, status, text)
+                    if found := found_in(text, words, [*names, *mentioned]):
+                        told.append((who, route["method"], path, body, status, found, text[:400]))
+    assert not told, "\n".join(map(str, told[:12])) + f"\n{len(told)} of {asked}"
+    return asked
+
+
+def check_as_if_it_were_not_there(company, table, things):
+    """What is another plant's and what does not exist are answered alike, but for the name that was asked."""
+    asked = 0
+    for who in PEOPLE:
+        for route in table:
+            path = route["path"].removeprefix("/v1/")
+            if "*" not in path or who.split("@")[0] not in route["roles"] or route["about"] == "company":
+                continue
+            for kind in ("case", "complaint", "lot", "file", "action"):
+                there, never = things[OTHER][kind], NEVER[kind]
+                for body in bodies_of(route, things[OTHER])[:None if who.startswith("qa") else 1]:
+                    asked += 2
+                    got = company.ask(who, route["method"], path.replace("*", quote(there)), body)
+                    want = company.ask(who, route["method"], path.replace("*", quote(never)), body)
+                    assert got[0] == want[0], (who, route, kind, body, got, want)
+                    if got[0] >= 400:
+                        same = got[1].replace(there, "~").replace(there.replace(" ", ""), "~")
+                        assert same == want[1].replace(never, "~").replace(never.replace(" ", ""), "~"), (who, path, kind, got, want)
+    return asked
+
+
+def check_one_sees_ones_own(company, things):
+    own = things[OWN]
+    for path in (f"cases/{own['case']}", f"cases/{own['case']}/why", f"cases/{own['case']}/facts", f"cases/{own['case']}/ask",
+                 f"cases/{own['case']}/reach", f"cases/{own['case']}.html", f"cases/{own['harmed']}/reach",
+                 f"cases/{own['case']}/follow", f"complaints/{own['complaint']}", f"complaints/{own['twin']}",
+                 f"history/{own['case']}", f"history/{own['complaint']}", f"history/{quote(own['lot'])}",
+                 f"lots/{quote(own['lot'])}", f"attachments?of={own['case']}", f"attachments/{own['file']}",
+                 f"whatif?of={own['case']}", "rules"):
+        status, text = company.ask("qa@" + OWN, "GET", path)
+        assert status == 200, (path, status, text)
+    told = json.loads(company.ask("desk@" + OWN, "GET", "complaints/" + own["complaint"])[1])
+    assert told["contact"]["phone"] == PHONE[OWN], told
+    assert "contact" not in json.loads(company.ask("qa@" + OWN, "GET", "complaints/" + own["complaint"])[1]), told
+    for who in ("qa", "qa@" + OTHER):
+        assert company.ask(who, "GET", f"cases/{things[OTHER]['case']}/why")[0] == 200, who
+    assert company.ask("qa@" + OTHER, "GET", f"cases/{own['case']}")[0] == 404
+
+
+def check_reach_is_counted(company, things):
+    """A supplier's lot goes to both plants: whose lots else it is in is a number to people of one."""
+    paths = [f"cases/{things[OWN]['harmed']}/reach"]
+    told = [json.loads(company.ask("qa@" + OWN, "GET", path)[1]) for path in paths]
+    full = [json.loads(company.ask("qa", "GET", path)[1]) for path in paths]
+    for part, whole in zip(told, full):
+        others = [lot["lot"] for lot in whole["lots"] if lot["lot"] in things[OTHER]["others"]]
+        assert others, whole
+        assert part["elsewhere"] == len(others) and "elsewhere" not in whole, (part, whole)
+        assert [lot["lot"] for lot in part["lots"]] == [lot["lot"] for lot in whole["lots"] if lot["lot"] not in others]
+
+
+def check_passed_on(company, things):
+    """A complaint whose code is another plant's is taken, is that plant's, and tells nothing of it."""
+    words = words_of(OTHER, things[OTHER])
+    for who in PEOPLE[:2]:
+        one = complaint(things[OTHER]["lot"], note="it is green", harm=["illness"])
+        for status in (201, 200):
+            got, text = company.ask(who, "POST", "complaints", one)
+            told = json.loads(text)
+            assert got == status and told["passed_on"] and told["script"] and told["case"] is None, (got, text)
+            assert not found_in(text, words, [things[OTHER]["lot"]]), text
+        assert company.ask(who, "GET", "complaints/" + one["id"])[0] == 404
+        whole = json.loads(company.ask("qa@" + OTHER, "GET", "complaints/" + one["id"])[1])
+        assert whole["case"] == things[OTHER]["case"] and whole["logged_by"] == NAME[who], whole
+        assert whole["harm"] == ["illness"]
+        # the same id with other words is refused, and what is kept is not said
+        got, text = company.ask(who, "POST", "complaints", {**complaint(MADE[OWN], note="x"), "id": things[OTHER]["complaint"]})
+        assert got == 409 and not found_in(text, words, [things[OTHER]["complaint"]]), (got, text)
+        # a repeat of what is another plant's repeats nothing
+        twins = [complaint(MADE[OWN], same_as=same) for same in (things[OTHER]["complaint"], NEVER["complaint"])]
+        there, never = (company.ask(who, "POST", "complaints", twin) for twin in twins)
+        assert there[0] == never[0] == 400, (there, never)
+        assert there[1].replace(twins[0]["same_as"], "~") == never[1].replace(twins[1]["same_as"], "~"), (there, never)
+        lines = "\n".join(json.dumps(complaint(lot, note="soft")) for lot in (MADE[OTHER], MADE[OWN]))
+        got, text = company.ask(who, "POST", "complaints", lines, "application/x-ndjson")
+        batch = [json.loads(line) for line in text.splitlines()]
+        assert [bool(told.get("passed_on")) for told in batch] == [True, False], text
+        assert not found_in(text, words, [things[OTHER]["lot"]]), text
+        assert batch[1]["case"] == things[OWN]["case"], batch
+
+
+def check_moved_away(company, things):
+    """A correction that makes it another plant's: who corrected it is told that, and sees it no more."""
+    one = complaint(MADE[OWN], note="it is furry")
+    company.do("desk@" + OWN, "complaints", one)
+    change = {"fields": {"lot_text": things[OTHER]["lot"]}, "reason": "read again"}
+    got, text = company.ask("desk@" + OWN, "POST", f"complaints/{one['id']}/correct", change)
+    assert got == 200 and json.loads(text)["passed_on"], (got, text)
+    assert not found_in(text, words_of(OTHER, things[OTHER]), [things[OTHER]["lot"]]), text
+    assert company.ask("desk@" + OWN, "GET", "complaints/" + one["id"])[0] == 404
+    for who, what in (("desk@" + OWN, things[OWN]["case"]), ("qa@" + OTHER, one["id"])):
+        got, text = company.ask(who, "GET", "history/" + what)
+        other = OTHER if who.endswith(OWN) else OWN
+        assert got == 200 and not found_in(text, words_of(other, things[other]), []), (who, text)
+
+
+def check_of_the_company(company, table):
+    """What cannot be told of one plant is refused to whoever has a role there and none in the company, with the reason;
+    oddloafd(8) lists it."""
+    page = (ROOT / "daemon/oddloafd.8").read_text().split(".Sh PLANTS")[1].split(".Sh ")[0]
+    said = re.findall(r"^\.It (GET|POST) Ta (/v1/\S+)$", page, re.MULTILINE)
+    assert said == [(route["method"], route["path"]) for route in table if route["about"] == "company"], said
+    for route in table:
+        for who in PEOPLE:
+            if route["about"] != "company" or who.split("@")[0] not in route["roles"]:
+                continue
+            got, text = company.ask(who, route["method"], route["path"].removeprefix("/v1/").replace("*", "C7"), {})
+            assert got == 403 and "of the company" in text, (who, route, got, text)
+
+
+def main():
+    table = routes(BINARIES)
+    with Company() as company:
+        things = company.fill()
+        company.wait_idle()
+        check_one_sees_ones_own(company, things)
+        check_reach_is_counted(company, things)
+        asked = check_nothing_is_told(company, table, things)
+        asked += check_as_if_it_were_not_there(company, table, things)
+        check_of_the_company(company, table)
+        check_passed_on(company, things)
+        check_moved_away(company, things)
+    print(f"{asked} questions of people of {OWN} told nothing of {OTHER}")
+
+
+main()
