@@ -8,6 +8,7 @@
 #include <jansson.h>
 
 struct lexicon;
+struct lot_settle;
 struct severity_rules;
 struct triage;
 
@@ -23,7 +24,8 @@ struct desk {
      * time: a mail program may go missing. */
     const char *(*no_alarm)(const void *arg);
     const void *no_alarm_arg;
-    double settle_at;   /* a likeliest lot of at least this weight is taken as the lot */
+    double settle_at; /* a likeliest lot of at least this weight is taken as the lot */
+    const struct lot_settle *settle_of; /* of plants that have another level: lots/match.h */
     int64_t similar_ms; /* how far apart two reports of one person can be of one thing */
     int64_t contact_ms; /* for which contact data are kept */
 };

@@ -18,7 +18,8 @@ static struct lot_query query_of(const struct desk *desk, const struct complaint
                               .found_day = form->found_day,
                               .received_ms = form->received_ms,
                               .tz = desk->tz,
-                              .settle_at = desk->settle_at};
+                              .settle_at = desk->settle_at,
+                              .settle_of = desk->settle_of};
 }
 
 int placing_find(const struct desk *desk, struct store *store, const struct complaint_form *form,

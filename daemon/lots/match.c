@@ -173,11 +173,22 @@ static bool cannot_be(const struct matching *m)
     return m->result->parsed.wrong[0] != '\0';
 }
 
+/* Of the plant that the likeliest lot is of. */
+static double settle_level(const struct matching *m)
+{
+    const struct lot_settle *of = m->result->count ? m->query->settle_of : NULL;
+    for (; of && of->plant; of++) {
+        if (strcmp(of->plant, m->scored[0].row->plant) == 0)
+            return of->at;
+    }
+    return m->query->settle_at > 0 ? m->query->settle_at : LOT_SETTLE_AT;
+}
+
 static enum lot_state state_of(const struct matching *m)
 {
     const struct lot_match_result *r = m->result;
     double first = r->count ? r->candidate[0].weight : 0;
-    double settle_at = m->query->settle_at > 0 ? m->query->settle_at : LOT_SETTLE_AT;
+    double settle_at = settle_level(m);
     bool misread = is_misread(m);
     if ((r->gap != LOT_GAP_NONE && !misread) || is_to_come(m))
         return LOT_NOT_ON_RECORD;

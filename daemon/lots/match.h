@@ -30,6 +30,12 @@ struct lot_matcher; /* lot_rules.h */
  * the lot. */
 #define LOT_SETTLE_AT 0.8
 
+/* The settle level of a plant's lots, where it has one of its own. */
+struct lot_settle {
+    const char *plant; /* NULL: the end of the list */
+    double at;
+};
+
 /* Texts are borrowed; NULL or "" is not given. */
 struct lot_query {
     const char *lot_text;
@@ -39,7 +45,8 @@ struct lot_query {
     int32_t code_day, bought_day, found_day; /* WHEN_UNKNOWN_DAY */
     int64_t received_ms;
     const struct tz *tz;
-    double settle_at; /* settle level, 0: LOT_SETTLE_AT */
+    double settle_at;                   /* settle level, 0: LOT_SETTLE_AT */
+    const struct lot_settle *settle_of; /* of plants that have another, NULL: none has */
 };
 
 /* The text as understood, to be read back. */

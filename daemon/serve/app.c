@@ -3,6 +3,7 @@
 #include "base/text.h"
 #include "desk/older.h"
 #include "lots/lot_rules.h"
+#include "lots/match.h"
 #include "rank/calibration.h"
 #include "rank/learning.h"
 #include "store/erasures.h"
@@ -40,10 +41,19 @@ static int match_all_again(struct store *store, void *arg, struct error *err)
     return work_add(store, WORK_REMATCH, 0, *now_ms, err);
 }
 
+static bool same_levels(const struct lot_settle *a, const struct lot_settle *b)
+{
+    while (a->plant && b->plant && strcmp(a->plant, b->plant) == 0 && a->at == b->at) {
+        a++;
+        b++;
+    }
+    return !a->plant && !b->plant;
+}
+
 static bool same_lots(const struct setup *a, const struct setup *b)
 {
     return lot_rules_mark(a->matcher) == lot_rules_mark(b->matcher) &&
-           a->desk.settle_at == b->desk.settle_at;
+           a->desk.settle_at == b->desk.settle_at && same_levels(a->settle_of, b->settle_of);
 }
 
 static int set_zone(struct store *store, void *arg, struct error *err)

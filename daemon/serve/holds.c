@@ -355,7 +355,8 @@ static void add_likely(const struct setup *setup, struct store *store, const str
                                     .found_day = WHEN_UNKNOWN_DAY,
                                     .received_ms = h->at_ms,
                                     .tz = setup->tz,
-                                    .settle_at = setup->desk.settle_at};
+                                    .settle_at = setup->desk.settle_at,
+                                    .settle_of = setup->desk.settle_of};
     if (match_lot(setup->matcher, store, &query, &matched, NULL) != 0 ||
         matched.state == LOT_UNKNOWN || matched.state == LOT_NOT_ON_RECORD)
         return;

@@ -22,7 +22,8 @@ static int read_query(const struct request *rq, const struct setup *setup, struc
                                 .found_day = WHEN_UNKNOWN_DAY,
                                 .received_ms = app_now_ms(rq->app),
                                 .tz = setup->tz,
-                                .settle_at = setup->desk.settle_at};
+                                .settle_at = setup->desk.settle_at,
+                                .settle_of = setup->desk.settle_of};
     if (!code_date)
         return 0;
     int rc = day_parse(code_date, &query->code_day, err);

@@ -3,6 +3,7 @@
 #include "intake/harm.h"
 #include "intake/lexicon.h"
 #include "lots/lot_rules.h"
+#include "lots/match.h"
 #include "notify/mime.h"
 #include "rules/limits.h"
 #include "rules/rule_files.h"
@@ -203,6 +204,17 @@ static int load_rules(struct setup *setup, const struct log *log, struct error *
     return 0;
 }
 
+static struct lot_settle *settle_levels(const struct config *config)
+{
+    int count = config_plant_count(config);
+    struct lot_settle *of = xcalloc((size_t)count + 1, sizeof *of);
+    for (int plant = 0; plant < count; plant++)
+        of[plant] =
+            (struct lot_settle){config_plant_name(config, plant),
+                                (double)config_number_of(config, plant, "settle_lot_at") / 100};
+    return of;
+}
+
 int setup_load(const char *config_path, const char *rules_dir, const struct setup *in_force,
                struct setup **ret, const struct log *log, struct error *err)
 {
@@ -219,10 +231,12 @@ int setup_load(const char *config_path, const char *rules_dir, const struct setu
         return rc;
     }
     setup->users = users_new(setup->config);
+    setup->settle_of = settle_levels(setup->config);
     setup->desk = (struct desk){
         .tz = setup->tz,
         .matcher = setup->matcher,
         .settle_at = (double)config_number(setup->config, "settle_lot_at") / 100,
+        .settle_of = setup->settle_of,
         .similar_ms = config_number(setup->config, "similar_days") * WHEN_DAY_MS,
         .contact_ms = config_number(setup->config, "contact_days") * WHEN_DAY_MS,
         .lexicon = setup->lexicon,
@@ -254,6 +268,7 @@ void setup_unref(struct setup *setup)
     json_decref(setup->needs_restart);
     json_decref(setup->own_rules);
     users_free(setup->users);
+    free(setup->settle_of);
     config_free(setup->config);
     free(setup);
 }

@@ -33,8 +33,9 @@ struct setup {
     struct limits *limits;           /* rules/limits.h */
     struct targets *targets;         /* rules/targets.h */
     struct ssl_ctx_st *tls;          /* what TLS clients are shown; NULL: none are listened for */
-    json_t *needs_restart; /* names of changed settings that keep their value until then */
-    struct desk desk;      /* what the desk's work stands on, of the above */
+    json_t *needs_restart;        /* names of changed settings that keep their value until then */
+    struct lot_settle *settle_of; /* of each plant; ended as lots/match.h says */
+    struct desk desk;             /* what the desk's work stands on, of the above */
     int64_t loaded_ms;
 };
 

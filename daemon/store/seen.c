@@ -28,16 +28,6 @@ bool seen_plant(const struct store *store, const char *plant)
     return is;
 }
 
-bool seen_lot(struct store *store, int64_t lot_id)
-{
-    static const char SQL[] = "SELECT plant FROM lot WHERE id = ?1";
-    if (!store->seen.some)
-        return true;
-    struct db_query q = db_query(store, SQL, DB(DB_INT(lot_id)), NULL);
-    bool is = db_next(&q) && seen_plant(store, db_text(&q, 0));
-    return db_end(&q, 0) == 0 && is;
-}
-
 bool seen_code(struct store *store, const char *code)
 {
     static const char SQL[] = "SELECT plant FROM lot WHERE lot = ?1";

@@ -25,7 +25,6 @@ bool seen_all(const struct store *store);
 /* Is it seen? true of everything where nothing is set; false, too, of what cannot be read. None may
  * be asked while a statement is open, but for seen_plant(). */
 bool seen_plant(const struct store *store, const char *plant);
-bool seen_lot(struct store *store, int64_t lot_id);
 /* The lot of exactly that code; true if there is none. */
 bool seen_code(struct store *store, const char *code);
 bool seen_case(struct store *store, int64_t case_id);

@@ -30,7 +30,7 @@ NEVER = {"case": "C977", "lot": "L2 6319 B0811", "complaint": str(uuid.uuid4()),
 
 class Company(Remote):
     def __init__(self):
-        plants = {OWN: {"title": "The Larkfen Bakery"}, OTHER: {"mail": {"to": ["qa@quarrhill.example"]}}}
+        plants = {OWN: {"title": "The Larkfen Bakery"}, OTHER: {"settle_lot_at": 97}}
         super().__init__(BINARIES, config={"plants": plants, "plant": "Two Mills", "limits": {"idle_s": 3600}})
         tokens = {hashlib.sha256(f"token of {who}".encode()).hexdigest(): {"role": who, "name": NAME[who]} for who in ALL}
         (self.dir / "tokens.json").write_text(json.dumps(tokens))
@@ -220,6 +220,12 @@ def check_one_sees_ones_own(company, things):
     assert company.ask("qa@" + OTHER, "GET", f"cases/{own['case']}")[0] == 404
 
 
+def check_settle_level(company):
+    """What is taken as the lot goes by the level of the plant whose lot it would be."""
+    states = [json.loads(company.ask("qa", "GET", "lots/" + quote(code))[1])["lot_state"] for code in ("L1 6318 A04O0", "L2 6318 B08O0")]
+    assert states == ["likely", "several"], states
+
+
 def check_reach_is_counted(company, things):
     """A supplier's lot goes to both plants: whose lots else it is in is a number to people of one."""
     paths = [f"cases/{things[OWN]['harmed']}/reach"]
@@ -297,6 +303,7 @@ def main():
         things = company.fill()
         company.wait_idle()
         check_one_sees_ones_own(company, things)
+        check_settle_level(company)
         check_reach_is_counted(company, things)
         asked = check_nothing_is_told(company, table, things)
         asked += check_as_if_it_were_not_there(company, table, things)
