@@ -119,7 +119,7 @@ def cases_of(seed, folder, found):
 
 
 def run_seed(seed, args, rules=None):
-    folder = simulated(seed, args.work, by=args.simulator)
+    folder = simulated(seed, args.work, by=args.simulator, times=args.times)
     begin = time.time()
     with oddloaf.Plant(args.binaries, rules=rules or args.rules) as plant:
         load(plant, folder)

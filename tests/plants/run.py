@@ -4,8 +4,9 @@
     run.py --binaries DIR --seeds 1..20 [--out FILE --facts]     hit rates, calibration, confusion
     run.py --binaries DIR --seeds 1..16 --simulator physical     the same on another simulator's plants
     run.py --binaries DIR --seeds 1..5 --ablate                  what models, company and places are worth
-    run.py --binaries DIR --seeds 1..5 --ask                     what the first two questions are worth
+    run.py --binaries DIR --seeds 1..5 --ask                     what the first two questions are worth, where a simulator answers
     run.py --binaries DIR --seeds 1..5 --verdicts                what 200 verdicts are worth
+    run.py --binaries DIR --seeds 9500..9502 --times 2 --learn   what is confirmed nearby is worth, after 150 verdicts (nearby.py)
 
 Each seed is simulated, loaded into a daemon of its own and ranked; the ranking is compared with what was planted.
 
@@ -26,6 +27,7 @@ import pathlib
 import sys
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent))
+import nearby                                                           # noqa: E402
 import plantrun                                                         # noqa: E402
 import scoring                                                          # noqa: E402
 import studies                                                          # noqa: E402
@@ -52,20 +54,26 @@ def main():
     parser.add_argument("--rules", type=pathlib.Path, default=plantrun.oddloaf.ROOT / "rules")
     parser.add_argument("--work", type=pathlib.Path, default=pathlib.Path("/tmp/oddloaf-plants"), help="where invented records are kept")
     parser.add_argument("--simulator", choices=plantrun.SIMULATORS, default="plants")
+    parser.add_argument("--times", type=int, default=1, help="plants that live so many times as long")
+    parser.add_argument("--after", type=int, default=nearby.AFTER, help="of --learn: verdicts given before a case counts")
     parser.add_argument("--out", type=pathlib.Path, help="cases as JSON lines, for scoring again")
     parser.add_argument("--facts", action="store_true", help="keep each case's facts in --out, for the ceiling")
     parser.add_argument("--least-top1", type=float, default=0, help="exit 1 when planted top-1 is below")
     parser.add_argument("--least-top3", type=float, default=0)
     parser.add_argument("--least-background", type=float, default=0)
     parser.add_argument("--most-ece", type=float, default=1)
-    for study in ("ablate", "ask", "verdicts"):
+    for study in ("ablate", "ask", "verdicts", "learn"):
         parser.add_argument(f"--{study}", action="store_true")
     args = parser.parse_args()
+    if args.ask and args.simulator in ("physical", "paperwork"):
+        parser.error(f"{args.simulator} writes no answers: nobody can be asked there")
     if args.ablate:
         return studies.ablate(args)
     if args.ask:
         return studies.ask(args)
-    if args.verdicts:
+    if args.learn:
+        rows = studies.learn(args)
+    elif args.verdicts:
         rows = studies.verdicts(args)
     else:
         rows = [row for seed in args.seeds for row in plantrun.run_seed(seed, args)]

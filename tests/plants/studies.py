@@ -7,6 +7,7 @@ import pathlib
 import shutil
 import tempfile
 
+import nearby
 import plantrun
 import scoring
 
@@ -118,14 +119,15 @@ def uses_with(folder, actives):
 
 def ask(args):
     """Top-1 before and after the first two questions of every case are answered."""
-    before, after, asked = [], [], 0
+    before, after, asked, asks = [], [], 0, []
     for seed in args.seeds:
-        folder = plantrun.simulated(seed, args.work)
+        folder = plantrun.simulated(seed, args.work, by=args.simulator, times=args.times)
         with oddloaf.Plant(args.binaries, rules=args.rules) as plant:
             plantrun.load(plant, folder)
             plantrun.log_complaints(plant, plantrun.complaints_of(folder))
             rows = plantrun.cases_of(seed, folder, plantrun.ranks(plant))
             ask_of = {r["case"]: plant.get(f"/v1/cases/{r['case']}/ask")[1]["ask"] for r in rows}
+            asks += ask_of.values()
             readings, log, observed, actives, count = with_answers(plant, folder, rows, ask_of)
         asked += count
         before += rows
@@ -145,11 +147,23 @@ def ask(args):
             plantrun.log_complaints(plant, lines)
             after += plantrun.cases_of(seed, folder, plantrun.ranks(plant))
     a, b = scoring.figures(before), scoring.figures(after)
-    print(f"{asked} answers for {len(before)} cases")
+    print(f"{asked} answers for {len(before)} cases, {sum(not q for q in asks)} of which nothing is asked")
     for name in ("planted", "three or more complaints", "contamination places"):
         print(f"{name:28} top-1 {a[name]['top1']:.3f} -> {b[name]['top1']:.3f}  top-3 {a[name]['top3']:.3f} -> {b[name]['top3']:.3f}")
     print(f"background right {a['background']['right']:.3f} -> {b['background']['right']:.3f}  "
           f"log score {a['all']['log_score']:.3f} -> {b['all']['log_score']:.3f} bits")
+
+
+# ---- what verdicts confirmed nearby ----
+
+def learn(args):
+    """The same cases of a plant as they come, ranked without and with what was confirmed nearby."""
+    rows = []
+    for seed in args.seeds:
+        folder = plantrun.simulated(seed, args.work, by=args.simulator, times=args.times)
+        rows.append(nearby.placed(plantrun.run_seed(seed, args), folder))
+    nearby.report(rows, args.after)
+    return [row for of in rows for row in of]
 
 
 # ---- verdicts ----
