@@ -3,8 +3,7 @@
 #include <stdio.h>
 #include <string.h>
 
-/* Places are causes under another name: judged, they would be counted twice. Stores are too many to
- * judge each. */
+/* Places are causes under another name: judged, they would be counted twice. */
 static const struct cut CUTS[] = {
     {"line", CUT_LOT, CUT_JUDGED | CUT_USUAL, "line", "on line"},
     {"product", CUT_PRODUCT, CUT_JUDGED | CUT_USUAL, "product", "of product"},
@@ -13,7 +12,7 @@ static const struct cut CUTS[] = {
     {"route", CUT_COMPLAINT, CUT_SENT | CUT_JUDGED | CUT_USUAL | CUT_BY_STORE, "route", "on route"},
     {"shift", CUT_LOT, CUT_JUDGED | CUT_USUAL, "shift", "of shift"},
     {"plant", CUT_LOT, 0, "plant", "from plant"},
-    {"store", CUT_COMPLAINT, CUT_SENT, "store", "at store"},
+    {"store", CUT_COMPLAINT, CUT_SENT | CUT_JUDGED | CUT_MANY, "store", "at store"},
     {"channel", CUT_COMPLAINT, 0, "channel", "by"},
     {"retailer", CUT_COMPLAINT, CUT_SENT | CUT_BY_STORE, NULL, "at retailer"},
     {0}};

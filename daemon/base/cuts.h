@@ -21,6 +21,7 @@ enum cut_flag {
     CUT_SENT = 1,   /* units are those dispatched to the level: a column of dispatch by that name */
     CUT_JUDGED = 2, /* what rose is looked for among its levels */
     CUT_USUAL = 4,  /* shown without having been asked for */
+    CUT_MANY = 16,  /* too many to share the false signals of the others: judged by themselves */
     CUT_BY_STORE = 8 /* not told, or without a column: that of dispatch by which all of the lot went
                         to the store that is named */
 };

@@ -9,9 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* The same sizes for all, or what reaches further takes what it has no part in. Of what got few
- * packs three complaints by chance are hundreds of times the usual, too: sizes beyond these, as
- * often as the others, gave it what was a line's, and a tenth as often or less found no more. */
+/* The same sizes for all but stores, or what reaches further takes what it has no part in. */
 enum { SIZES = 5 };
 static const double RATIOS[SIZES] = {2, 5, 12, 30, 80};
 
@@ -31,7 +29,8 @@ struct trace_weigher {
     double *expected;   /* of a week */
     double *lot;        /* of a lot */
     double *length;     /* what so many lots cost a stretch */
-    struct sizes alone; /* gain of a complaint that can be of nothing but the level */
+    struct sizes ratio; /* of the level at hand */
+    struct sizes alone; /* gain of a complaint that can be of nothing but it */
     /* of the level at hand, by its lots; sums of those before, one more at the end */
     double *exposed;
     struct sizes *gain;
@@ -65,8 +64,6 @@ struct trace_weigher *trace_weigh_new(const struct trace_cells *c)
                                 .reported = xcalloc(lots, sizeof *w->reported)};
     for (size_t n = 1; n < lots; n++)
         w->length[n] = 0.5 * log((double)n);
-    for (int s = 0; s < SIZES; s++)
-        w->alone.of[s] = log(RATIOS[s]);
     return w;
 }
 
@@ -115,10 +112,11 @@ static double exposed_of(const struct trace_weigher *w, size_t lot, size_t level
     return x;
 }
 
-static void add_gain(struct sizes *gain, double share, double complaints)
+static void add_gain(const struct trace_weigher *w, struct sizes *gain, double share,
+                     double complaints)
 {
     for (int s = 0; s < SIZES && share > 0; s++)
-        gain->of[s] += complaints * log1p((RATIOS[s] - 1) * share);
+        gain->of[s] += complaints * log1p((w->ratio.of[s] - 1) * share);
 }
 
 /* Of a route or store. Whether any report may be its. */
@@ -129,13 +127,13 @@ static bool sent_gain(const struct trace_weigher *w, size_t lot, size_t level, d
     double any = 0;
     for (size_t r = c->report[lot]; r < c->report[lot + 1]; r++) {
         double share = trace_cells_share(c, w->now, lot, &c->t->reports.rows[r], level);
-        add_gain(gain, share, 1);
+        add_gain(w, gain, share, 1);
         any += share;
         left--;
     }
     if (left > 0) {
         double share = trace_cells_share(c, w->now, lot, NULL, level);
-        add_gain(gain, share, left);
+        add_gain(w, gain, share, left);
         any += share * left;
     }
     return any > 0.25;
@@ -152,10 +150,29 @@ static bool gain_of(const struct trace_weigher *w, size_t lot, size_t level, boo
     return left > 0;
 }
 
+/* Those of a store reach to what makes its lots bring as many times more as the sizes of a line do:
+ * it got few of their packs. */
+static void set_sizes(struct trace_weigher *w, size_t level)
+{
+    const struct trace_level *l = &w->c->t->levels[level];
+    bool store = strcmp(l->factor, "store") == 0;
+    double in = 0, all = 0;
+    for (size_t i = 0; i < l->count && store; i++) {
+        in += exposed_of(w, l->lots[i], level, true);
+        all += w->lot[l->lots[i]];
+    }
+    double reach = in > 0 ? all / in : 1;
+    for (int s = 0; s < SIZES; s++) {
+        w->ratio.of[s] = RATIOS[s] * pow(reach, s / (SIZES - 1.0));
+        w->alone.of[s] = log(w->ratio.of[s]);
+    }
+}
+
 static void take_lots(struct trace_weigher *w, size_t level)
 {
     const struct trace_level *l = &w->c->t->levels[level];
     bool sent = trace_cells_is_sent(w->c->t, level);
+    set_sizes(w, level);
     w->count = l->count;
     w->week_count = w->reported_count = 0;
     for (size_t i = 0; i < l->count; i++) {
@@ -192,7 +209,7 @@ static struct sizes against(const struct trace_weigher *w, const struct trace_le
     const struct week k = week_of(w, l, from, to);
     struct sizes out;
     for (int s = 0; s < SIZES; s++)
-        out.of[s] = k.came * log1p((RATIOS[s] - 1) * k.share);
+        out.of[s] = k.came * log1p((w->ratio.of[s] - 1) * k.share);
     return out;
 }
 
@@ -282,7 +299,7 @@ static bool may_count(const struct trace_weigher *w, const struct trace_level *l
     const struct week k = week_of(w, l, from, to);
     bool may = false;
     for (int s = 0; s < SIZES; s++) {
-        double y = (RATIOS[s] - 1) * k.share;
+        double y = (w->ratio.of[s] - 1) * k.share;
         may |= w->gain[to].of[s] - w->gain[from].of[s] - k.came * 2 * y / (2 + y) >= least;
     }
     return may;
@@ -348,7 +365,7 @@ static double ratio_of(const struct trace_weigher *w, const struct trace_level *
     double most = greatest(&size), sum = 0, ratio = 0;
     for (int s = 0; s < SIZES; s++) {
         sum += exp(size.of[s] - most);
-        ratio += RATIOS[s] * exp(size.of[s] - most);
+        ratio += w->ratio.of[s] * exp(size.of[s] - most);
     }
     return ratio / sum;
 }

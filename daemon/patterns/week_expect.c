@@ -284,6 +284,7 @@ static void due_of(const struct week_model *m, int s, const struct week_series *
 struct week_factor {
     struct week_base all;
     size_t levels;
+    bool many;
     double alike; /* shape of the gamma by which their rates differ, 1 at most */
 };
 
@@ -316,11 +317,13 @@ static void set_series(const struct week_model *m, int s, const struct week_fact
     double pooled = all->df > 0 ? fmax(1, all->chi_square / all->df) : 1;
     double usual = all->exposure > 0 ? all->counts / all->exposure : 0;
     bool lone = factor->levels < 2;
+    double mean = usual * own->exposure / fmax(1, own->df + 1);
     double prior = lone ? 0 : PHI_PRIOR_WEEKS;
+    if (factor->many && mean > 0) /* the fewer complaints, the less a week tells of the spread */
+        prior *= 1 + 1 / (2 * mean);
     double df = fmax(1, own->df + prior);
     ret->phi = fmax(1, (own->chi_square + prior * pooled) / df);
     /* a variance is the less sure the heavier the tails: excess kurtosis of such counts */
-    double mean = usual * own->exposure / fmax(1, own->df + 1);
     double tails = mean > 0 ? 6 * (ret->phi - 1) / mean + 1 / (ret->phi * mean) : 0;
     ret->phi_high = 1 + (ret->phi - 1) * (1 + sqrt((2 + tails) / df));
     /* bad weeks of packing come in runs: a year of weeks tells less about the rate than it seems */
@@ -348,17 +351,26 @@ double week_expect_on_sale(const struct week_model *model, const struct week_lev
     return due[WEEK_SPAN - 1] * model->data->passed;
 }
 
+/* Of a store that only callers name no dispatch tells what it got: its part of all is as usual. */
+static const double *units_of(const struct week_data *d, const struct week_level *level)
+{
+    bool any = !level->cut || !(level->cut->flags & CUT_SENT);
+    for (int i = 0; i < WEEK_SPAN && !any; i++)
+        any = level->units[i] > 0;
+    return any ? level->units : d->levels[0].units;
+}
+
 void week_expect_model_factor(const struct week_model *model, const struct cut *cut, int symptom,
                               struct week_series *ret)
 {
     const struct week_data *d = model->data;
-    struct week_factor factor = {0};
+    struct week_factor factor = {.many = cut && cut->flags & CUT_MANY};
     for (size_t i = 0; i < d->level_count; i++) {
         const struct week_level *level = &d->levels[i];
         double due[WEEK_SPAN];
         if (level->cut != cut)
             continue;
-        on_sale(level->units, 0, model->lag[symptom].share, ret[i].on_sale, WEEK_SPAN);
+        on_sale(units_of(d, level), 0, model->lag[symptom].share, ret[i].on_sale, WEEK_SPAN);
         ret[i].on_sale[WEEK_SPAN - 1] *= d->passed;
         due_of(model, symptom, &ret[i], due);
         ret[i].base = fit_level(model, level->counts[symptom], due);

@@ -91,7 +91,7 @@ struct week_fall *week_falls(const struct week_model *model, size_t *ret_count)
     for (int s = 0; s < WEEK_SYMPTOMS && model->recent >= WEEK_FALL_WEEKS; s++) {
         look(&l, NULL, s);
         for (const struct cut *cut = cuts_all(); cut->name; cut++) {
-            if (cut->flags & CUT_JUDGED && !cuts_fractional(cut))
+            if (cut->flags & CUT_JUDGED && !(cut->flags & CUT_MANY) && !cuts_fractional(cut))
                 look(&l, cut, s);
         }
     }

@@ -145,6 +145,15 @@ static int by_p(const void *a, const void *b)
     return x->symptom - y->symptom;
 }
 
+/* Of several families: in each the order is that of their p. */
+static int by_q(const void *a, const void *b)
+{
+    const struct week_signal *x = a, *y = b;
+    if (x->q != y->q)
+        return x->q < y->q ? -1 : 1;
+    return by_p(a, b);
+}
+
 void week_signals_sort(struct week_signal *signals, size_t count)
 {
     if (count)
@@ -158,30 +167,53 @@ const char *week_signals_course(enum week_course course)
     return COURSES[course];
 }
 
+/* One symptom after the other: cuts that are judged together, or one that is judged by itself. */
+static void test_family(const struct week_model *model, const struct cut *lone,
+                        struct week_series *series, struct week_signal *out, size_t *count)
+{
+    for (int s = 0; s < WEEK_SYMPTOMS && model->recent; s++) {
+        if (!lone)
+            test_cut(model, NULL, s, series, out, count);
+        for (const struct cut *cut = cuts_all(); cut->name; cut++) {
+            bool alone = cut->flags & CUT_MANY;
+            if (cut->flags & CUT_JUDGED && (lone ? cut == lone : !alone))
+                test_cut(model, cut, s, series, out, count);
+        }
+    }
+}
+
+/* Of the false signals those judged by themselves get half as many as the others. */
+static void adjust(struct week_signal *signals, size_t count, bool alone)
+{
+    double *q = xcalloc(count + 1, sizeof *q);
+    for (size_t i = 0; i < count; i++)
+        q[i] = signals[i].p;
+    multiplicity_benjamini_hochberg(q, count, q);
+    for (size_t i = 0; i < count; i++) {
+        signals[i].q = alone ? fmin(1, 2 * q[i]) : q[i];
+        if (signals[i].q <= WEEK_FALSE_SIGNALS)
+            week_signals_size_up(&signals[i]);
+    }
+    free(q);
+}
+
 struct week_signal *week_signals(const struct week_model *model, size_t *ret_tested)
 {
     size_t levels = model->data->level_count, count = 0;
     struct week_signal *out = xcalloc(levels * WEEK_SYMPTOMS, sizeof *out);
     struct week_series *series = xcalloc(levels, sizeof *series);
-    for (int s = 0; s < WEEK_SYMPTOMS && model->recent; s++) {
-        test_cut(model, NULL, s, series, out, &count);
-        for (const struct cut *cut = cuts_all(); cut->name; cut++) {
-            if (cut->flags & CUT_JUDGED)
-                test_cut(model, cut, s, series, out, &count);
-        }
+    test_family(model, NULL, series, out, &count);
+    adjust(out, count, false);
+    for (const struct cut *cut = cuts_all(); cut->name; cut++) {
+        size_t before = count;
+        if (!(cut->flags & CUT_MANY))
+            continue;
+        test_family(model, cut, series, out, &count);
+        adjust(out + before, count - before, true);
     }
     free(series);
-    double *q = xcalloc(count + 1, sizeof *q);
-    for (size_t i = 0; i < count; i++)
-        q[i] = out[i].p;
-    multiplicity_benjamini_hochberg(q, count, q);
-    for (size_t i = 0; i < count; i++) {
-        out[i].q = q[i];
-        if (q[i] <= WEEK_FALSE_SIGNALS)
-            week_signals_size_up(&out[i]);
-    }
-    free(q);
-    week_signals_sort(out, count);
+    if (count)
+        qsort(out, count, sizeof *out, by_q);
     *ret_tested = count;
     return out;
 }

@@ -1,6 +1,7 @@
 /* What rose: every level of line, product, shift, route and cause against what it should have
  * brought, over the last week and the last two and four, with the false-discovery rate held
- * across all of them. Inside patterns/. */
+ * across all of them, and across all stores, of which there are many, at half of it. Inside
+ * patterns/. */
 #ifndef ODDLOAF_PATTERNS_WEEK_SIGNALS_H
 #define ODDLOAF_PATTERNS_WEEK_SIGNALS_H
 
@@ -31,7 +32,7 @@ struct week_signal {
 /* "up", "easing", "over" */
 const char *week_signals_course(enum week_course course);
 
-/* All series that can be judged, most significant first; those with q <= WEEK_FALSE_SIGNALS are
+/* All series that can be judged, the surest (least q) first; those with q <= WEEK_FALSE_SIGNALS are
  * signals. malloc'd. `ret_tested` is their number. */
 struct week_signal *week_signals(const struct week_model *model, size_t *ret_tested);
 

@@ -20,7 +20,8 @@ static void set_is(unsigned set, const char *names)
 static void each_flag_has_its_cuts(void **state)
 {
     (void)state;
-    set_is(cuts_set(CUT_JUDGED), "line product cause route shift");
+    set_is(cuts_set(CUT_JUDGED), "line product cause route shift store");
+    set_is(cuts_set(CUT_MANY), "store");
     set_is(cuts_set(CUT_USUAL), "line product cause place route shift");
     set_is(cuts_set(CUT_SENT), "route store retailer");
     set_is(0, "");

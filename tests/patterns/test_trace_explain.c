@@ -267,6 +267,56 @@ static void a_line_is_told_though_callers_name_stores(void **state)
     assert_true(line >= 19);
 }
 
+enum { BAD_LOT = LOTS / 2, BROUGHT = 13, NAMING = 5 };
+
+static bool is_bad_lot(const struct trace_lots *t, size_t lot)
+{
+    (void)t;
+    return lot == BAD_LOT;
+}
+
+static void name_one_store(struct bakery *b)
+{
+    size_t store = b->t->level_count - 1;
+    b->t->lots[BAD_LOT].complaints += BROUGHT;
+    b->t->lots[BAD_LOT].failed = true;
+    for (int k = 0; k < NAMING; k++) {
+        const struct evidence_dispatch row = {
+            .route = "", .store = b->t->levels[store].level, .retailer = "", .units = 1};
+        trace_lots_send(b->t, &b->t->reports, BAD_LOT, &row);
+    }
+    b->t->levels[store].count = 0;
+    for (size_t lot = 0; lot < LOTS; lot++)
+        trace_lots_add_to(&b->t->levels[store], lot);
+}
+
+/* All who name a store name the same one: what its few packs bring is thousands of times the
+ * usual, and no line's. Where they name any, it is the line's. */
+static void a_delivery_that_went_bad_in_one_store_is_told(void **state)
+{
+    (void)state;
+    int store = 0, line = 0;
+    for (uint64_t seed = 1; seed <= 10; seed++) {
+        struct trace_story s[TRACE_STORIES];
+        struct bakery b = bake_blind(seed);
+        complain(&b, 0.02, 0, -1, NULL);
+        b.t->reports.count = 0;
+        name_one_store(&b);
+        trace_explain(b.t, -INFINITY, s);
+        store += is(b.t, &s[0].of[0], "store", "N149");
+        trace_lots_free(b.t);
+        b = bake_blind(seed);
+        complain(&b, 0.02, BROUGHT, -1, is_bad_lot);
+        name_any_store(&b);
+        trace_explain(b.t, -INFINITY, s);
+        line += strcmp(b.t->levels[s[0].of[0].level].factor, "line") == 0;
+        trace_lots_free(b.t);
+    }
+    print_message("store %d, line %d of 10\n", store, line);
+    assert_int_equal(store, 10);
+    assert_true(line >= 9);
+}
+
 static bool but_the_first_week(const struct trace_lots *t, size_t lot)
 {
     (void)t;
@@ -337,6 +387,7 @@ int main(void)
         cmocka_unit_test(a_retailer_is_told_by_its_stores),
         cmocka_unit_test(a_store_that_goes_on_is_told),
         cmocka_unit_test(a_line_is_told_though_callers_name_stores),
+        cmocka_unit_test(a_delivery_that_went_bad_in_one_store_is_told),
         cmocka_unit_test(without_a_trouble_there_is_no_story),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -89,6 +89,68 @@ static void a_rise_on_one_line_is_found_and_dated(void **state)
     assert_true(dated >= PLANTS * 0.8);
 }
 
+enum { STORES = 40, BAD_STORE = 7 };
+
+/* Stores that dispatch names none of, which more than half of those who complain name; of one
+ * `more` of mold in the newest week. */
+static struct week_data *plant_of_stores(uint64_t seed, int more)
+{
+    struct sim sim = sim_plant(seed);
+    struct week_data *d = sim_run(&sim);
+    size_t first = d->level_count;
+    d->level_capacity += STORES;
+    d->levels = xrealloc(d->levels, d->level_capacity * sizeof *d->levels);
+    memset(d->levels + first, 0, STORES * sizeof *d->levels);
+    for (int i = 0; i < STORES; i++)
+        sim_level(d, "store", i);
+    for (int s = 0; s < WEEK_SYMPTOMS; s++) {
+        for (int w = 0; w < WEEK_SPAN; w++) {
+            for (double n = d->levels[0].counts[s][w]; n > 0; n--) {
+                size_t store = (size_t)(dice_unit(&sim.dice) * STORES / 0.6);
+                if (store < STORES)
+                    d->levels[first + store].counts[s][w]++;
+            }
+        }
+    }
+    d->levels[first + BAD_STORE].counts[0][WEEK_SPAN - 1] += more;
+    d->levels[0].counts[0][WEEK_SPAN - 1] += more;
+    d->counts[0][WEEK_HISTORY - 1] += more;
+    return d;
+}
+
+static int signals_at_stores(int more, int plants, bool the_bad_one)
+{
+    struct week_model *model = xcalloc(1, sizeof *model);
+    int found = 0;
+    for (int i = 0; i < plants; i++) {
+        struct week_data *d = plant_of_stores(7000 + (uint64_t)i, more);
+        size_t tested;
+        struct week_signal *signals = judge(d, model, &tested);
+        bool any = false;
+        for (size_t k = 0; k < tested && signals[k].q <= WEEK_FALSE_SIGNALS; k++) {
+            const struct week_level *l = &d->levels[signals[k].level];
+            any |= l->cut == cuts_find("store") &&
+                   (!the_bad_one || (signals[k].symptom == 0 && strcmp(l->level, "7") == 0));
+        }
+        found += any;
+        free(signals);
+        week_data_free(d);
+    }
+    free(model);
+    return found;
+}
+
+/* Six who name one store in a week, where twelve of all name forty. */
+static void a_store_that_more_callers_name_is_found(void **state)
+{
+    enum { PLANTS = 60 };
+    (void)state;
+    int found = signals_at_stores(6, PLANTS, true), quiet = signals_at_stores(0, PLANTS, false);
+    print_message("store found in %d, another in %d of %d\n", found, quiet, PLANTS);
+    assert_true(found >= PLANTS * 0.75);
+    assert_true(quiet <= PLANTS * 0.1);
+}
+
 /* Mold comes with summer: a season seen for three years is expected, not told as a rise. */
 static void a_season_is_no_rise(void **state)
 {
@@ -370,6 +432,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(quiet_plants_raise_few_false_signals),
         cmocka_unit_test(a_rise_on_one_line_is_found_and_dated),
+        cmocka_unit_test(a_store_that_more_callers_name_is_found),
         cmocka_unit_test(a_season_is_no_rise),
         cmocka_unit_test(a_young_plant_is_not_judged),
         cmocka_unit_test(past_outbreaks_do_not_raise_the_limits),

@@ -102,12 +102,24 @@ def mostly(levels, most=1):
     return []
 
 
+def where_sold(sold, mine):
+    """A whole route, whoever names a store, or those stores that somebody names."""
+    route, stores = sold
+    if not stores:
+        return "route", [("route", route)]
+    named = [s for s in stores if any(c["store"] == s for c in mine)]
+    return ("store", [("store", s) for s in named] + [("route", route)] * (len(named) > 1)) if named else None
+
+
 def true_factors(plant, trouble, mine):
     """(kind, what may rightly be named) of a trouble's complaints; None where it was all over the plant. Stores or a
-    route are told by those who name one, a lot of material by the causes that materials bring, all else is somewhere
-    if nine in ten complaints are of one line, for hands of one shift, for a wrong recipe of one product."""
+    route are told by what was planted, or else by those who name one, a lot of material by the causes that materials
+    bring, all else is somewhere if nine in ten complaints are of one line, for hands of one shift, for a wrong recipe
+    of one product."""
     lots = [plant.lots[c["lot"]] for c in mine]
     if trouble["cause"] in BY_STORE:
+        if trouble.get("sold"):
+            return where_sold(trouble["sold"], mine)
         stores, routes = mostly([c["store"] for c in mine], STORES_MOST), mostly([c["route"] for c in mine])
         if stores:
             return "store", [("store", s) for s in stores] + [("route", r) for r in routes if len(stores) > 1]

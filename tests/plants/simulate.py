@@ -82,7 +82,7 @@ def simulate(seed, folder, days=None, start=None):
         "seed": seed, "days": world.days, "start": world.start.isoformat(), "lots": len(lots),
         "complaints": truth,
         "troubles": [{"number": t.number, "cause": t.cause, "causes": t.causes, "lots": [x.code for x in t.lots],
-                      "places": t.places, "note": t.note} for t in troubles]}, indent=1))
+                      "places": t.places, "note": t.note, "sold": t.sold} for t in troubles]}, indent=1))
     return truth, troubles, lots
 
 

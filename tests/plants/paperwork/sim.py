@@ -101,7 +101,8 @@ def main(seed, out):
     order = sorted(range(len(desk.out)), key=lambda i: (desk.out[i][0], desk.out[i][1]["id"]))
     with open(f"{out}/complaints.ndjson", "w") as f:
         for i in order: f.write(json.dumps(desk.out[i][1]) + "\n")
-    T = [dict(number=e.n, cause=e.cause, lots=[L["id"] for L in e.lots], note=e.note) for e in events]
+    T = [dict(number=e.n, cause=e.cause, lots=[L["id"] for L in e.lots], note=e.note,
+              sold=e.dest and (e.dest[0], [e.dest[1]] if e.dest[1] else [])) for e in events]
     with open(f"{out}/truth.json", "w") as f:
         json.dump(dict(seed=seed, complaints=[desk.truth[i] for i in order], troubles=T), f, indent=0)
     with open(f"{out}/answers.json", "w") as f:

@@ -2,6 +2,8 @@
 import re
 from datetime import timedelta
 
+from planting import in_stores
+
 CAUSES = {
     "mold": "inhibitor-underdosed inhibitor-ineffective-ph inhibitor-spent packed-hot underbaked contamination-cooler-air contamination-cooler-belt "
             "contamination-slicer contamination-bagger contamination-film contamination-hands contamination-returns contamination-ingredient-store "
@@ -190,7 +192,7 @@ def special(e, c, r, u):
         e.src = "leak"
     elif c in ("warm-storage", "cold-storage", "old-stock", "old-stock-stale"):
         R = r.choice(list(e.P.routes))
-        deep = r.random() < .45
+        deep = not in_stores(r.random() >= .45)
         e.dest = (R, None) if deep else (R, r.choice(e.P.routes[R]["stores"]))
         one = None if r.random() < .6 else r.choice([L["p"]["fam"] for L in e.P.lots])
         hit = lambda D: D["route"] == e.dest[0] and e.dest[1] in (None, D["store"])

@@ -180,7 +180,7 @@ def main():
             f.write(json.dumps(c, ensure_ascii=False) + "\n")
     records.all_records(P, ts, out)
     with open(f"{out}/truth.json", "w") as f:
-        json.dump({"seed": seed, "complaints": truth, "troubles": [{"number": t.number, "cause": t.cause, "lots": [L.id for L in t.lots], "note": t.note} for t in ts]}, f, indent=1)
+        json.dump({"seed": seed, "complaints": truth, "troubles": [{"number": t.number, "cause": t.cause, "lots": [L.id for L in t.lots], "note": t.note, "sold": t.where_sold and (t.where_sold[0], t.where_sold[1] or [])} for t in ts]}, f, indent=1)
     if "-v" in sys.argv:
         print("lots", len(P.lots), "days", P.days, "lines", P.nl, "complaints", len(cs), "background", sum(j[0] is None for j in jobs), "rho", rho)
         for t in ts:

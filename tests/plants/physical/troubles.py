@@ -2,6 +2,7 @@
 happens after dispatch; what the records make of it is not decided here."""
 import numpy as np
 import physics as ph
+from planting import in_stores
 
 MOLD = "inhibitor-underdosed inhibitor-ineffective-ph inhibitor-spent packed-hot underbaked contamination-cooler-air contamination-cooler-belt contamination-slicer contamination-bagger contamination-film contamination-hands contamination-returns contamination-ingredient-store contamination-waste pack-leak warm-storage old-stock".split()
 ODOR = "inhibitor-overdosed acid-overdosed over-fermented rope wild-yeast fat-rancid pack-taint cleaning-residue inhibitor-broken-down mold-hidden".split()
@@ -180,7 +181,7 @@ def plan(P, cause, number):
     elif cause in ("warm-storage", "cold-storage"):
         route = R.choice(list(P.routes))
         b = min(P.days - 1, d0 + R.randint(2, 9))
-        st = R.sample(P.routes[route], R.randint(1, 3)) if R.random() < .35 else None
+        st = R.sample(P.routes[route], R.randint(1, 3)) if in_stores(R.random() < .35) else None
         t.where_sold = (route, st)
         t.lots = [L for L in used(d0, b) if any(x[0] == route and (not st or x[1] in st) for x in L.disp)]
         t.lots = [L for L in t.lots if fam is None or P.lfam[L.line] in fam]

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from planting import dealt
+from planting import dealt, in_stores
 
 from .spoilage import FLORA, PLACE_CAUSE, Source
 from .world import PLACES_BY_LINE
@@ -21,6 +21,7 @@ class Trouble:
     places: list = field(default_factory=list)
     note: str = ""
     causes: dict = field(default_factory=dict)      # symptom -> cause id
+    sold: tuple = ()                                # a route and some stores of it, none for all
 
 
 class Planner:
@@ -307,13 +308,14 @@ def pack_leak(cause):
     return build
 
 
-def along_route(t, days):
+def along_route(t, trouble, days):
     """One route, or one store, for a stretch of days: the lots and which rows of theirs went that way."""
     rng = t.rng
     route = str(rng.choice(list(t.w.routes)))
     store = None
-    if rng.random() < .45:
+    if in_stores(rng.random() < .45):
         store = str(rng.choice(t.w.routes[route]))
+    trouble.sold = (route, [store] if store else [])
     start = lerp(rng, 14, t.w.days - 12) * 1440
     end = start + days * 1440
 
@@ -334,7 +336,7 @@ def along_route(t, days):
 def warm_storage(t, trouble):
     rng = t.rng
     trouble.causes = {"mold": "warm-storage"}
-    route, store, lots, rows = along_route(t, rng.uniform(2, 9))
+    route, store, lots, rows = along_route(t, trouble, rng.uniform(2, 9))
     if len(lots) < 2:
         return False
     speed = lerp(rng, 1.5, 2.3)
@@ -368,7 +370,7 @@ def old_stock(symptom, cause):
     def build(t, trouble):
         rng = t.rng
         trouble.causes = {symptom: cause}
-        route, store, lots, rows = along_route(t, rng.uniform(4, 16))
+        route, store, lots, rows = along_route(t, trouble, rng.uniform(4, 16))
         if len(lots) < 2:
             return False
         trouble.note = f"not rotated at {store or route}"
@@ -565,7 +567,7 @@ def softener_missing(rng):
 def cold_storage(t, trouble):
     rng = t.rng
     trouble.causes = {"staling": "cold-storage"}
-    route, store, lots, rows = along_route(t, rng.uniform(3, 12))
+    route, store, lots, rows = along_route(t, trouble, rng.uniform(3, 12))
     if len(lots) < 2:
         return False
     if store is None:
