@@ -1,0 +1,146 @@
+/* What whoever sent a complaint is answered, whole: logged, refused, in a hurry, previewed; and
+ * what a change is answered about harm. */
+#include "../told.h"
+#include "desk/answer.h"
+#include "fixture.h"
+
+static const char *const SENT[][2] = {
+    {"plain", "{'packs':2,'kept':'counter'}"},
+    {"harm", "{'harm':['illness'],'contact':{'phone':'555 0123'},'note':'my son was sick'}"},
+    {"possible", "{'note':'my son had a stomach ache'}"},
+    {"unknown_lot", "{'lot_text':'ZZ 9','note':'bought on Friday'}"},
+    {"of_lot_two", "{'lot_text':'L2 6318 A0400','same_as':'" FIRST "','note':'and sour'}"},
+    {"refused", "{'packs':-1,'symptom':'blue','note':'it is moldy'}"},
+    {"refused_harm", "{'packs':-1,'note':'my son was sick all night from it'}"},
+};
+
+static void as_sent(struct fixture *f, const char *name, struct taking *t)
+{
+    json_t *ranking = fixture_json(
+        "{'harm':false,'ranked':[{'cause':'a','title':'A','probability':0.5,'bits':[]},"
+        "{'cause':'b','title':'B','probability':0.3},{'cause':'c','title':'C','probability':0.1},"
+        "{'cause':'d','title':'D','probability':0.05}],'ask':['when'],'caller_cautions':['wash']}");
+    char file[64];
+    snprintf(file, sizeof file, "answer_%s", name);
+    json_t *taken = answer_taken(&f->desk, f->store, t, ranking);
+    json_t *bare = answer_taken(&f->desk, f->store, t, NULL);
+    json_object_set_new(ranking, "harm_possible", json_true());
+    json_t *beside = answer_taken(&f->desk, f->store, t, ranking);
+    told_check("desk", file,
+               json_pack("{s:o, s:o, s:o, s:o, s:o}", "taken", taken, "bare", bare, "beside",
+                         beside, "busy", answer_busy(&f->desk, t), "refused",
+                         answer_refused_harm(&f->desk, t)));
+    json_decref(ranking);
+}
+
+static void what_is_answered_is_as_it_was(void **state)
+{
+    struct fixture *f = *state;
+    fixture_log(f, FIRST, "{}");
+    f->desk.similar_ms = 7 * WHEN_DAY_MS;
+    for (size_t i = 0; i < COUNT_OF(SENT); i++) {
+        struct taking t;
+        fixture_begin(f);
+        fixture_take(f, SECOND, SENT[i][1], &t);
+        t.desk = true;
+        as_sent(f, SENT[i][0], &t);
+        taking_clear(&t);
+        fixture_end(f, false);
+    }
+    for (int times = 0; times < 2; times++) { /* the second is a repeat */
+        struct taking t;
+        fixture_take(f, SECOND, SENT[1][1], &t);
+        as_sent(f, times ? "again" : "once", &t);
+        taking_clear(&t);
+    }
+}
+
+static const char *no_reason(const void *arg)
+{
+    (void)arg;
+    return NULL;
+}
+
+static void a_preview_promises_no_mail(void **state)
+{
+    struct fixture *f = *state;
+    const char *(*const kept)(const void *) = f->desk.no_alarm;
+    f->desk.no_alarm = no_reason;
+    for (int i = 0; i < 3; i++) {
+        char name[32];
+        struct taking t = {.alone = true, .desk = true};
+        json_t *said = fixture_complaint(SECOND, SENT[i][1]);
+        taking_read(&f->desk, f->store, said, f->now_ms, &t);
+        snprintf(name, sizeof name, "preview_%s", SENT[i][0]);
+        told_check("desk", name, answer_preview(&f->desk, f->store, &t, NULL, f->now_ms));
+        taking_clear(&t);
+        json_decref(said);
+    }
+    f->desk.no_alarm = kept;
+}
+
+/* Whether a mail leaves is said by what was just queued. */
+static void a_change_is_answered_about_harm(void **state)
+{
+    static const struct {
+        const char *harm, *alarm;
+        bool possible, came, gathered;
+    } CASES[] = {{NULL, NULL, false, true, false},
+                 {"['illness']", "an urgent mail goes out at once", false, true, false},
+                 {"['illness']", "its mail was queued when it was first said", true, false, false},
+                 {"['illness']", "the same was mailed a moment ago", false, true, true},
+                 {NULL, "an urgent mail goes out at once", true, true, false}};
+    struct fixture *f = *state;
+    const char *(*const kept)(const void *) = f->desk.no_alarm;
+    f->desk.no_alarm = no_reason;
+    for (size_t i = 0; i < COUNT_OF(CASES); i++) {
+        json_t *harm = CASES[i].harm ? fixture_json(CASES[i].harm) : NULL, *answer = json_object();
+        const struct answer_harm says = {.harm = harm,
+                                         .possible = CASES[i].possible,
+                                         .came = CASES[i].came,
+                                         .gathered = CASES[i].gathered,
+                                         .reachable = true};
+        answer_changed_harm(&f->desk, f->store, &says, NULL, f->now_ms, answer);
+        const char *alarm = json_string_value(json_object_get(answer, "alarm"));
+        if (!CASES[i].alarm != !alarm || (alarm && !strstr(alarm, CASES[i].alarm)))
+            fail_msg("%d: %s", (int)i, alarm ? alarm : "no alarm");
+        assert_int_equal(json_object_get(answer, "script") != NULL, CASES[i].alarm != NULL);
+        assert_int_equal(json_is_true(json_object_get(answer, "harm_possible")),
+                         CASES[i].possible && !harm);
+        assert_int_equal(json_array_size(json_object_get(answer, "harm")), harm ? 1 : 0);
+        assert_true(json_is_array(json_object_get(answer, "cautions")));
+        json_decref(harm);
+        json_decref(answer);
+    }
+    assert_string_equal(answer_alarm(&f->desk, f->store, f->now_ms),
+                        "an urgent mail goes out at once");
+    f->desk.no_alarm = kept;
+    assert_string_equal(answer_alarm(&f->desk, f->store, f->now_ms), "no mail is set up");
+}
+
+/* What is no JSON is heard all the same. */
+static void what_is_broken_is_heard(void **state)
+{
+    static const char BROKEN[] = "{\"note\": \"my son was sick all night from it\", ";
+    struct fixture *f = *state;
+    struct taking t = {.alone = true};
+    error_set(&t.err, ERROR_INVALID, "is no JSON");
+    taking_read_broken(&f->desk, BROKEN, sizeof BROKEN - 1, f->now_ms, &t);
+    told_check("desk", "answer_broken", answer_refused_harm(&f->desk, &t));
+    assert_null(t.form);
+    assert_non_null(t.urgent);
+    taking_clear(&t);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup_teardown(what_is_answered_is_as_it_was, fixture_clean,
+                                        fixture_cleaned),
+        cmocka_unit_test_setup_teardown(a_preview_promises_no_mail, fixture_clean, fixture_cleaned),
+        cmocka_unit_test_setup_teardown(a_change_is_answered_about_harm, fixture_clean,
+                                        fixture_cleaned),
+        cmocka_unit_test_setup_teardown(what_is_broken_is_heard, fixture_clean, fixture_cleaned),
+    };
+    return cmocka_run_group_tests(tests, fixture_open, fixture_close);
+}
