@@ -28,7 +28,7 @@ static void as_sent(struct fixture *f, const char *name, struct taking *t)
     json_t *beside = answer_taken(&f->desk, f->store, t, ranking);
     told_check("desk", file,
                json_pack("{s:o, s:o, s:o, s:o, s:o}", "taken", taken, "bare", bare, "beside",
-                         beside, "busy", answer_busy(&f->desk, t), "refused",
+                         beside, "busy", answer_busy(&f->desk, t, true), "refused",
                          answer_refused_harm(&f->desk, t)));
     json_decref(ranking);
 }
