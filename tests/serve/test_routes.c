@@ -1,0 +1,493 @@
+/* The handlers of all routes, asked themselves on a small plant: a story of what people do, each
+ * answer whole (told.h), and of a disk that fails no question has an answer. */
+#include "../failing.h"
+#include "../told.h"
+#include "serve/app.h"
+#include "serve/kept.h"
+#include "serve/news.h"
+#include "serve/rematching.h"
+#include "serve/reranking.h"
+#include "serve/route.h"
+#include "serve/sessions.h"
+#include "serve/uploads.h"
+#include "state.h"
+#include "store/outbox.h"
+#include "store/work.h"
+#include <time.h>
+
+#define FIRST "01990000-0000-7000-8000-000000000001"
+#define SECOND "01990000-0000-7000-8000-000000000002"
+#define THIRD "01990000-0000-7000-8000-000000000003"
+#define LOAD "01990000-0000-7000-8000-00000000000a"
+#define HOT "L1%206318%20A0400"
+
+struct fixture {
+    char dir[64];
+    struct app app;
+    struct store *store;
+};
+
+/* One at a time; its answer comes on any thread. */
+struct asked {
+    struct request rq;
+    pthread_mutex_t lock;
+    pthread_cond_t come;
+    bool has, more;
+    int status;
+    struct text_buffer body;
+};
+
+static void take_answer(struct request *rq, const struct request_answer *answer)
+{
+    struct asked *a = (struct asked *)(void *)rq;
+    pthread_mutex_lock(&a->lock);
+    a->status = answer->status;
+    a->more = answer->more;
+    if (answer->length)
+        text_append_bytes(&a->body, answer->body, answer->length);
+    free(answer->body);
+    a->has = true;
+    pthread_cond_signal(&a->come);
+    pthread_mutex_unlock(&a->lock);
+}
+
+static void wait_for(struct asked *a)
+{
+    struct timespec until;
+    int rc = 0;
+    clock_gettime(CLOCK_REALTIME, &until);
+    until.tv_sec += 60;
+    pthread_mutex_lock(&a->lock);
+    while (!a->has && !rc)
+        rc = pthread_cond_timedwait(&a->come, &a->lock, &until);
+    a->has = false;
+    pthread_mutex_unlock(&a->lock);
+    assert_int_equal(rc, 0);
+}
+
+static void clear(struct asked *a)
+{
+    if (a->rq.stream_free && a->rq.stream)
+        a->rq.stream_free(a->rq.stream);
+    query_clear(&a->rq.query);
+    text_buffer_free(&a->body);
+    free(a->rq.path);
+    free(a->rq.body);
+    free(a->rq.content_type);
+    free(a->rq.accept);
+    free(a);
+}
+
+/* "GET cases?state=all"; ' stands for " in a body of JSON. */
+static struct asked *ask(struct fixture *f, struct store *store, const char *what, const char *body)
+{
+    char method[8], methods[64];
+    struct error err = {0};
+    struct asked *a = xcalloc(1, sizeof *a);
+    struct text_buffer path = {0};
+    const char *query = strchr(what, '?'), *space = strchr(what, ' ');
+    pthread_mutex_init(&a->lock, NULL);
+    pthread_cond_init(&a->come, NULL);
+    snprintf(method, sizeof method, "%.*s", (int)(space - what), what);
+    text_append(&path, "/v1/");
+    text_append_bytes(&path, space + 1, query ? (size_t)(query - space - 1) : strlen(space + 1));
+    a->rq = (struct request){.app = &f->app,
+                             .roles = ROLE_DESK | ROLE_QA | ROLE_MANAGER | ROLE_ADMIN,
+                             .user = "mira",
+                             .sees_all = true,
+                             .accept = xstrdup(""),
+                             .connection = 1,
+                             .reply = take_answer,
+                             .path = text_take(&path)};
+    bool json = body && body[0] == '{';
+    a->rq.content_type = xstrdup(json ? "application/json" : "text/csv");
+    a->rq.body = xstrdup(body ? body : "");
+    for (char *p = a->rq.body; json && *p; p++)
+        *p = *p == '\'' ? '"' : *p;
+    a->rq.body_length = strlen(a->rq.body);
+    const struct route *route = route_find(method, &a->rq, methods, sizeof methods);
+    query_read(query ? query + 1 : NULL, &a->rq.query);
+    if (!route || query_check(&a->rq.query, route->query, &err))
+        fail_msg("%s: %s", what, err.text);
+    do {
+        route->handler(&a->rq, store);
+        wait_for(a);
+    } while (a->more);
+    return a;
+}
+
+/* ---- a plant ---- */
+
+static int64_t at_noon(void *arg)
+{
+    (void)arg;
+    int64_t ms = 0;
+    assert_int_equal(when_parse("2026-11-24T12:00:00-05:00", &ms, NULL), 0);
+    return ms;
+}
+
+static int setup(void **state)
+{
+    struct fixture *f = xcalloc(1, sizeof *f);
+    struct error err = {0};
+    char path[128];
+    strcpy(f->dir, "/tmp/oddloaf-routes-XXXXXX");
+    assert_non_null(state_folder(f->dir));
+    snprintf(path, sizeof path, "%s/config.json", f->dir);
+    FILE *file = fopen(path, "w");
+    fputs("{\"time_zone\":\"America/New_York\",\"plant\":\"Harrow Mill Bakery\","
+          "\"mail\":{\"to\":[\"qa@mill.example\"],\"urgent_to\":[\"qa@mill.example\"],"
+          "\"program\":\"/bin/true\"}}",
+          file);
+    fclose(file);
+    f->app.clock = (struct clock){at_noon, NULL};
+    f->app.log.level = LOG_LEVEL_ERROR;
+    f->app.state_dir = f->dir;
+    if (setup_load(path, ODDLOAF_SOURCE_DIR "/rules", NULL, &f->app.setup, &f->app.log, &err) ||
+        writer_start(f->dir, 64, &f->app.writer, &err) ||
+        readers_start(f->dir, 1, 64, &f->app.readers, &err) ||
+        store_open(f->dir, STORE_READ, &f->store, &err))
+        fail_msg("%s", err.text);
+    f->app.bulk = f->app.study = f->app.readers;
+    f->app.sessions = sessions_new();
+    f->app.uploads = uploads_new();
+    f->app.kept = kept_new();
+    pthread_mutex_init(&f->app.lock, NULL);
+    pthread_mutex_init(&f->app.switching, NULL);
+    pthread_mutex_init(&f->app.reloading, NULL);
+    if (app_settle(&f->app, &err))
+        fail_msg("%s", err.text);
+    *state = f;
+    return 0;
+}
+
+static int teardown(void **state)
+{
+    struct fixture *f = *state;
+    char command[128];
+    readers_close(f->app.readers);
+    readers_free(f->app.readers);
+    store_close(f->store);
+    writer_free(f->app.writer);
+    sessions_free(f->app.sessions);
+    uploads_free(f->app.uploads);
+    kept_free(f->app.kept);
+    setup_unref(f->app.setup);
+    snprintf(command, sizeof command, "rm -rf '%s'", f->dir);
+    int rc = system(command);
+    free(f);
+    return rc;
+}
+
+/* ---- the story ---- */
+
+struct step {
+    const char *name; /* of the file of its answer; NULL: its status alone */
+    int status;
+    const char *what, *body;
+};
+
+#define COMPLAINT(id, lot, more)                                                                   \
+    "{'id':'" id "','received_at':'2026-11-20T09:14:00-05:00','channel':'phone','symptom':"        \
+    "'mold','lot_text':'" lot "'" more "}"
+#define LOT(code, line, day)                                                                       \
+    code ",W24," line "," day "T00:00:00-05:00," day "T03:00:00-05:00," day "T04:00:00-05:00," day \
+         "T07:00:00-05:00,5000,2026-11-24\n"
+
+static const struct step RECORDS[] = {
+    {"records_products", 200, "POST records/products?source=p.csv",
+     "product,name,family,shelf_life_days,unit_g\nW24,Mill Wheat,pan-bread,10,680\n"},
+    {NULL, 200, "POST records/lots?source=l.csv",
+     "lot,product,line,made_from,made_to,packed_from,packed_to,units,code_date\n" LOT(
+         "L1 6318 A0400", "1", "2026-11-14") LOT("L2 6318 A0400", "2", "2026-11-14")
+         LOT("L1 6317 A0400", "1", "2026-11-13")},
+    {NULL, 200, "POST records/mixes?source=x",
+     "mix,lot,at,flour_kg\nM1,L1 6318 A0400,2026-11-13T23:00:00-05:00,500\n"},
+    {NULL, 200, "POST records/uses?source=x",
+     "lot,material,material_lot,amount,unit,supplier\nL1 6318 A0400,film,F-0911,12,kg,Tern Film\n"
+     "L1 6317 A0400,film,F-0911,12,kg,Tern Film\n"},
+    {NULL, 200, "POST records/plantlog?source=x",
+     "at,place,quantity,value,line\n2026-11-14T02:00:00-05:00,slicer,swab_cfu,80,1\n"},
+    {NULL, 200, "POST records/dispatch?source=x",
+     "lot,route,at,units,store\nL1 6318 A0400,R4,2026-11-14T09:00:00-05:00,600,0417\n"},
+    {"records_dry", 200, "POST records/readings?source=x&dry_run=1",
+     "lot,quantity,value,at\nL1 6318 A0400,core_at_pack_c,47,2026-11-14T04:10:00-05:00\n"},
+    {"records_read", 200, "POST records/readings?source=x",
+     "lot,quantity,value,at\nL1 6318 A0400,core_at_pack_c,47,2026-11-14T04:10:00-05:00\n"},
+    {"records_bad", 200, "POST records/readings?source=x&load=" LOAD "&part=0&last=1",
+     "lot,quantity,value\nNOPE,crumb_ph,5\n"},
+    {NULL, 404, "POST records/nonsense?source=x", "a\n"},
+    {NULL, 404, "GET loads/" LOAD "/refused", NULL},
+};
+
+static const struct step COMPLAINTS[] = {
+    {"preview", 200, "POST complaints/preview", COMPLAINT(FIRST, "L1 6318 A0400", "")},
+    {"log", 201, "POST complaints",
+     COMPLAINT(FIRST, "L1 6318 A0400",
+               ",'note':'smells sour','contact':{'name':'Ann Bee','phone':'555-0101'}")},
+    {"log_again", 200, "POST complaints",
+     COMPLAINT(FIRST, "L1 6318 A0400",
+               ",'note':'smells sour','contact':{'name':'Ann Bee','phone':'555-0101'}")},
+    {"log_harm", 201, "POST complaints", COMPLAINT(SECOND, "L2 6318 A0400", ",'harm':['illness']")},
+    {"log_third", 201, "POST complaints", COMPLAINT(THIRD, "L1 6318 A0400", ",'store':'0417'")},
+    {"log_refused", 400, "POST complaints", "{'symptom':'wet','harm':['illness']}"},
+    {"list", 200, "GET complaints?lot=" HOT, NULL},
+    {"list_phone", 200, "GET complaints?phone=555-0101", NULL},
+    {"list_word", 200, "GET complaints?word=sour", NULL},
+    {NULL, 400, "GET complaints?limit=x", NULL},
+    {"join", 200, "POST complaints/" THIRD "/join", "{'same_as':'" FIRST "'}"},
+    {"complaint", 200, "GET complaints/" FIRST, NULL},
+    {"separate", 200, "POST complaints/" THIRD "/separate", "{}"},
+    {"correct", 200, "POST complaints/" FIRST "/correct",
+     "{'fields':{'packs':2},'reason':'misheard'}"},
+    {"correct_bad", 400, "POST complaints/" FIRST "/correct",
+     "{'fields':{'packs':0},'reason':'x'}"},
+    {"withdraw", 200, "POST complaints/" THIRD "/withdraw", "{'reason':'twice','by':'Mira'}"},
+    {"withdrawn", 409, "POST complaints/" THIRD "/correct", "{'fields':{'packs':1},'reason':'x'}"},
+    {"brought_back", 200, "POST complaints/" THIRD "/withdraw",
+     "{'reason':'no','by':'Mira','undo':true}"},
+    {"history_complaint", 200, "GET history/" FIRST, NULL},
+};
+
+static const struct step CASES[] = {
+    {"cases", 200, "GET cases?state=all&order=urgent&limit=2", NULL},
+    {"cases_line", 200, "GET cases?line=1&symptom=mold", NULL},
+    {NULL, 400, "GET cases?state=blue", NULL},
+    {"case", 200, "GET cases/C1", NULL},
+    {"why", 200, "GET cases/C1/why", NULL},
+    {"why_one", 200, "GET cases/C1/why?cause=packed-hot", NULL},
+    {"ask", 200, "GET cases/C1/ask", NULL},
+    {"ask_harm", 200, "GET cases/C2/ask", NULL},
+    {"reach", 200, "GET cases/C1/reach", NULL},
+    {"reach_harm", 200, "GET cases/C2/reach", NULL},
+    {NULL, 200, "GET cases/C1/facts", NULL},
+    {NULL, 200, "GET cases/C1.html", NULL},
+    {NULL, 404, "GET cases/C999", NULL},
+    {"ranks", 200, "GET ranks?limit=5", NULL},
+    {"follow", 200, "POST cases/C1/follow",
+     "{'by':'mira','owner':'jo','due':'2027-01-01','severity':'high','reason':'a brand','note':"
+     "'rang the store'}"},
+    {NULL, 400, "POST cases/C1/follow", "{'by':'mira','note':''}"},
+    {"followed", 200, "GET cases/C1/follow", NULL},
+    {"call_back", 200, "POST cases/C1/follow",
+     "{'by':'mira','call_back':'2027-01-01','complaint':'" FIRST "'}"},
+    {"call_backs", 200, "GET call-backs", NULL},
+    {"answered", 200, "POST cases/C1/follow",
+     "{'by':'mira','answered':'we look into it','complaint':'" FIRST "'}"},
+    {"verdict", 200, "POST cases/C1/verdict",
+     "{'cause':'packed-hot','confirmed_by':'assay','by':'mira','note':'fan'}"},
+    {"verdict_again", 409, "POST cases/C1/verdict",
+     "{'cause':'packed-hot','confirmed_by':'assay','by':'mira'}"},
+    {"scores", 200, "GET scores", NULL},
+    {"reopened", 200, "POST cases/C1/verdict", "{'reopen':true,'by':'mira'}"},
+    {"despite", 409, "POST cases/C2/verdict",
+     "{'cause':'packed-hot','confirmed_by':'assay','by':'mira'}"},
+    {"history_case", 200, "GET history/C1", NULL},
+};
+
+static const struct step LOTS[] = {
+    {"hold", 200, "POST lots/hold", "{'lots':['L1 6318 A0400'],'reason':'wet bags','by':'mira'}"},
+    {"hold_unknown", 200, "POST lots/hold",
+     "{'lots':['L1 6330 A0400'],'reason':'wet bags','by':'mira'}"},
+    {"holds", 200, "GET holds", NULL},
+    {NULL, 400, "POST lots/hold", "{'lots':[],'reason':'wet bags','by':'mira'}"},
+    {"release", 200, "POST lots/release",
+     "{'lots':['L1 6318 A0400'],'disposition':'rework','reason':'dry','by':'mira'}"},
+    {"release_again", 409, "POST lots/release",
+     "{'lots':['L1 6318 A0400'],'disposition':'rework','reason':'dry','by':'mira'}"},
+    {"measure", 200, "POST lots/measure",
+     "{'lot':'L1 6318 A0400','results':[{'quantity':'crumb_ph','value':'6.4 pH'},{'quantity':"
+     "'yeasts','value':'<10'}],'lab':'Northgate','sample':'26-114','by':'mira','at':'2026-11-24',"
+     "'method':'probe'}"},
+    {"measure_same", 200, "POST lots/measure",
+     "{'lot':'L1 6318 A0400','results':[{'quantity':'crumb_ph','value':'6.4 pH'}],'lab':"
+     "'Northgate','sample':'26-114','by':'mira','at':'2026-11-24','method':'probe'}"},
+    {"measure_other", 200, "POST lots/measure",
+     "{'lot':'L1 6318 A0400','results':[{'quantity':'crumb_ph','value':'6.1 pH'}],'lab':"
+     "'Northgate','sample':'26-114','by':'mira'}"},
+    {"measure_bad", 400, "POST lots/measure",
+     "{'lot':'L1 6318 A0400','results':[{'quantity':'crumb_ph','value':'wet'}],'lab':'Northgate',"
+     "'sample':'26-115','by':'mira'}"},
+    {"lot", 200, "GET lots/" HOT, NULL},
+    {"lot_misread", 200, "GET lots/L1%206318%20A04O0", NULL},
+    {"lot_unknown", 200, "GET lots/L1%206330%20A0400", NULL},
+    {"history_lot", 200, "GET history/" HOT, NULL},
+};
+
+static const struct step STUDY[] = {
+    {"action", 201, "POST actions",
+     "{'line':'1','cause':'packed-hot','note':'new fan','by':'mira'}"},
+    {NULL, 400, "POST actions", "{'line':'1','what':'new fan','by':'mira'}"},
+    {"actions", 200, "GET actions", NULL},
+    {"found", 200, "GET found?word=sour", NULL},
+    {"week", 200, "GET weeks/2026-W47", NULL},
+    {NULL, 200, "GET weeks/2026-W47.html", NULL},
+    {"span", 200, "GET spans/2026-11?by=line", NULL},
+    {"trace", 200, "GET trace?symptom=mold&from=2026-11-01&to=2026-11-30", NULL},
+    {"returns", 200, "GET returns?from=2026-11-01&to=2026-11-30", NULL},
+    {"gaps", 200, "GET gaps?weeks=2", NULL},
+    {"whatif", 200, "GET whatif?of=" HOT, NULL},
+    {"outbox", 200, "GET outbox", NULL},
+    {"calibration", 200, "GET calibration", NULL},
+    {NULL, 200, "GET rules", NULL},
+    {NULL, 200, "GET status/recount", NULL},
+    {"exports", 200, "GET export", NULL},
+    {NULL, 200, "GET export/lots.csv", NULL},
+    {NULL, 200, "GET export/complaints.ndjson?contacts=1", NULL},
+    {NULL, 200, "GET attachments?of=C1", NULL},
+    {"erase", 200, "POST erase", "{'contact':'555-0101','by':'mira'}"},
+};
+
+static const struct {
+    const struct step *steps;
+    size_t count;
+} CHAPTERS[] = {{RECORDS, COUNT_OF(RECORDS)},
+                {COMPLAINTS, COUNT_OF(COMPLAINTS)},
+                {CASES, COUNT_OF(CASES)},
+                {LOTS, COUNT_OF(LOTS)},
+                {STUDY, COUNT_OF(STUDY)}};
+
+static void take(struct fixture *f, const struct step *step)
+{
+    struct asked *a = ask(f, f->store, step->what, step->body);
+    json_t *answer = NULL;
+    if (a->status != step->status)
+        fail_msg("%s: %d %s", step->what, a->status, a->body.length ? a->body.data : "");
+    if (step->name) {
+        struct error err = {0};
+        json_t *all = json_array();
+        for (char *line = strtok(a->body.data, "\n"); line; line = strtok(NULL, "\n")) {
+            if (jsonx_parse(line, strlen(line), &answer, &err))
+                fail_msg("%s: %s", step->what, err.text);
+            json_array_append_new(all, answer);
+        }
+        told_check("serve", step->name, all);
+    }
+    clear(a);
+}
+
+/* ---- a disk that fails ---- */
+
+struct question {
+    struct fixture *f;
+    const char *what;
+};
+
+/* As serve/http.c answers: of a read that failed the store tells in its stead. */
+static int put(void *arg, struct error *err)
+{
+    const struct question *q = arg;
+    struct asked *a = ask(q->f, q->f->store, q->what, NULL);
+    int rc = a->status >= 500 ? ERROR_INTERNAL : 0;
+    if (rc)
+        error_set(err, ERROR_INTERNAL, "%.200s", a->body.data);
+    clear(a);
+    return rc;
+}
+
+static void what_people_ask_is_answered_as_it_was(void **state)
+{
+    struct fixture *f = *state;
+    for (size_t i = 0; i < COUNT_OF(CHAPTERS); i++)
+        for (size_t k = 0; k < CHAPTERS[i].count; k++)
+            take(f, &CHAPTERS[i].steps[k]);
+}
+
+/* How many failures the store alone tells of: serve/http.c asks it (store_failed()). */
+static void of_a_disk_that_fails_nothing_is_answered(void **state)
+{
+    static const struct {
+        const char *what;
+        int unsaid;
+    } ASKED[] = {{"GET complaints?lot=" HOT, 9},
+                 {"GET complaints?word=sour", 5},
+                 {"GET complaints/" FIRST, 0},
+                 {"GET history/C1", 0},
+                 {"GET cases?state=all", 12},
+                 {"GET cases/C1/follow", 5},
+                 {"GET call-backs", 3},
+                 {"GET holds", 0},
+                 {"GET lots/" HOT, 1},
+                 {"GET attachments?of=C1", 0},
+                 {"GET actions", 0},
+                 {"GET returns?from=2026-11-01&to=2026-11-30", 0},
+                 {"GET outbox", 0},
+                 {"GET cases/C1", 8},
+                 {"GET cases/C1/why", 3},
+                 {"GET cases/C1/ask", 3},
+                 {"GET cases/C1/reach", 5},
+                 {"GET cases/C2/reach", 5},
+                 {"GET cases/C1/facts", 3},
+                 {"GET cases/C1.html", 0},
+                 {"GET found?word=sour", 0},
+                 {"GET scores", 0},
+                 {"GET spans/2026-11?by=line", 0},
+                 {"GET weeks/2026-W47", 0},
+                 {"GET weeks/2026-W47.html", 0},
+                 {"GET trace?symptom=mold&from=2026-11-01&to=2026-11-30", 0},
+                 {"GET gaps?weeks=2", 0},
+                 {"GET whatif?of=" HOT, 1},
+                 {"GET calibration", 0},
+                 {"GET export/lots.csv", 0},
+                 {"GET export/complaints.ndjson", 3}};
+    for (size_t i = 0; i < COUNT_OF(ASKED); i++) {
+        struct question q = {*state, ASKED[i].what};
+        failing_check(q.f->store, put, &q, ASKED[i].what, ASKED[i].unsaid);
+    }
+}
+
+/* ---- behind the desk's back ---- */
+
+static int add_mail(void *arg, int64_t mail_id, const char *payload)
+{
+    json_t *mail = NULL;
+    (void)mail_id;
+    assert_int_equal(jsonx_parse(payload, strlen(payload), &mail, NULL), 0);
+    json_array_append_new(arg, mail);
+    return 0;
+}
+
+/* All that is due is ranked and mailed; of what was, nothing is left. */
+static void what_is_due_is_ranked_and_mailed(void **state)
+{
+    static const char *const KINDS[] = {WORK_RANK, WORK_BULK, WORK_AGAIN};
+    struct fixture *f = *state;
+    struct rematching *rematching = rematching_new(&f->app);
+    json_t *mails = json_array();
+    struct error err = {0};
+    struct work_row row;
+    struct work_rows due = {&row, 0, 1};
+    bool mailed, any = false;
+    while (rematching_round(rematching, f->app.setup, f->store))
+        ;
+    reranking_spread(&f->app, f->store);
+    for (size_t i = 0; i < COUNT_OF(KINDS); i++) {
+        bool more = true;
+        for (int round = 0; more && round < 99; round++) {
+            more = reranking_round(&f->app, f->app.setup, f->store, KINDS[i], &mailed);
+            any = any || mailed;
+        }
+        assert_false(more);
+        assert_int_equal(work_due(f->store, KINDS[i], at_noon(NULL), &due, &err), 0);
+        assert_int_equal(due.count, 0);
+    }
+    assert_true(any);
+    news_tell(&f->app, f->app.setup, f->store);
+    for (int64_t id = 1; id <= 2; id++)
+        assert_int_equal(outbox_about(f->store, id, "", add_mail, mails, &err), 0);
+    told_check("serve", "mails", mails);
+    take(f, &(struct step){"outbox_ranked", 200, "GET outbox", NULL});
+    take(f, &(struct step){"cases_ranked", 200, "GET cases?state=all", NULL});
+    take(f, &(struct step){"follow_ranked", 200, "GET cases/C2/follow", NULL});
+    rematching_free(rematching);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(what_people_ask_is_answered_as_it_was),
+        cmocka_unit_test(of_a_disk_that_fails_nothing_is_answered),
+        cmocka_unit_test(what_is_due_is_ranked_and_mailed),
+    };
+    return cmocka_run_group_tests(tests, setup, teardown);
+}
