@@ -221,7 +221,8 @@ static void daemon_on_restore(evutil_socket_t fd, short what, void *arg)
     struct daemon *d = arg;
     (void)fd;
     (void)what;
-    log_write(&d->app.log, LOG_LEVEL_INFO, "stopping to restore file=%s", d->app.restore_file);
+    if (d->app.restore_file)
+        log_write(&d->app.log, LOG_LEVEL_INFO, "stopping to restore file=%s", d->app.restore_file);
     begin_stop(d);
 }
 
@@ -524,5 +525,5 @@ int main(int argc, char **argv)
         event_base_dispatch(d.base);
     stop(&d);
     log_write(&d.app.log, LOG_LEVEL_INFO, "stopped");
-    return d.app.restore_file ? restore_asked(&d, argv) : rc ? 1 : 0;
+    return d.app.restore_file ? restore_asked(&d, argv) : rc || d.app.outdated ? 1 : 0;
 }

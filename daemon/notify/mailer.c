@@ -2,6 +2,7 @@
 #include "base/short_id.h"
 #include "base/text.h"
 #include "notify/delivery.h"
+#include "store/claim.h"
 #include "store/outbox.h"
 #include <assert.h>
 #include <errno.h>
@@ -20,6 +21,10 @@ enum {
     URGENT_AGAIN_MOST = 48, /* the rest is kept free for what has not been tried yet */
     PLACES = ORDINARY_MOST + URGENT_MOST,
     LOOK_MS = 1000, /* retries fall due by the clock */
+    LOOKED_AT = 16, /* ordinary ones, of which other daemons may be at some */
+    FOREIGN_MOST = 512,
+    FOREIGN_MS = 20000, /* a lost connection is made anew, and an outcome recorded, within that */
+    SKEW_MS = 5000,
     STOP_MS = 5000,
     WRITE_AGAIN_MS = 2000,
     URGENT_RETRY_MOST_MS = 300000
@@ -28,6 +33,11 @@ enum {
 static const char *const EVENTS[] = {OUTBOX_URGENT, "case",    "emptied", "summary",
                                      "digest",      "records", "due"};
 enum { EVENT_COUNT = sizeof EVENTS / sizeof EVENTS[0] };
+
+/* What another daemon was at when it was last looked at. */
+struct foreign {
+    int64_t claim, seen_ms; /* monotonic; 0: free */
+};
 
 struct mailer {
     struct store *store;
@@ -48,10 +58,14 @@ struct mailer {
     bool full;                      /* of what leaves no delivery could be written */
     char logged[512];               /* why mail waits, said once */
     struct delivery *place[PLACES]; /* NULL: free */
-    struct delivery *page_for;      /* what the maker is at or was; NULL: it is asked nothing */
-    int unrecorded;                 /* why what became of some is not on record, said once; 0 */
-    int64_t look_ms, write_ms;      /* monotonic: not before */
-    int64_t start_ms;               /* on a full disk, likewise */
+    bool claimed[PLACES];           /* on the connection at hand */
+    unsigned connection;            /* its number */
+    int64_t connected_ms, quiet_ms; /* by the clock; monotonic: others may not be back until then */
+    struct foreign foreign[FOREIGN_MOST];
+    struct delivery *page_for; /* what the maker is at or was; NULL: it is asked nothing */
+    int unrecorded;            /* why what became of some is not on record, said once; 0 */
+    int64_t look_ms, write_ms; /* monotonic: not before */
+    int64_t start_ms;          /* on a full disk, likewise */
 };
 
 /* ---- who gets it ---- */
@@ -179,6 +193,77 @@ static bool has_place(const struct mailer *m, const struct outbox_delivery *row)
            count_of_recipient(m, row->recipient) < URGENT_EACH;
 }
 
+/* ---- several daemons on a server ----
+ * A delivery is claimed until its outcome is on record. Whoever lost its connection while a program
+ * ran claims anew and records within seconds; the others leave what was claimed, and after a loss
+ * of their own all that may have been, alone for so long. */
+
+static int64_t claim_of(const struct outbox_delivery *row)
+{
+    char text[24 + OUTBOX_RECIPIENT];
+    snprintf(text, sizeof text, "%lld %s", (long long)row->mail_id, row->recipient);
+    return claim_of_text(text);
+}
+
+/* Its own, or a free place, or that of what was seen longest ago. */
+static struct foreign *foreign_of(struct mailer *m, int64_t claim)
+{
+    struct foreign *oldest = &m->foreign[0];
+    for (int i = 0; i < FOREIGN_MOST; i++) {
+        if (m->foreign[i].seen_ms && m->foreign[i].claim == claim)
+            return &m->foreign[i];
+        if (m->foreign[i].seen_ms < oldest->seen_ms)
+            oldest = &m->foreign[i];
+    }
+    *oldest = (struct foreign){.claim = claim};
+    return oldest;
+}
+
+/* What was queued since cannot have been claimed before. */
+static bool may_be_anothers(const struct mailer *m, const struct outbox_delivery *row)
+{
+    return clock_monotonic_ms() < m->quiet_ms && row->created_ms < m->connected_ms + SKEW_MS;
+}
+
+static bool take_claim(struct mailer *m, const struct outbox_delivery *row)
+{
+    if (!store_is_server(m->store))
+        return true;
+    const int64_t claim = claim_of(row), now_ms = clock_monotonic_ms();
+    struct foreign *foreign = foreign_of(m, claim);
+    bool taken = claim_take(m->store, CLAIM_DELIVERY, claim);
+    bool waits = foreign->seen_ms && now_ms - foreign->seen_ms < FOREIGN_MS;
+    if (taken && !waits && !may_be_anothers(m, row)) {
+        foreign->seen_ms = 0;
+        return true;
+    }
+    if (taken)
+        claim_drop(m->store, CLAIM_DELIVERY, claim);
+    else
+        foreign->seen_ms = now_ms;
+    return false;
+}
+
+/* What is under way here, after a loss. What a daemon that has just started finds unclaimed is
+ * nobody's, as far as anybody can tell. */
+static void claim_again(struct mailer *m)
+{
+    unsigned connection = claim_connection(m->store);
+    if (m->connection && connection != m->connection) {
+        m->connected_ms = clock_now_ms(&m->clock);
+        m->quiet_ms = clock_monotonic_ms() + FOREIGN_MS;
+        memset(m->claimed, 0, sizeof m->claimed);
+    }
+    m->connection = connection;
+    for (int i = 0; i < PLACES; i++) {
+        if (m->place[i] && !m->claimed[i])
+            m->claimed[i] =
+                claim_take(m->store, CLAIM_DELIVERY, claim_of(delivery_row(m->place[i])));
+    }
+}
+
+/* ---- places ---- */
+
 static void put(struct mailer *m, struct delivery *delivery)
 {
     assert(delivery);
@@ -187,6 +272,7 @@ static void put(struct mailer *m, struct delivery *delivery)
         at++;
     assert(at < PLACES); /* has_place() said so */
     m->place[at] = delivery;
+    m->claimed[at] = true;
 }
 
 static bool carries_sheet(const struct mailer *m, const struct outbox_delivery *row)
@@ -238,7 +324,8 @@ static void start_rows(struct mailer *m, const struct outbox_deliveries *due)
 {
     assert(due->count <= due->capacity);
     for (int i = 0; i < due->count; i++) {
-        if (!is_under_way(m, &due->row[i]) && has_place(m, &due->row[i]))
+        if (!is_under_way(m, &due->row[i]) && has_place(m, &due->row[i]) &&
+            take_claim(m, &due->row[i]))
             start_one(m, &due->row[i]);
         outbox_delivery_free(&due->row[i]);
     }
@@ -247,7 +334,7 @@ static void start_rows(struct mailer *m, const struct outbox_deliveries *due)
 static int start_due(struct mailer *m, bool urgent, struct error *err)
 {
     struct outbox_delivery row[2 * URGENT_MOST]; /* those under way are due as well */
-    struct outbox_deliveries due = {row, 0, 2 * (urgent ? URGENT_MOST : ORDINARY_MOST)};
+    struct outbox_deliveries due = {row, 0, urgent ? 2 * URGENT_MOST : LOOKED_AT};
     if (!urgent && count_under_way(m, false, 0) == ORDINARY_MOST)
         return 0;
     int rc = outbox_due(m->store, urgent, clock_now_ms(&m->clock), &due, err);
@@ -338,6 +425,8 @@ static void log_failure(const struct mailer *m, const struct delivery *d)
 static void free_place(struct mailer *m, int i)
 {
     log_failure(m, m->place[i]);
+    if (m->claimed[i])
+        claim_drop(m->store, CLAIM_DELIVERY, claim_of(delivery_row(m->place[i])));
     delivery_free(m->place[i]);
     m->place[i] = NULL;
 }
@@ -439,6 +528,8 @@ static void look(struct mailer *m)
     if (!m->told || clock_monotonic_ms() < m->look_ms)
         return;
     m->look_ms = clock_monotonic_ms() + LOOK_MS;
+    if (store_is_server(m->store))
+        claim_again(m);
     m->full = address_due(m, &err) == ERROR_NO_SPACE;
     tell_waits(m, &err);
     if (m->full && clock_monotonic_ms() < m->start_ms)

@@ -3,14 +3,18 @@
 #include "records/stage.h"
 #include "store/company_count.h"
 #include "store/complaint_place.h"
+#include "store/load_part.h"
 #include "store/lot_find.h"
 #include "store/record_came.h"
 #include "store/record_find.h"
 #include "store/record_write.h"
 #include "store/work.h"
+#include <errno.h>
+#include <fcntl.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 enum {
@@ -215,6 +219,8 @@ static int apply_rows(struct slice *s, struct error *err)
     if (rc == 0) {
         s->file.state = LOAD_DONE;
         rc = touch_file(s, err);
+        if (!rc && store_is_server(s->store))
+            rc = load_part_drop(s->store, s->file.id, err);
     } else {
         rc = 0;
     }
@@ -234,6 +240,40 @@ static char *staged_path(const struct slice *s)
     return text_take(&path);
 }
 
+/* What another daemon has accepted is brought here from the server, whole or not at all. */
+static int bring(struct slice *s, const char *path, struct error *err)
+{
+    struct text_buffer partial = {0};
+    unsigned char *bytes = xmalloc(LOAD_PART_BYTES);
+    size_t length = LOAD_PART_BYTES;
+    int rc = 0;
+    text_appendf(&partial, "%s.brought", path);
+    FILE *file = fopen(partial.data, "we");
+    for (int64_t part = 0; file && !rc && length; part++) {
+        rc = load_part_get(s->store, s->file.id, part, bytes, &length, err);
+        if (!rc && fwrite(bytes, 1, length, file) != length)
+            rc = error_set(err, ERROR_NO_SPACE, "cannot write %s: %s", path, strerror(errno));
+    }
+    if (!file || (fclose(file) && !rc) || (!rc && rename(partial.data, path)))
+        rc = error_set(err, ERROR_IO, "cannot write %s: %s", path, strerror(errno));
+    if (rc)
+        unlink(partial.data);
+    free(bytes);
+    text_buffer_free(&partial);
+    return rc;
+}
+
+static int bring_if_elsewhere(struct slice *s, const char *path, struct error *err)
+{
+    struct text_buffer folder = {0};
+    if (!store_is_server(s->store) || access(path, F_OK) == 0)
+        return 0;
+    text_appendf(&folder, "%s/loads", s->state_dir);
+    mkdir(folder.data, 0700); /* that it is there already is well; else bring() says so */
+    text_buffer_free(&folder);
+    return bring(s, path, err);
+}
+
 static int open_reader(struct slice *s, struct error *err)
 {
     if (s->reader && strcmp(s->reader_id, s->file.id) == 0 && s->place.rows <= s->file.applied)
@@ -243,8 +283,10 @@ static int open_reader(struct slice *s, struct error *err)
     s->place = (struct place){0, 0};
     s->since_day = s->rank_day = WHEN_UNKNOWN_DAY;
     char *path = staged_path(s);
-    int rc =
-        stage_reader_new(path, record_kind_table(s->file.kind)->count, STAGE_FAR, &s->reader, err);
+    int rc = bring_if_elsewhere(s, path, err);
+    if (!rc)
+        rc = stage_reader_new(path, record_kind_table(s->file.kind)->count, STAGE_FAR, &s->reader,
+                              err);
     free(path);
     memcpy(s->reader_id, s->file.id, sizeof s->reader_id);
     return rc;
@@ -270,11 +312,11 @@ static int slice_job(struct store *store, void *arg, struct error *err)
         return rc;
     rc = load_file_next(store, &s->file, &found, err);
     s->idle = !found;
+    s->store = store;
     if (!rc && found)
         rc = open_reader(s, err);
     if (rc || !found)
         return rc;
-    s->store = store;
     s->in_row = false;
     memset(s->touched, 0, sizeof s->touched);
     s->touched_count = 0;
@@ -291,6 +333,8 @@ static int failed_job(struct store *store, void *arg, struct error *err)
     struct load_file *file = arg;
     int rc = load_file_get(store, file->id, file, err);
     file->state = LOAD_FAILED;
+    if (!rc && store_is_server(store))
+        rc = load_part_drop(store, file->id, err);
     return rc ? rc : load_file_progress(store, file, err);
 }
 
@@ -378,13 +422,59 @@ int apply_until(struct writer *writer, const char *state_dir, const char *id,
     return rc;
 }
 
+/* The next part of a staged file; read anew if the job runs again. */
+struct sharing {
+    const char *id;
+    int fd;
+    int64_t part;
+    bool over;
+    unsigned char *bytes;
+};
+
+static int share_job(struct store *store, void *arg, struct error *err)
+{
+    struct sharing *s = arg;
+    size_t length = 0;
+    ssize_t got = 1;
+    while (length < LOAD_PART_BYTES && got > 0) {
+        got = pread(s->fd, s->bytes + length, LOAD_PART_BYTES - length,
+                    (off_t)(s->part * LOAD_PART_BYTES + (int64_t)length));
+        length += got > 0 ? (size_t)got : 0;
+    }
+    if (got < 0)
+        return error_set(err, ERROR_IO, "cannot read load %s: %s", s->id, strerror(errno));
+    s->over = length < LOAD_PART_BYTES;
+    return length ? load_part_put(store, s->id, s->part, s->bytes, length, err) : 0;
+}
+
+/* A job a part: no complaint waits for all of them. */
+static int share(struct writer *writer, const char *state_dir, const struct load_file *file,
+                 struct error *err)
+{
+    struct text_buffer path = {0};
+    text_appendf(&path, "%s/%s", state_dir, file->path);
+    struct sharing s = {.id = file->id, .fd = open(path.data, O_RDONLY | O_CLOEXEC)};
+    int rc =
+        s.fd < 0 ? error_set(err, ERROR_IO, "cannot read %s: %s", path.data, strerror(errno)) : 0;
+    s.bytes = xmalloc(LOAD_PART_BYTES);
+    for (; !rc && !s.over; s.part++)
+        rc = writer_insist(writer, share_job, &s, err);
+    if (s.fd >= 0)
+        close(s.fd);
+    free(s.bytes);
+    text_buffer_free(&path);
+    return rc;
+}
+
 static int accept_job(struct store *store, void *arg, struct error *err)
 {
     return load_file_accept(store, arg, err);
 }
 
-int apply_accept(struct writer *writer, const struct load_file *file, struct error *err)
+int apply_accept(struct writer *writer, const char *state_dir, const struct load_file *file,
+                 struct error *err)
 {
     struct load_file copy = *file;
-    return writer_insist(writer, accept_job, &copy, err);
+    int rc = writer_is_on_server(writer) ? share(writer, state_dir, file, err) : 0;
+    return rc ? rc : writer_insist(writer, accept_job, &copy, err);
 }

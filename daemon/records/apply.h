@@ -1,7 +1,8 @@
 /* Applying accepted files to the store, slice by slice in writer jobs, so that complaints get in
  * between. Files are applied in the order of their acceptance: whoever waits for one helps those
- * before it along. Everything needed is in the store and in DIR/loads/, so a crash or a full disk
- * at any point only means that apply_until() is called again. */
+ * before it along. Everything needed is in the store and in DIR/loads/
+ * (of a state on a server all of it in the store, and any daemon there may go on with it), so a
+ * crash or a full disk at any point only means that apply_until() is called again. */
 #ifndef ODDLOAF_RECORDS_APPLY_H
 #define ODDLOAF_RECORDS_APPLY_H
 
@@ -16,8 +17,10 @@
 /* What the name of a file that can never be applied ends with, in place of ".rows". */
 #define APPLY_FAILED ".failed"
 
-/* Accepts a staged file (synced): from here on it will be applied. */
-int apply_accept(struct writer *writer, const struct load_file *file, struct error *err);
+/* Accepts a staged file (synced): from here on it will be applied. Its rows go to a server first,
+ * if the state is on one: then any of its daemons applies them. */
+int apply_accept(struct writer *writer, const char *state_dir, const struct load_file *file,
+                 struct error *err);
 
 /* Applies waiting files until the one called `id` is through (NULL: until none waits). Not from
  * the writer's thread. `slices` < 0: as many as it takes; else at most so many. An error leaves the

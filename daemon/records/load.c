@@ -241,7 +241,7 @@ static int dry_run(const struct load *load, struct store *store, struct load_fil
 static int apply(struct load *load, struct writer *writer, struct load_file *ret,
                  bool *ret_accepted, struct error *err)
 {
-    int rc = apply_accept(writer, ret, err);
+    int rc = apply_accept(writer, load->state_dir, ret, err);
     if (rc)
         return rc;
     *ret_accepted = true;
@@ -254,6 +254,8 @@ static int apply(struct load *load, struct writer *writer, struct load_file *ret
         return rc;
     }
     rc = apply_state(writer, load->id, ret, err);
+    if (!rc && ret->state == LOAD_DONE)
+        unlink(load->path); /* another daemon may have applied the last of it */
     if (!rc && ret->state == LOAD_FAILED)
         rc = error_set(err, ERROR_INTERNAL, "the accepted rows could not be applied");
     return rc;
@@ -378,9 +380,39 @@ int load_continue(struct writer *writer, const char *state_dir, struct error *er
     return apply_until(writer, state_dir, NULL, &clock, -1, err);
 }
 
+struct first {
+    struct load_file file;
+    bool found;
+};
+
+static int find_first(struct store *store, void *arg, struct error *err)
+{
+    struct first *first = arg;
+    return load_file_next(store, &first->file, &first->found, err);
+}
+
+/* Of a server those that wait first and were accepted here: others' may be under way. */
+static int resume_own(struct writer *writer, const char *state_dir, struct error *err)
+{
+    const struct clock clock = clock_system();
+    struct first first = {.found = true};
+    bool ours = true;
+    int rc = 0;
+    while (!rc && first.found && ours) {
+        rc = writer_insist(writer, find_first, &first, err);
+        char *path = first.found ? path_of(state_dir, first.file.id, "rows") : NULL;
+        ours = path && access(path, F_OK) == 0;
+        free(path);
+        if (!rc && ours)
+            rc = apply_until(writer, state_dir, first.file.id, &clock, -1, err);
+    }
+    return rc;
+}
+
 int load_resume(struct writer *writer, const char *state_dir, struct error *err)
 {
-    int rc = load_continue(writer, state_dir, err);
+    int rc = writer_is_on_server(writer) ? resume_own(writer, state_dir, err)
+                                         : load_continue(writer, state_dir, err);
     remove_leftovers(writer, state_dir);
     return rc;
 }

@@ -156,14 +156,16 @@ static int read_decision(struct store *store, void *arg, struct error *err)
     return store_setting_get(store, decision->key, &decision->kept, err);
 }
 
+static const struct {
+    const char *key;
+    int (*apply)(struct triage *triage, const json_t *kept, struct error *err);
+} DECISIONS[SETUP_DECISIONS] = {{CALIBRATION_SETTING, calibration_apply},
+                                {LEARNING_SETTING, learning_apply}};
+
 int app_decide(struct app *app, struct setup *setup, struct error *err)
 {
-    static const struct {
-        const char *key;
-        int (*apply)(struct triage *triage, const json_t *kept, struct error *err);
-    } DECISIONS[] = {{CALIBRATION_SETTING, calibration_apply}, {LEARNING_SETTING, learning_apply}};
     int rc = 0;
-    for (size_t i = 0; !rc && i < sizeof DECISIONS / sizeof *DECISIONS; i++) {
+    for (size_t i = 0; !rc && i < SETUP_DECISIONS; i++) {
         struct decision decision = {.key = DECISIONS[i].key};
         json_t *kept = NULL;
         rc = writer_insist(app->writer, read_decision, &decision, err);
@@ -172,9 +174,25 @@ int app_decide(struct app *app, struct setup *setup, struct error *err)
         if (!rc && kept)
             rc = DECISIONS[i].apply(setup->triage, kept, err);
         json_decref(kept);
-        free(decision.kept);
+        free(setup->decided[i]);
+        setup->decided[i] = decision.kept;
     }
     return rc;
+}
+
+bool app_is_decided(struct app *app, struct store *store)
+{
+    struct setup *setup = app_setup(app);
+    bool same = true;
+    for (size_t i = 0; same && i < SETUP_DECISIONS; i++) {
+        char *kept = NULL;
+        const char *ours = setup->decided[i];
+        int rc = store_setting_get(store, DECISIONS[i].key, &kept, NULL);
+        same = rc || (kept && ours ? strcmp(kept, ours) == 0 : !kept && !ours);
+        free(kept);
+    }
+    setup_unref(setup);
+    return same;
 }
 
 /* ---- reloading ---- */
@@ -301,10 +319,18 @@ void app_bulk_now(struct app *app)
     __atomic_store_n(&app->bulk_ms, clock_monotonic_ms(), __ATOMIC_RELAXED);
 }
 
-bool app_in_bulk(struct app *app)
+static bool others_bulk(struct app *app, struct store *store)
+{
+    int64_t last_ms = 0, now_ms = app_now_ms(app);
+    return store && store_is_server(store) &&
+           work_newest(store, WORK_BULK, now_ms, &last_ms, NULL) == 0 && now_ms - last_ms < BULK_MS;
+}
+
+bool app_in_bulk(struct app *app, struct store *store)
 {
     int64_t last_ms = __atomic_load_n(&app->bulk_ms, __ATOMIC_RELAXED);
-    return last_ms && clock_monotonic_ms() - last_ms < BULK_MS;
+    bool here = last_ms && clock_monotonic_ms() - last_ms < BULK_MS;
+    return here || others_bulk(app, store);
 }
 
 static int checkpoint(struct store *store, void *arg, struct error *err)

@@ -41,6 +41,7 @@ struct app {
     struct setup *setup;
     char reload_error[512];  /* why the last reload was refused, "" if it wasn't */
     char *restore_file;      /* what the daemon is to stop for, and restore; NULL: nothing */
+    bool outdated;           /* atomic: it is to stop for its server's schema is another by now */
     void (*stop)(void *arg); /* has it stop; any thread */
     void *stop_arg;
     void (*wake)(void *arg); /* tells the loop that work has been queued; any thread */
@@ -58,6 +59,9 @@ int app_reload(struct app *app, struct error *err);
 /* Applies to a set that nobody uses yet what the plant decided beside its rule files (decided.h).
  */
 int app_decide(struct app *app, struct setup *setup, struct error *err);
+/* Whether the set in force has what the store keeps of it by now: another daemon's people may have
+ * decided otherwise. */
+bool app_is_decided(struct app *app, struct store *store);
 /* What older versions wrote is made what this one keeps (desk/older.h), and what was erased since a
  * restored backup is erased again (store/erasures.h). */
 int app_take_in(struct app *app, struct error *err);
@@ -73,8 +77,9 @@ int64_t app_uptime_ms(const struct app *app); /* whatever the clock was set to m
 void app_wake(struct app *app);
 /* Lines of a file are written. Any thread. */
 void app_bulk_now(struct app *app);
-/* Whether a file is being logged, as far as one can tell: what nobody waits for may wait. */
-bool app_in_bulk(struct app *app);
+/* Whether a file is being logged, here or (of the state on a server; NULL: here alone) by another
+ * daemon, as far as one can tell: what nobody waits for may wait. */
+bool app_in_bulk(struct app *app, struct store *store);
 /* Asks the writer to truncate the WAL after the next commit: erased data leaves the disk. */
 void app_checkpoint(struct app *app);
 

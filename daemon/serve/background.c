@@ -1,5 +1,6 @@
 #include "serve/background.h"
 #include "base/text.h"
+#include "serve/decided.h"
 #include "serve/news.h"
 #include "serve/pace.h"
 #include "serve/rematching.h"
@@ -8,6 +9,7 @@
 #include "serve/sessions.h"
 #include "serve/upkeep.h"
 #include "serve/uploads.h"
+#include "store/claim.h"
 #include "store/work.h"
 #include <stdatomic.h>
 #include <stdlib.h>
@@ -73,6 +75,42 @@ static bool settle(struct background *bg)
     return !app_is_unsettled(bg->app);
 }
 
+/* What one of several daemons does at a time. */
+typedef bool (*done_by_one)(struct background *bg, struct setup *setup, struct store *store);
+
+static bool by_one(struct background *bg, struct setup *setup, struct store *store,
+                   done_by_one what)
+{
+    if (!claim_take(store, CLAIM_HOUSE, 0))
+        return false;
+    bool more = what(bg, setup, store);
+    claim_drop(store, CLAIM_HOUSE, 0);
+    return more;
+}
+
+static bool match(struct background *bg, struct setup *setup, struct store *store)
+{
+    return rematching_round(bg->rematching, setup, store);
+}
+
+static bool spread(struct background *bg, struct setup *setup, struct store *store)
+{
+    (void)setup;
+    return reranking_spread(bg->app, store);
+}
+
+static bool keep_up(struct background *bg, struct setup *setup, struct store *store)
+{
+    news_tell(bg->app, setup, store);
+    upkeep_adopt(&bg->upkeep, store);
+    int64_t now_ms = clock_monotonic_ms();
+    if (atomic_load(&bg->stopping) || now_ms - bg->kept_up_ms < UPKEEP_EVERY_MS)
+        return false;
+    bg->kept_up_ms = now_ms;
+    upkeep_run(&bg->upkeep, setup, store, &bg->stopping);
+    return false;
+}
+
 static void background_round(struct store *store, void *arg)
 {
     struct background *bg = arg;
@@ -85,10 +123,10 @@ static void background_round(struct store *store, void *arg)
     const bool settled = settle(bg);
     for (bool more = settled; more && !atomic_load(&bg->stopping);) {
         struct pace begun = pace_now(bg);
-        more = rematching_round(bg->rematching, setup, store);
+        more = by_one(bg, setup, store, match);
         more = rank(bg, setup, store, WORK_RANK) || more;
-        if (!more && !app_in_bulk(bg->app)) {
-            more = reranking_spread(bg->app, store);
+        if (!more && !app_in_bulk(bg->app, store)) {
+            more = by_one(bg, setup, store, spread);
             more = rank(bg, setup, store, WORK_BULK) || more;
             more = rank(bg, setup, store, WORK_AGAIN) || more;
         }
@@ -98,13 +136,10 @@ static void background_round(struct store *store, void *arg)
             rest(bg, begun);
     }
     if (settled && !atomic_load(&bg->stopping))
-        news_tell(bg->app, setup, store);
-    int64_t now_ms = clock_monotonic_ms();
-    if (settled && !atomic_load(&bg->stopping) && now_ms - bg->kept_up_ms >= UPKEEP_EVERY_MS) {
-        bg->kept_up_ms = now_ms;
-        upkeep_run(&bg->upkeep, setup, store, &bg->stopping);
-    }
+        by_one(bg, setup, store, keep_up);
     setup_unref(setup);
+    if (!atomic_load(&bg->stopping))
+        decided_follow(bg->app, store);
     if (bg->mailer)
         mailer_wake(bg->mailer);
     atomic_store(&bg->busy, false);
@@ -153,6 +188,9 @@ static void background_on_tick(evutil_socket_t fd, short what, void *arg)
     struct writer_counts counts = writer_counts(bg->app->writer);
     tell_watchdog(&counts);
     tell_lost(bg, &counts.lost);
+    if (counts.lost.code == ERROR_LOST && writer_is_on_server(bg->app->writer) &&
+        !__atomic_exchange_n(&bg->app->outdated, true, __ATOMIC_RELAXED))
+        bg->app->stop(bg->app->stop_arg);
     start_round(bg);
 }
 

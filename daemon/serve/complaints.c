@@ -101,7 +101,7 @@ static int read_lines(struct batch *b, struct store *store, struct error *err)
 static void mark_bulk(struct batch *b)
 {
     size_t most = (size_t)config_number(b->setup->config, "mail/cases_apart");
-    bool bulk = b->lines && (b->count > most || app_in_bulk(b->rq->app));
+    bool bulk = b->lines && (b->count > most || app_in_bulk(b->rq->app, NULL));
     for (size_t i = 0; i < b->count; i++)
         b->taking[i].bulk = bulk;
 }

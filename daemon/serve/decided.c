@@ -33,3 +33,15 @@ int decided_keep(struct app *app, const char *key, const char *value, struct err
     free(job.before);
     return rc;
 }
+
+void decided_follow(struct app *app, struct store *store)
+{
+    struct error err = {0};
+    char text[1024];
+    if (!store_is_server(store) || app_is_decided(app, store))
+        return;
+    if (app_reload(app, &err))
+        log_seldom(&app->log, &app->told, clock_monotonic_ms(),
+                   "what was decided at another daemon is not in force here: %s",
+                   error_format(&err, text, sizeof text));
+}

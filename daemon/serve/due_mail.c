@@ -17,14 +17,27 @@ struct day {
     int64_t now_ms;
 };
 
+static int is_done(struct store *store, const struct day *d, bool *ret, struct error *err)
+{
+    char *done = NULL;
+    int rc = store_setting_get(store, DONE, &done, err);
+    *ret = done && strcmp(done, d->day) == 0;
+    free(done);
+    return rc;
+}
+
 static int queue(struct store *store, void *arg, struct error *err)
 {
     const struct day *d = arg;
+    bool done = false;
+    int rc = is_done(store, d, &done, err);
+    if (rc || done) /* by another daemon, meanwhile */
+        return rc;
     const struct outbox_new mail = {.event = "due",
                                     .message_id = d->message_id,
                                     .payload = d->payload,
                                     .created_ms = d->now_ms};
-    int rc = d->payload ? outbox_add(store, &mail, err) : 0;
+    rc = d->payload ? outbox_add(store, &mail, err) : 0;
     return rc ? rc : store_setting_set(store, DONE, d->day, err);
 }
 
@@ -95,14 +108,12 @@ int due_mail_if_due(struct app *app, const struct setup *setup, struct store *st
 {
     struct day d = {.now_ms = app_now_ms(app)};
     int32_t today = tz_day(setup->tz, d.now_ms);
-    char *done = NULL;
+    bool done = false;
     if (tz_civil(setup->tz, d.now_ms).hour < config_number(setup->config, "mail/due_hour"))
         return 0;
     day_format(today, d.day);
-    int rc = store_setting_get(store, DONE, &done, err);
-    bool is_done = done && strcmp(done, d.day) == 0;
-    free(done);
-    if (rc || is_done)
+    int rc = is_done(store, &d, &done, err);
+    if (rc || done)
         return rc;
     rc = make(setup, store, today, &d, err);
     if (!rc)

@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "store/backup.h"
 #include "store/backup_last.h"
+#include "store/claim.h"
 #include "store/integrity.h"
 #include "store/retention.h"
 #include <stdatomic.h>
@@ -142,7 +143,10 @@ static void keeper_round(struct store *store, void *arg)
     if (!atomic_load(&k->stopping) &&
         (!k->retained_ms || now_ms - k->retained_ms >= RETAIN_EVERY_MS)) {
         k->retained_ms = now_ms;
-        let_go(k, setup->config);
+        if (claim_take(store, CLAIM_KEEPER, 0)) {
+            let_go(k, setup->config);
+            claim_drop(store, CLAIM_KEEPER, 0);
+        }
     }
     setup_unref(setup);
     atomic_store(&k->busy, false);

@@ -122,7 +122,13 @@ static int queue_news(struct store *store, void *arg, struct error *err)
                                     .message_id = news->message_id,
                                     .payload = news->payload,
                                     .created_ms = news->now_ms};
-    int rc = outbox_add(store, &mail, err);
+    bool stands = true;
+    int rc = 0;
+    for (int i = 0; i < news->cases.count && !rc && stands; i++)
+        rc = work_stands(store, news->why->told, &news->cases.row[i], &stands, err);
+    if (rc || !stands) /* another daemon tells them */
+        return rc;
+    rc = outbox_add(store, &mail, err);
     for (int i = 0; i < news->cases.count && !rc; i++)
         rc = work_done(store, news->why->told, &news->cases.row[i], err);
     return rc;
@@ -163,6 +169,6 @@ static void tell(struct app *app, struct setup *setup, struct store *store,
 void news_tell(struct app *app, struct setup *setup, struct store *store)
 {
     for (size_t i = 0; i < sizeof CAUSES / sizeof *CAUSES; i++)
-        if (strcmp(CAUSES[i].ranked, WORK_BULK) != 0 || !app_in_bulk(app))
+        if (strcmp(CAUSES[i].ranked, WORK_BULK) != 0 || !app_in_bulk(app, store))
             tell(app, setup, store, &CAUSES[i]);
 }

@@ -8,6 +8,7 @@
 #include "desk/spoken.h"
 #include "desk/told.h"
 #include "store/case.h"
+#include "store/claim.h"
 #include "store/outbox.h"
 #include "store/ranking.h"
 #include "store/work.h"
@@ -16,7 +17,8 @@
 #include <string.h>
 
 enum {
-    ROUND = 16, /* cases ranked between two commits */
+    ROUND = 16,      /* cases ranked between two commits */
+    LOOKED_AT = 128, /* of which some may be claimed by other daemons */
     RETRY_MS = 60000
 };
 
@@ -157,10 +159,13 @@ static int save_made(struct round *round, struct ranked *r, struct store *store,
 
 static int save_one(struct round *round, struct ranked *r, struct store *store, struct error *err)
 {
-    bool waits = false;
-    int rc = strcmp(round->kind, WORK_RANK) != 0
-                 ? work_waits(store, WORK_RANK, r->row.subject_id, &waits, err)
-                 : 0;
+    bool waits = false, stands = false;
+    int rc = work_stands(store, round->kind, &r->row, &stands, err);
+    if (rc || !stands) /* a lost connection loses its claims: another daemon has saved it */
+        return rc;
+    rc = strcmp(round->kind, WORK_RANK) != 0
+             ? work_waits(store, WORK_RANK, r->row.subject_id, &waits, err)
+             : 0;
     if (rc || waits) /* saved now, without a mail, it would be no news to who ranks it for QA */
         return rc ? rc : work_done(store, round->kind, &r->row, err);
     if (!r->made && !r->gone)
@@ -195,16 +200,37 @@ static int save_round(struct store *store, void *arg, struct error *err)
     return rc;
 }
 
+/* The first that no other daemon is at, nor has done since they were read. */
+static int claim(struct round *round, const struct work_rows *due, struct store *store,
+                 struct error *err)
+{
+    int rc = 0;
+    for (int i = 0; i < due->count && round->count < ROUND && !rc; i++) {
+        bool stands = false;
+        if (!claim_take(store, CLAIM_CASE, due->row[i].subject_id))
+            continue;
+        rc = work_stands(store, round->kind, &due->row[i], &stands, err);
+        if (stands)
+            round->ranked[round->count++].row = due->row[i];
+        else
+            claim_drop(store, CLAIM_CASE, due->row[i].subject_id);
+    }
+    return rc;
+}
+
 static int rank_all(struct round *round, const struct work_rows *due, struct store *store,
                     bool *ret_mailed, struct error *err)
 {
-    round->count = due->count;
-    for (int i = 0; i < round->count; i++) {
-        round->ranked[i].row = due->row[i];
+    int rc = claim(round, due, store, err);
+    for (int i = 0; i < round->count && !rc; i++) {
         rank_one(round, &round->ranked[i], store);
         *ret_mailed |= round->ranked[i].ranking.why != NULL;
     }
-    return round->count ? writer_run(round->app->writer, save_round, round, err) : 0;
+    if (!rc && round->count)
+        rc = writer_run(round->app->writer, save_round, round, err);
+    for (int i = 0; i < round->count; i++)
+        claim_drop(store, CLAIM_CASE, round->ranked[i].row.subject_id);
+    return rc;
 }
 
 static void round_clear(struct round *round)
@@ -234,8 +260,8 @@ bool reranking_round(struct app *app, struct setup *setup, struct store *store, 
                      bool *ret_mailed)
 {
     struct error err = {0};
-    struct work_row row[ROUND];
-    struct work_rows due = {row, 0, ROUND};
+    struct work_row row[LOOKED_AT];
+    struct work_rows due = {row, 0, store_is_server(store) ? LOOKED_AT : ROUND};
     struct round round = {.app = app, .setup = setup, .kind = kind};
     *ret_mailed = false;
     int rc = work_due(store, kind, app_now_ms(app), &due, &err);

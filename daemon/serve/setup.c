@@ -266,6 +266,8 @@ void setup_unref(struct setup *setup)
     tz_close(setup->tz);
     SSL_CTX_free(setup->tls);
     json_decref(setup->needs_restart);
+    for (int i = 0; i < SETUP_DECISIONS; i++)
+        free(setup->decided[i]);
     json_decref(setup->own_rules);
     users_free(setup->users);
     free(setup->settle_of);

@@ -17,6 +17,8 @@ struct limits;
 struct targets;
 struct users;
 
+enum { SETUP_DECISIONS = 2 };
+
 struct setup {
     int references;          /* atomic */
     const char *config_path; /* borrowed from main, or where it is installed; NULL: all defaults */
@@ -37,6 +39,7 @@ struct setup {
     struct lot_settle *settle_of; /* of each plant; ended as lots/match.h says */
     struct desk desk;             /* what the desk's work stands on, of the above */
     int64_t loaded_ms;
+    char *decided[SETUP_DECISIONS]; /* app_decide(): as the store had them; NULL: it had none */
 };
 
 /* `config_path`, `rules_dir`: NULL for those that are installed. `in_force`:

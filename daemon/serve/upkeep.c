@@ -7,9 +7,13 @@
 #include "serve/due_mail.h"
 #include "store/clock_mark.h"
 #include "store/contact.h"
+#include "store/erasures.h"
+#include "store/load_part.h"
 #include "store/outbox.h"
 #include <stdlib.h>
 #include <string.h>
+
+enum { ADOPT_MS = 15000 };
 
 static int purge(struct store *store, void *arg, struct error *err)
 {
@@ -38,11 +42,17 @@ struct digest {
 static int queue_digest(struct store *store, void *arg, struct error *err)
 {
     struct digest *d = arg;
+    char *done = NULL;
+    int rc = store_setting_get(store, "digest/last", &done, err);
+    bool is_done = done && strcmp(done, d->week) == 0;
+    free(done);
+    if (rc || is_done) /* by another daemon, meanwhile */
+        return rc;
     const struct outbox_new mail = {.event = "digest",
                                     .message_id = d->message_id,
                                     .payload = d->payload,
                                     .created_ms = d->now_ms};
-    int rc = d->payload ? outbox_add(store, &mail, err) : 0;
+    rc = d->payload ? outbox_add(store, &mail, err) : 0;
     return rc ? rc : store_setting_set(store, "digest/last", d->week, err);
 }
 
@@ -101,6 +111,50 @@ static void tell_failed_loads(struct upkeep *u, struct store *store)
     u->failed_loads = count;
 }
 
+/* Its sender's daemon commits a slice of it in a second at most. */
+static bool stands_still(struct upkeep *u, const struct load_file *first)
+{
+    int64_t now_ms = clock_monotonic_ms();
+    bool same = strcmp(u->load.id, first->id) == 0 && u->load.applied == first->applied;
+    if (!same) {
+        memcpy(u->load.id, first->id, sizeof u->load.id);
+        u->load.applied = first->applied;
+        u->load.since_ms = now_ms;
+    }
+    return same && now_ms - u->load.since_ms >= ADOPT_MS;
+}
+
+void upkeep_adopt(struct upkeep *u, struct store *store)
+{
+    struct load_file first;
+    struct error err = {0};
+    bool found = false;
+    int rc = store_is_server(store) ? load_file_next(store, &first, &found, &err) : 0;
+    if (rc || !found || !stands_still(u, &first))
+        return;
+    log_write(&u->app->log, LOG_LEVEL_INFO, "an accepted file is gone on with source=\"%s\"",
+              first.source);
+    rc = load_continue(u->app->writer, u->app->state_dir, &err);
+    if (rc)
+        log_seldom(&u->app->log, &u->app->told, clock_monotonic_ms(),
+                   "it cannot be gone on with why=\"%s\"", err.text);
+}
+
+static int drop_strays(struct store *store, void *arg, struct error *err)
+{
+    char before[UUID_TEXT];
+    uuid_v7(*(const int64_t *)arg - WHEN_DAY_MS, before);
+    return load_part_drop_strays(store, before, err);
+}
+
+/* What was sent in the day before and never accepted may be on its way still. */
+static int go_on_with_loads(struct app *app, struct error *err)
+{
+    int64_t now_ms = app_now_ms(app);
+    return writer_is_on_server(app->writer) ? writer_run(app->writer, drop_strays, &now_ms, err)
+                                            : load_continue(app->writer, app->state_dir, err);
+}
+
 void upkeep_run(struct upkeep *u, struct setup *setup, struct store *store, atomic_bool *stopping)
 {
     struct error err = {0};
@@ -108,7 +162,7 @@ void upkeep_run(struct upkeep *u, struct setup *setup, struct store *store, atom
     load_forget(app->state_dir, app_now_ms(app));
     int rc = writer_run(app->writer, purge, app, &err);
     if (!rc)
-        rc = load_continue(app->writer, app->state_dir, &err);
+        rc = go_on_with_loads(app, &err);
     tell_failed_loads(u, store);
     if (!rc)
         rc = digest_if_due(app, setup, store, &err);

@@ -196,13 +196,14 @@ static void reply_kept(struct request *rq, struct store *store, const struct ask
         [FORMAT_HTML] = "text/html; charset=utf-8",
         [FORMAT_CSV] = "text/csv; charset=utf-8",
     };
-    char key[160];
+    char key[240], mark[STORE_MARK];
     uint64_t turn;
     struct error err = {0};
     const struct kept_asked like = {key, writer_counts(rq->app->writer).groups, asked->now_ms};
-    snprintf(key, sizeof key, "%s %d against=%s by=%x %d.%d set=%lld", asked->days.name,
+    store_mark(store, mark); /* of a server others write to, too */
+    snprintf(key, sizeof key, "%s %d against=%s by=%x %d.%d set=%lld %s", asked->days.name,
              asked->week.year, asked->against.name, asked->by, asked->format, asked->table,
-             (long long)asked->setup->loaded_ms);
+             (long long)asked->setup->loaded_ms, mark);
     char *text = kept_take(rq->app->kept, &like, store, &turn);
     int rc = text ? 0 : make(store, asked, &text, &err);
     kept_put(rq->app->kept, turn, text);

@@ -35,6 +35,13 @@ const char DIALECT_ADDED[] =
     "ALTER TABLE load_file ALTER COLUMN rowid SET NOT NULL;"
     "ALTER TABLE load_file ALTER COLUMN rowid SET DEFAULT next_number('load_file', 'rowid');";
 
+/* Two daemons may start at once. */
+const char DIALECT_SHARED[] =
+    "BEGIN; SELECT pg_advisory_xact_lock(hashtext('" DIALECT_SHARED_TABLE "'));"
+    "CREATE TABLE IF NOT EXISTS " DIALECT_SHARED_TABLE "(load_id text COLLATE \"C\" NOT NULL,"
+    " part bigint NOT NULL, data bytea NOT NULL, PRIMARY KEY(load_id, part));"
+    "COMMIT";
+
 enum { MOST_DEEP = 32 };
 
 struct reading {

@@ -25,6 +25,11 @@ extern const char DIALECT_FUNCTIONS[];
 /* Commands in the place of what SQLite has for the words of reports (schema_entry.c), and what has
  * to be added to tables. */
 extern const char DIALECT_WORDS[], DIALECT_ADDED[];
+/* A table that a file has no need of: the rows of a file of records that was accepted and is not
+ * applied yet, in parts, so that what one daemon has accepted another can apply. In a state's
+ * folder they are a file beside the database (records/stage.h), which no other machine sees. */
+#define DIALECT_SHARED_TABLE "load_part"
+extern const char DIALECT_SHARED[]; /* makes it, where it is not there */
 /* The table whose rows are in an order of their own, that of the column `rowid`. */
 #define DIALECT_ORDERED "load_file"
 

@@ -29,6 +29,13 @@ struct engine {
     void (*heed)(struct store *store); /* store->dropped is another */
     struct store_size (*size)(const struct store *store);
 
+    /* Of a server alone; NULL of a file. */
+    void (*revive)(struct store *store); /* makes a lost connection anew, if it may be now */
+    void (*mark)(const struct store *store, char out[STORE_MARK]); /* store_mark() */
+    bool (*claim)(struct store *store, int64_t key);               /* claim.h */
+    void (*unclaim)(struct store *store, int64_t key);
+    unsigned (*connection_number)(const struct store *store);
+
     /* A statement is one at a time: bound, stepped to its end, reset. */
     int (*prepare)(struct store *store, const char *sql, void **ret);
     void (*forget)(void *statement);

@@ -31,9 +31,10 @@ enum {
 struct statement {
     struct server *server;
     char *sql, name[16];
-    unsigned generation;               /* of the connection on which it is prepared; 0: none */
-    bool reads, begins, ends, numbers; /* numbers: answers the number of the row it added */
-    int count;                         /* of values */
+    unsigned generation;             /* of the connection on which it is prepared; 0: none */
+    bool reads, begins, ends, turns; /* turns: begins to write */
+    bool numbers;                    /* answers the number of the row it added */
+    int count;                       /* of values */
     Oid type[MOST_VALUES], prepared_as[MOST_VALUES];
     const char *value[MOST_VALUES];
     int length[MOST_VALUES], form[MOST_VALUES]; /* form: 0 text, 1 bytes as they are */
@@ -76,6 +77,13 @@ static void close_server(struct store *store)
     store->session = NULL;
 }
 
+int engine_postgresql_alone(struct store *store, struct error *err)
+{
+    return server_alone(server_of(store))
+               ? 0
+               : server_fail(server_of(store), err, "the store is used by others");
+}
+
 static int fail(struct store *store, struct error *err, const char *doing)
 {
     return server_fail(server_of(store), err, doing);
@@ -106,6 +114,11 @@ static void undo(struct store *store)
     server->began = false;
 }
 
+static void revive(struct store *store)
+{
+    server_there(server_of(store));
+}
+
 /* What is known of it, without asking: a server that does not answer would be waited for. */
 static int present(const struct store *store, struct error *err)
 {
@@ -131,6 +144,31 @@ static int allow_writing(struct store *store, bool on, struct error *err)
 static void heed(struct store *store)
 {
     (void)store; /* whoever waits for an answer looks */
+}
+
+/* Any commit changes it: whatever was not seen before is now. */
+static void mark(const struct store *store, char out[STORE_MARK])
+{
+    struct server *server = server_of(store);
+    PGresult *result =
+        server_there(server) ? server_run(server, "SELECT md5(pg_current_snapshot()::text)") : NULL;
+    snprintf(out, STORE_MARK, "%s", result ? PQgetvalue(result, 0, 0) : "");
+    PQclear(result);
+}
+
+static bool claim(struct store *store, int64_t key)
+{
+    return server_claim(server_of(store), key);
+}
+
+static void unclaim(struct store *store, int64_t key)
+{
+    server_unclaim(server_of(store), key);
+}
+
+static unsigned connection_number(const struct store *store)
+{
+    return server_of(store)->generation;
 }
 
 static struct store_size size(const struct store *store)
@@ -160,6 +198,7 @@ static int prepare(struct store *store, const char *sql, void **ret)
     s->sql = dialect_text(sql, true);
     s->reads = begins_with(sql, "SELECT") || begins_with(sql, "WITH") || begins_with(sql, "VALUES");
     s->begins = begins_with(sql, "BEGIN");
+    s->turns = strcmp(sql, SERVER_BEGIN) == 0;
     s->ends = strcmp(sql, "COMMIT") == 0;
     s->row = -1;
     *ret = s;
@@ -277,6 +316,21 @@ static PGresult *send(struct store *store, struct statement *s)
     return server_took(s->server, result) ? result : NULL;
 }
 
+/* A transaction of several commands is not prepared; one that has begun and not got its turn is
+ * none. */
+static PGresult *begin(struct store *store, struct statement *s)
+{
+    int sent = PQsendQuery(s->server->connection, s->sql);
+    PGresult *result = sent ? server_wait(s->server, store->dropped) : NULL;
+    if (server_took(s->server, result))
+        return result;
+    if (strcmp(s->server->state, "55P03") == 0)
+        server_note(s->server, "55P03", "another daemon writes and does not come to an end");
+    if (!server_lost(s->server))
+        PQclear(PQexec(s->server->connection, "ROLLBACK"));
+    return NULL;
+}
+
 /* A connection that was lost since it was last used is made anew, once, for what changed nothing.
  */
 static PGresult *execute(struct store *store, struct statement *s)
@@ -286,7 +340,9 @@ static PGresult *execute(struct store *store, struct statement *s)
     for (int tries = again ? 2 : 1; tries && !result; tries--) {
         if (!server_there(s->server))
             return NULL;
-        if (make_ready(s))
+        if (s->turns)
+            result = begin(store, s);
+        else if (make_ready(s))
             result = send(store, s);
         if (!result && !server_lost(s->server))
             return NULL;
@@ -478,7 +534,7 @@ static const void *bytes(void *statement, int at, size_t *ret_length)
 static const struct engine ENGINE = {
     .tables = "oddloaf",
     .is_server = true,
-    .begin_write = "BEGIN",
+    .begin_write = SERVER_BEGIN,
     .begin_read = "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY",
     .open = open_server,
     .close = close_server,
@@ -489,6 +545,11 @@ static const struct engine ENGINE = {
     .committed = committed,
     .allow_writing = allow_writing,
     .heed = heed,
+    .revive = revive,
+    .mark = mark,
+    .claim = claim,
+    .unclaim = unclaim,
+    .connection_number = connection_number,
     .size = size,
     .prepare = prepare,
     .forget = forget,

@@ -7,5 +7,7 @@
 #include "store/engine.h"
 
 const struct engine *engine_postgresql(void);
+/* An open store of a server is the only one there, and no other can be until it is closed. */
+int engine_postgresql_alone(struct store *store, struct error *err);
 
 #endif

@@ -323,7 +323,7 @@ int outbox_failed(struct store *store, const struct outbox_delivery *delivery, i
     static const char SQL[] =
         "UPDATE outbox_delivery SET attempts = attempts + 1, due_ms = ?3, last_error = ?5,"
         " state = CASE ?4 WHEN 1 THEN 'parked' ELSE 'waiting' END"
-        " WHERE mail_id = ?1 AND recipient = ?2";
+        " WHERE mail_id = ?1 AND recipient = ?2 AND state <> 'sent'";
     return db_run(store, SQL,
                   DB(DB_INT(delivery->mail_id), DB_TEXT(delivery->recipient), DB_MS(due_ms),
                      DB_INT(park), DB_TEXT(why)),

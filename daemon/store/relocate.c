@@ -8,6 +8,7 @@
 #include "store/schema.h"
 #include "store/store_inside.h"
 #ifdef ODDLOAF_POSTGRES
+#include "store/engine_postgresql.h"
 #include "store/server_rows.h"
 #include "store/server_schema.h"
 #endif
@@ -135,7 +136,7 @@ int relocate_to_server(const char *state_dir, const char *address, int64_t now_m
 static int fill_file(const char *address, struct store *file, int64_t *ret_rows, struct error *err)
 {
     struct server_rows *tables = NULL;
-    struct server *server = server_new(address, SERVER_READS);
+    struct server *server = server_new(address, SERVER_BESIDE);
     int rc = server_rows_new(file, &tables, err);
     if (!rc && !server_there(server))
         rc = server_fail(server, err, "the server's database cannot be opened");
@@ -196,6 +197,8 @@ int relocate_to_folder(const char *state_dir, struct relocated *ret, struct erro
         rc = refuse_there(state_dir, false, err);
     if (!rc)
         rc = store_open(state_dir, STORE_WRITE, &from, err);
+    if (!rc)
+        rc = engine_postgresql_alone(from, err);
     if (!rc)
         rc = make_file(address, partial, &ret->rows, err);
     if (!rc)

@@ -13,8 +13,11 @@ enum {
     MOST_WORDS = 64, /* of an address */
 };
 
-/* Held by the session of the one daemon that writes: "oddloaf", as a number. */
-#define WRITER_LOCK "31354205519110502"
+/* "oddloaf", as a number: of being there. The next one: of writing. Claims are far above. */
+#define THERE "31354205519110502"
+#define WRITING "31354205519110503"
+
+const char SERVER_BEGIN[] = "BEGIN; SELECT pg_advisory_xact_lock(" WRITING ")";
 
 /* ---- addresses ---- */
 
@@ -88,13 +91,21 @@ bool server_took(struct server *server, PGresult *result)
 static const struct {
     const char *state;
     enum error_code code;
-} CODES[] = {{"23", ERROR_CONFLICT},    {"25P02", ERROR_CONFLICT},
-             {"53100", ERROR_NO_SPACE}, {"53200", ERROR_MEMORY},
-             {"53", ERROR_BUSY},        {"54", ERROR_TOO_LARGE},
-             {"57P", ERROR_BUSY},       {SERVER_UNKNOWN, ERROR_UNREACHABLE},
-             {"08", ERROR_BUSY},        {"40", ERROR_BUSY},
-             {"55P03", ERROR_BUSY},     {"25006", ERROR_BUSY},
-             {"28", ERROR_BUSY}};
+} CODES[] = {{"23", ERROR_CONFLICT},
+             {"25P02", ERROR_CONFLICT},
+             {"53100", ERROR_NO_SPACE},
+             {"53200", ERROR_MEMORY},
+             {"53", ERROR_BUSY},
+             {"54", ERROR_TOO_LARGE},
+             {"57P", ERROR_BUSY},
+             {SERVER_UNKNOWN, ERROR_UNREACHABLE},
+             {"08", ERROR_BUSY},
+             {"40", ERROR_BUSY},
+             {"55P03", ERROR_BUSY},
+             {"25006", ERROR_BUSY},
+             {"28", ERROR_BUSY},
+             {SERVER_NEWER, ERROR_LOST},
+             {SERVER_OTHERS, ERROR_CONFLICT}};
 
 int server_fail(const struct server *server, struct error *err, const char *doing)
 {
@@ -114,6 +125,8 @@ int server_fail(const struct server *server, struct error *err, const char *doin
                    "logged meanwhile waits with its sender");
     if (code == ERROR_NO_SPACE)
         error_hint(err, "free space on the disk of the PostgreSQL server, then try again");
+    if (code == ERROR_LOST)
+        error_hint(err, "install the version that the other daemons of this database have");
     return (int)code;
 }
 
@@ -168,43 +181,148 @@ static bool run_quietly(struct server *server, const char *sql)
     return result != NULL;
 }
 
-/* What is answered is on the server's disk, whatever is its habit. */
+/* What is answered is on the server's disk, whatever is its habit. A daemon's machine that vanished
+ * without a word has no session left within half a minute; a daemon that stands still (stopped, its
+ * disk hung) in the middle of writing has none either: the others go on. */
 static bool set_up(struct server *server)
 {
     static const char SQL[] =
         "SET search_path = oddloaf; SET jit = off; SET statement_timeout = 0;"
         "SET idle_in_transaction_session_timeout = 0; SET extra_float_digits = 1;"
+        "SET tcp_keepalives_idle = 10; SET tcp_keepalives_interval = 5;"
+        "SET tcp_keepalives_count = 3; SET tcp_user_timeout = 25000;"
+        "SET client_connection_check_interval = '5s';"
         "SELECT set_config('synchronous_commit', 'on', false)"
         " WHERE current_setting('synchronous_commit') = 'off'";
+    static const char WRITES[] =
+        "SET lock_timeout = '10s'; SET idle_in_transaction_session_timeout = '30s'";
     enum { LEAST_VERSION = 150000 };
     if (PQserverVersion(server->connection) < LEAST_VERSION) {
         server_note(server, "0A000", "the server is older than PostgreSQL 15");
         return false;
     }
-    return run_quietly(server, SQL);
+    return run_quietly(server, SQL) &&
+           (server->use != SERVER_WRITES || run_quietly(server, WRITES));
 }
 
-static bool try_lock(struct server *server)
+/* ---- being there ---- */
+
+static bool is_taken(struct server *server, const char *sql)
 {
-    PGresult *result = server_run(server, "SELECT pg_try_advisory_lock(" WRITER_LOCK ")");
+    PGresult *result = server_run(server, sql);
     bool taken = result && strcmp(PQgetvalue(result, 0, 0), "t") == 0;
-    if (result && !taken)
-        server_note(server, "55P03", "another daemon writes to this database");
     PQclear(result);
     return taken;
 }
 
-/* The session of a daemon that has just ended may take a moment to go: a start waits for it. */
-static bool take_lock(struct server *server)
+static bool try_often(struct server *server, const char *sql, int tries)
 {
-    enum { TRIES = 30, BETWEEN_MS = 100 };
-    bool taken = try_lock(server);
-    for (int i = 0; i < TRIES && !taken && server->generation == 1; i++) {
+    enum { BETWEEN_MS = 100 };
+    bool taken = is_taken(server, sql);
+    for (int i = 0; i < tries && !taken && !server_lost(server); i++) {
         usleep(BETWEEN_MS * 1000);
-        taken = try_lock(server);
+        taken = is_taken(server, sql);
     }
     return taken;
 }
+
+/* The session of an older daemon that has just ended may take a moment to go, and a schema
+ * to be made: a start waits for it. */
+static bool take_share(struct server *server)
+{
+    enum { TRIES = 150 };
+    bool taken = try_often(server, "SELECT pg_try_advisory_lock_shared(" THERE ")",
+                           server->generation == 1 ? TRIES : 0);
+    if (!taken && !server_lost(server))
+        server_note(server, "55P03",
+                    "a daemon has this database for itself: one that converts it, or one of an "
+                    "older version, "
+                    "which shares with none");
+    return taken;
+}
+
+/* "3 sessions of dough.example, 192.0.2.7" */
+static void note_others(struct server *server)
+{
+    static const char SQL[] =
+        "SELECT count(*), string_agg(DISTINCT coalesce(host(a.client_addr), 'the server''s own"
+        " machine'), ', ') FROM pg_locks l JOIN pg_stat_activity a USING (pid) WHERE l.locktype ="
+        " 'advisory' AND l.granted AND l.database = (SELECT oid FROM pg_database WHERE datname ="
+        " current_database()) AND l.classid::bigint = " THERE " >> 32"
+        " AND l.objid::bigint = (" THERE " & 4294967295) AND l.pid <> pg_backend_pid()";
+    char says[200];
+    PGresult *result = server_run(server, SQL);
+    if (!result)
+        return;
+    snprintf(says, sizeof says, "other daemons are there (%s sessions, from %s): stop them first",
+             PQgetvalue(result, 0, 0), PQgetvalue(result, 0, 1));
+    PQclear(result);
+    server_note(server, SERVER_OTHERS, says);
+}
+
+bool server_alone(struct server *server)
+{
+    enum { TRIES = 9 };
+    bool alone = run_quietly(server, "SELECT pg_advisory_unlock_shared(" THERE ")") &&
+                 try_often(server, "SELECT pg_try_advisory_lock(" THERE ")", TRIES);
+    if (alone || server_lost(server))
+        return alone;
+    note_others(server);
+    run_quietly(server, "SELECT pg_advisory_lock_shared(" THERE ")");
+    return false;
+}
+
+void server_among_others(struct server *server)
+{
+    run_quietly(server, "SELECT pg_advisory_lock_shared(" THERE "), pg_advisory_unlock(" THERE ")");
+}
+
+/* Converted meanwhile by a newer program: this one must not touch it. */
+static bool is_as_opened(struct server *server)
+{
+    char says[128];
+    if (!server->schema)
+        return true;
+    PGresult *result = server_run(server, "SELECT schema FROM oddloaf.about");
+    if (!result)
+        return false;
+    int schema = PQntuples(result) ? (int)strtol(PQgetvalue(result, 0, 0), NULL, 10) : 0;
+    PQclear(result);
+    if (schema == server->schema)
+        return true;
+    snprintf(says, sizeof says, "it was converted to schema %d, this program has schema %d", schema,
+             server->schema);
+    server_note(server, SERVER_NEWER, says);
+    return false;
+}
+
+/* ---- claims ---- */
+
+/* A daemon that stands still keeps none: whoever claims is heard of every second. */
+static bool begin_to_claim(struct server *server)
+{
+    static const char SQL[] = "SELECT set_config('idle_session_timeout', '50s', false),"
+                              " set_config('idle_in_transaction_session_timeout', '50s', false)";
+    server->claims = server->claims || run_quietly(server, SQL);
+    return server->claims;
+}
+
+bool server_claim(struct server *server, int64_t key)
+{
+    char sql[80];
+    snprintf(sql, sizeof sql, "SELECT pg_try_advisory_lock(%lld)", (long long)key);
+    return server_there(server) && begin_to_claim(server) && is_taken(server, sql);
+}
+
+void server_unclaim(struct server *server, int64_t key)
+{
+    char sql[80];
+    snprintf(sql, sizeof sql, "SELECT pg_advisory_unlock(%lld)", (long long)key);
+    if (!server_lost(server))
+        run_quietly(server, sql);
+}
+
+/* ---- */
 
 static void disconnect(struct server *server)
 {
@@ -217,14 +335,15 @@ static bool connect_now(struct server *server)
     disconnect(server);
     server->generation++;
     server->named = 0;
+    server->claims = false;
     server->connection = connect_by(server->address);
     bool there = PQstatus(server->connection) == CONNECTION_OK;
     if (!there)
         server_note(server, "", PQerrorMessage(server->connection));
     PQsetNoticeReceiver(server->connection, ignore_notice, NULL);
     there = there && set_up(server);
-    there = there && (server->use != SERVER_WRITES || take_lock(server));
-    there = there && (server->use != SERVER_READS ||
+    there = there && (server->use == SERVER_BESIDE || take_share(server)) && is_as_opened(server);
+    there = there && (server->use == SERVER_WRITES ||
                       run_quietly(server, "SET default_transaction_read_only = on"));
     server->tried_ms = there ? 0 : clock_monotonic_ms();
     if (!there)

@@ -330,14 +330,49 @@ static int convert(struct store *store, struct server *server, int version, stru
     return rc;
 }
 
+/* Another may have done it while this one waited. */
+static int make_or_convert(struct store *store, struct server *server, struct error *err)
+{
+    struct found found;
+    int64_t rows;
+    int rc = identify(store, server, &found, err);
+    if (rc || found.version == schema_version())
+        return rc;
+    return found.version ? convert(store, server, found.version, err)
+                         : server_schema_make(server, schema_version(), NULL, &rows, err);
+}
+
+/* Nobody else may be there meanwhile: a daemon of another schema would go on with its own. */
+static int make_alone(struct store *store, struct server *server, struct error *err)
+{
+    enum { TRIES = 4 };
+    struct found found = {.any = false};
+    bool alone = false;
+    int rc = 0;
+    for (int i = 0; i < TRIES && !rc && !alone; i++) {
+        rc = identify(store, server, &found, err);
+        if (rc || found.version == schema_version())
+            return rc;
+        alone = server_alone(server);
+    }
+    if (!rc && !alone)
+        return server_fail(server, err, "the schema cannot be made or converted");
+    if (!rc)
+        rc = make_or_convert(store, server, err);
+    if (alone)
+        server_among_others(server);
+    return rc;
+}
+
 int server_schema_open(struct store *store, struct server *server, struct error *err)
 {
     struct found found;
     int rc = identify(store, server, &found, err);
-    if (rc || store->mode != STORE_WRITE || found.version == schema_version())
-        return rc;
-    int64_t rows;
-    if (found.version == 0)
-        return server_schema_make(server, schema_version(), NULL, &rows, err);
-    return convert(store, server, found.version, err);
+    if (!rc && store->mode == STORE_WRITE && found.version != schema_version())
+        rc = make_alone(store, server, err);
+    if (!rc && store->mode == STORE_WRITE && !is_there(server, DIALECT_SHARED_TABLE))
+        rc = run(server, DIALECT_SHARED, err);
+    if (!rc && (store->mode == STORE_WRITE || found.version))
+        server->schema = store->mode == STORE_WRITE ? schema_version() : found.version;
+    return rc;
 }

@@ -109,6 +109,19 @@ int store_present(const struct store *store, struct error *err)
     return store->mode == STORE_WRITE ? store->engine->present(store, err) : 0;
 }
 
+void store_revive(struct store *store)
+{
+    if (store->engine->revive && !store->engine->in_transaction(store))
+        store->engine->revive(store);
+}
+
+void store_mark(const struct store *store, char out[STORE_MARK])
+{
+    *out = '\0';
+    if (store->engine->mark)
+        store->engine->mark(store, out);
+}
+
 void store_rollback(struct store *store)
 {
     store->engine->undo(store);

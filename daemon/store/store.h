@@ -3,6 +3,9 @@
  *
  * A `struct store` is one connection, used by one thread at a time. There is one writing
  * connection (owned by the writer thread, writer.h) and any number of read-only ones (readers.h).
+ * A server may have those of several daemons: whoever begins to write waits until no other writes,
+ * so that a transaction sees all that was committed before it, and nobody else changes what it
+ * sees. What one of them is at outside a transaction it claims (claim.h).
  * WAL, synchronous=FULL: what store_commit() answered is on disk.
  *
  * Compatibility: the schema is an append-only list of numbered migrations (schema.c); a file of a
@@ -27,7 +30,7 @@ struct store_ids {
 };
 
 /* Opens (STORE_WRITE: creates and migrates, a verified copy kept before) DIR/oddloaf.db. A state
- * has one writer: STORE_WRITE is ERROR_CONFLICT while another process (the text names it,
+ * folder has one writer: STORE_WRITE is ERROR_CONFLICT while another process (the text names it,
  * where that is known: owner.h) or another store has it. ERROR_LOST, and nothing is touched, if the
  * database is empty or gone where its log or backups say that it was there. */
 int store_open(const char *state_dir, enum store_mode mode, struct store **ret, struct error *err);
@@ -63,6 +66,13 @@ int store_take_failed(struct store *store, struct error *err);
 /* ERROR_LOST if a file of the writing connection was removed, replaced or cut short. Outside a
  * transaction. */
 int store_present(const struct store *store, struct error *err);
+
+/* A lost connection to a server is made anew, if none was tried just now. Outside a transaction. */
+void store_revive(struct store *store);
+/* What any later commit of anybody changes. "": of a file, whose one writer knows (writer.h), or it
+ * cannot be told now. */
+enum { STORE_MARK = 40 };
+void store_mark(const struct store *store, char out[STORE_MARK]);
 
 /* Truncates the WAL after the commit of the transaction under way (after an erasure), or after the
  * first later one that finds no reader holding it. */

@@ -58,6 +58,28 @@ int work_done(struct store *store, const char *kind, const struct work_row *row,
     return db_run(store, SQL, DB(DB_TEXT(kind), DB_INT(row->subject_id), DB_INT(row->seq)), err);
 }
 
+int work_stands(struct store *store, const char *kind, const struct work_row *row, bool *ret,
+                struct error *err)
+{
+    static const char SQL[] = "SELECT count(*) FROM work WHERE kind = ?1 AND subject_id = ?2"
+                              " AND (seq > ?3 OR (seq = ?3 AND due_ms = ?4))";
+    int64_t found = 0;
+    int rc =
+        db_number(store, SQL,
+                  DB(DB_TEXT(kind), DB_INT(row->subject_id), DB_INT(row->seq), DB_INT(row->due_ms)),
+                  &found, err);
+    *ret = found != 0;
+    return rc;
+}
+
+int work_newest(struct store *store, const char *kind, int64_t now_ms, int64_t *ret,
+                struct error *err)
+{
+    static const char SQL[] =
+        "SELECT coalesce(max(due_ms), 0) FROM work WHERE kind = ?1 AND due_ms <= ?2";
+    return db_number(store, SQL, DB(DB_TEXT(kind), DB_MS(now_ms)), ret, err);
+}
+
 int work_retry(struct store *store, const char *kind, const struct work_row *row, int64_t due_ms,
                struct error *err)
 {

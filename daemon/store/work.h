@@ -37,6 +37,13 @@ int work_waits(struct store *store, const char *kind, int64_t subject_id, bool *
                struct error *err);
 /* The earliest day that waits as WORK_SINCE, if it is not after `day`; else -1. */
 int work_since(struct store *store, int64_t day, int64_t *ret, struct error *err);
+/* Whether it is still to be done: the row is as it was read, or its seq has moved on, and nobody
+ * else has done it meanwhile. */
+int work_stands(struct store *store, const char *kind, const struct work_row *row, bool *ret,
+                struct error *err);
+/* When the last row of it came that is not put off; 0: none is there. */
+int work_newest(struct store *store, const char *kind, int64_t now_ms, int64_t *ret,
+                struct error *err);
 /* Deletes the row unless its seq has moved on. */
 int work_done(struct store *store, const char *kind, const struct work_row *row, struct error *err);
 /* Puts it off after a failure. */

@@ -35,6 +35,16 @@ static void look(struct writer *w)
     w->counts.last_progress_ms = clock_monotonic_ms();
 }
 
+/* An idle writer still shows progress to the watchdog, and notices that its server is back, or is
+ * another by now. Under the lock, which it lets go of: a server may take its time. */
+static void look_idle(struct writer *w)
+{
+    pthread_mutex_unlock(&w->lock);
+    store_revive(w->store);
+    pthread_mutex_lock(&w->lock);
+    look(w);
+}
+
 /* Takes the whole queue (up to the limit of a group); waits while it is empty. NULL: stop. */
 static struct queued *take_group(struct writer *w, size_t *ret_count)
 {
@@ -42,9 +52,12 @@ static struct queued *take_group(struct writer *w, size_t *ret_count)
     while (!w->first && !w->stopping) {
         struct timespec until;
         clock_gettime(CLOCK_MONOTONIC, &until); /* as its condition waits: init_condition() */
-        until.tv_sec += 1; /* an idle writer still shows progress to the watchdog */
+        until.tv_sec += 1;
         pthread_cond_timedwait(&w->arrived, &w->lock, &until);
-        look(w);
+        if (!w->first)
+            look_idle(w);
+        else
+            look(w);
     }
     struct queued *group = w->first, *end = group;
     size_t count = group ? 1 : 0;
@@ -205,6 +218,11 @@ int writer_start(const char *state_dir, size_t queue_limit, struct writer **ret,
 const struct store_migration *writer_migration(const struct writer *w)
 {
     return store_migration(w->store);
+}
+
+bool writer_is_on_server(const struct writer *w)
+{
+    return store_is_server(w->store);
 }
 
 bool writer_is_alone(const struct writer *w)

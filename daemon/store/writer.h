@@ -31,6 +31,8 @@ struct writer_counts {
 int writer_start(const char *state_dir, size_t queue_limit, struct writer **ret, struct error *err);
 /* The conversion that opening the store took; NULL: none. Borrowed. */
 const struct store_migration *writer_migration(const struct writer *writer);
+/* store_is_server() of its connection. */
+bool writer_is_on_server(const struct writer *writer);
 /* store_is_alone() of its connection. */
 bool writer_is_alone(const struct writer *writer);
 /* The daemon will stop: work done in many jobs ends between two of them. Thread-safe. */

@@ -245,7 +245,7 @@ static void accept_only(struct fixture *f, const char *id, const char *text, siz
     assert_int_equal(import_feed(import, &refs, text, length, &err), 0);
     assert_int_equal(import_finish(import, &refs, &err), 0);
     import_free(import);
-    assert_int_equal(apply_accept(f->writer, &file, &err), 0);
+    assert_int_equal(apply_accept(f->writer, f->dir, &file, &err), 0);
 }
 
 #define FIRST_ID "019a0000-0000-7000-8000-000000000001"
@@ -307,7 +307,7 @@ static void test_targets_accepted_without_a_day_are_applied(void **state)
     assert_int_equal(stage_append(stage, true, 2, cells, &offset, &err), 0);
     assert_int_equal(stage_sync(stage, &err), 0);
     stage_free(stage);
-    assert_int_equal(apply_accept(f->writer, &file, &err), 0);
+    assert_int_equal(apply_accept(f->writer, f->dir, &file, &err), 0);
     assert_int_equal(apply_until(f->writer, f->dir, FIRST_ID, &clock, -1, &err), 0);
     assert_int_equal(state_of(f, FIRST_ID).new_rows, 1);
     fixture_expect(f, RECORD_TARGETS, "product,quantity,target,high\nW24,crumb_ph,5.2,5.4\n", 0, 0,

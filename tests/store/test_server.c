@@ -3,11 +3,17 @@
 #include "state.h"
 #include "store/db.h"
 #include "store/store_inside.h"
+#include <pthread.h>
+#include <stdatomic.h>
 #include <string.h>
+#include <unistd.h>
 
 #ifdef ODDLOAF_POSTGRES
 
 #include "base/text.h"
+#include "base/when.h"
+#include "store/claim.h"
+#include "store/load_part.h"
 #include "store/place.h"
 #include "store/schema.h"
 #include "store/server_schema.h"
@@ -137,21 +143,156 @@ static void one_job_refused_does_not_undo_its_neighbours(void **state)
     assert_int_equal(quantities(f->store), 2);
 }
 
-static void one_daemon_writes(void **state)
+/* ---- several daemons ---- */
+
+static int64_t now_ms(void)
+{
+    return clock_monotonic_ms();
+}
+
+struct second {
+    char dir[64];
+    struct store *store;
+    atomic_bool begun;
+    int rc;
+};
+
+/* Another daemon's: a folder of its own, the same database. */
+static void open_second(const struct fixture *f, struct second *s)
+{
+    char command[256];
+    struct error err = {0};
+    *s = (struct second){.dir = "/tmp/oddloaf-second-XXXXXX"};
+    assert_non_null(mkdtemp(s->dir));
+    snprintf(command, sizeof command, "cp %s/server %s/", f->dir, s->dir);
+    assert_int_equal(system(command), 0);
+    if (store_open(s->dir, STORE_WRITE, &s->store, &err))
+        fail_msg("%s", err.text);
+}
+
+static void close_second(struct second *s)
+{
+    char command[256];
+    store_close(s->store);
+    snprintf(command, sizeof command, "rm -rf %s", s->dir);
+    assert_int_equal(system(command), 0);
+}
+
+static void *begin_second(void *arg)
+{
+    struct second *s = arg;
+    s->rc = store_begin(s->store, NULL);
+    atomic_store(&s->begun, true);
+    return NULL;
+}
+
+static void daemons_write_in_turn(void **state)
 {
     struct fixture *f = *state;
-    char second[] = "/tmp/oddloaf-second-XXXXXX", command[256];
-    struct store *other = NULL;
+    struct second s;
+    pthread_t thread;
+    open_second(f, &s);
+    assert_int_equal(store_begin(f->store, NULL), 0);
+    assert_int_equal(db_run(f->store, SQL_ADD, DB(DB_TEXT("a")), NULL), 0);
+    assert_int_equal(pthread_create(&thread, NULL, begin_second, &s), 0);
+    usleep(200000);
+    assert_false(atomic_load(&s.begun));
+    assert_int_equal(store_commit(f->store, NULL), 0);
+    pthread_join(thread, NULL);
+    assert_int_equal(s.rc, 0);
+    assert_int_equal(quantities(s.store), 1); /* all that was committed before */
+    assert_int_equal(db_run(s.store, SQL_ADD, DB(DB_TEXT("b")), NULL), 0);
+    assert_int_equal(db_last_id(s.store), 2);
+    assert_int_equal(store_commit(s.store, NULL), 0);
+    close_second(&s);
+}
+
+static void a_mark_tells_what_another_wrote(void **state)
+{
+    struct fixture *f = *state;
+    struct second s;
+    char was[STORE_MARK], now[STORE_MARK];
+    open_second(f, &s);
+    store_mark(f->store, was);
+    store_mark(f->store, now);
+    assert_string_not_equal(was, "");
+    assert_int_equal(store_begin(s.store, NULL), 0);
+    assert_int_equal(db_run(s.store, SQL_ADD, DB(DB_TEXT("a")), NULL), 0);
+    assert_int_equal(store_commit(s.store, NULL), 0);
+    store_mark(f->store, now);
+    assert_string_not_equal(now, was);
+    close_second(&s);
+}
+
+static void what_one_claims_no_other_does(void **state)
+{
+    struct fixture *f = *state;
+    struct second s;
+    open_second(f, &s);
+    unsigned first = claim_connection(f->store);
+    assert_true(claim_take(f->store, CLAIM_CASE, 7));
+    assert_false(claim_take(s.store, CLAIM_CASE, 7));
+    assert_true(claim_take(s.store, CLAIM_CASE, 8));
+    assert_true(claim_take(s.store, CLAIM_DELIVERY, 7));
+    claim_drop(f->store, CLAIM_CASE, 7);
+    assert_true(claim_take(s.store, CLAIM_CASE, 7));
+    cut_off(f);
+    if (!claim_take(f->store, CLAIM_CASE, 7)) /* that finds its connection lost */
+        assert_true(claim_take(f->store, CLAIM_CASE, 7));
+    assert_int_not_equal(claim_connection(f->store), first);
+    assert_false(claim_take(s.store, CLAIM_CASE, 7));
+    close_second(&s);
+}
+
+static void what_one_accepted_another_has(void **state)
+{
+    struct fixture *f = *state;
+    struct second s;
+    static unsigned char bytes[LOAD_PART_BYTES], back[LOAD_PART_BYTES];
+    size_t length = 0;
+    open_second(f, &s);
+    for (size_t i = 0; i < sizeof bytes; i++)
+        bytes[i] = (unsigned char)(i * 7 + i / 256);
+    assert_int_equal(store_begin(f->store, NULL), 0);
+    assert_int_equal(load_part_put(f->store, "0a", 0, bytes, sizeof bytes, NULL), 0);
+    assert_int_equal(load_part_put(f->store, "0a", 1, "rest", 4, NULL), 0);
+    assert_int_equal(store_commit(f->store, NULL), 0);
+    assert_int_equal(load_part_get(s.store, "0a", 0, back, &length, NULL), 0);
+    assert_int_equal(length, sizeof bytes);
+    assert_memory_equal(back, bytes, sizeof bytes);
+    assert_int_equal(load_part_get(s.store, "0a", 1, back, &length, NULL), 0);
+    assert_int_equal(length, 4);
+    assert_int_equal(load_part_get(s.store, "0a", 2, back, &length, NULL), 0);
+    assert_int_equal(length, 0);
+    assert_int_equal(store_begin(s.store, NULL), 0);
+    assert_int_equal(load_part_drop_strays(s.store, "09", NULL), 0);
+    assert_int_equal(load_part_get(s.store, "0a", 1, back, &length, NULL), 0);
+    assert_int_equal(length, 4);
+    assert_int_equal(load_part_drop_strays(s.store, "0b", NULL), 0);
+    assert_int_equal(load_part_get(s.store, "0a", 1, back, &length, NULL), 0);
+    assert_int_equal(length, 0);
+    assert_int_equal(store_commit(s.store, NULL), 0);
+    close_second(&s);
+}
+
+/* Whoever stands still in the middle of writing keeps no other from it for ever. */
+static void who_stands_still_is_not_waited_for(void **state)
+{
+    struct fixture *f = *state;
+    struct second s;
     struct error err = {0};
-    assert_non_null(mkdtemp(second));
-    snprintf(command, sizeof command, "cp %s/server %s/", f->dir, second);
-    assert_int_equal(system(command), 0);
-    assert_int_equal(store_open(second, STORE_WRITE, &other, &err), ERROR_BUSY);
-    assert_non_null(strstr(err.text, "another daemon writes to this database"));
-    assert_int_equal(store_open(second, STORE_READ, &other, NULL), 0);
-    store_close(other);
-    snprintf(command, sizeof command, "rm -rf %s", second);
-    assert_int_equal(system(command), 0);
+    open_second(f, &s);
+    assert_int_equal(db_exec(s.store, "SET lock_timeout = '300ms'", NULL), 0);
+    assert_int_equal(db_exec(f->store, "SET idle_in_transaction_session_timeout = '1s'", NULL), 0);
+    assert_int_equal(store_begin(f->store, NULL), 0);
+    assert_int_equal(store_begin(s.store, &err), ERROR_BUSY);
+    assert_non_null(strstr(err.text, "another daemon writes and does not come to an end"));
+    int64_t until_ms = now_ms() + 60000;
+    while (store_begin(s.store, NULL) != 0)
+        assert_true(now_ms() < until_ms);
+    store_rollback(s.store);
+    assert_int_equal(store_commit(f->store, NULL), ERROR_BUSY);
+    close_second(&s);
 }
 
 static void a_reader_writes_nothing(void **state)
@@ -184,33 +325,181 @@ static char *columns_of(struct store *store)
     return text_take(&all);
 }
 
-static void an_earlier_schema_is_converted(void **state)
+/* Indexes, keys and conditions, views: in words, without the numbers in made-up names. */
+static char *rest_of(struct store *store)
 {
-    enum { FIRST = 14 }; /* the first there was on a server */
-    struct fixture *f = *state;
+    static const char SQL[] =
+        "SELECT indexdef FROM pg_indexes WHERE schemaname = 'oddloaf' UNION ALL SELECT"
+        " conrelid::regclass || ' ' || pg_get_constraintdef(oid) FROM pg_constraint WHERE"
+        " connamespace = to_regnamespace('oddloaf') UNION ALL SELECT viewname || ' ' || definition"
+        " FROM pg_views WHERE schemaname = 'oddloaf' ORDER BY 1";
+    struct text_buffer all = {0};
     struct error err = {0};
-    char *fresh = columns_of(f->store);
+    struct db_query q = db_query(store, SQL, NULL, &err);
+    text_append(&all, "");
+    while (db_next(&q))
+        text_appendf(&all, "%s\n",
+                     strstr(db_text(&q, 0), " ON ") && strncmp(db_text(&q, 0), "CREATE", 6) == 0
+                         ? strstr(db_text(&q, 0), " ON ")
+                         : db_text(&q, 0));
+    if (db_end(&q, 0))
+        fail_msg("%s", err.text);
+    return text_take(&all);
+}
+
+/* The database begins anew, with an earlier schema and nothing of its own beside it. */
+static void begin_with(struct fixture *f, int version)
+{
+    struct error err = {0};
+    char *address = NULL;
+    int64_t rows;
     assert_int_equal(db_exec(f->store, "DROP SCHEMA oddloaf CASCADE", NULL), 0);
     store_close(f->store);
     f->store = NULL;
+    assert_int_equal(place_get(f->dir, &address, NULL), 0);
+    struct server *server = server_new(address, SERVER_WRITES);
+    assert_true(server_there(server));
+    if (server_schema_make(server, version, NULL, &rows, &err))
+        fail_msg("%s", err.text);
+    server_free(server);
+    free(address);
+}
+
+static struct server *beside(const struct fixture *f)
+{
     char *address = NULL;
     assert_int_equal(place_get(f->dir, &address, NULL), 0);
     struct server *server = server_new(address, SERVER_WRITES);
     assert_true(server_there(server));
-    int64_t rows;
-    if (server_schema_make(server, FIRST, NULL, &rows, &err))
-        fail_msg("%s", err.text);
-    server_free(server);
     free(address);
+    return server;
+}
+
+static void run_beside(const struct fixture *f, const char *sql)
+{
+    struct server *server = beside(f);
+    PGresult *result = server_run(server, sql);
+    if (!result)
+        fail_msg("%s", server->says);
+    PQclear(result);
+    server_free(server);
+}
+
+static void convert_from(struct fixture *f, int version)
+{
+    struct error err = {0};
+    char *fresh = columns_of(f->store), *rest = rest_of(f->store);
+    begin_with(f, version);
+    /* what step 16 makes anew, with rows in it */
+    run_beside(
+        f, "SET search_path = oddloaf; INSERT INTO work(kind, subject_id, due_ms, attempts, seq)"
+           " VALUES('rank', 3, 5, 1, 4); INSERT INTO complaint_case(id, symptom, opened_ms,"
+           " as_of_ms, complaints, packs) VALUES(3, 'mold', 1, 2, 0, 0);"
+           "INSERT INTO outbox(id, event, case_id, revision, message_id, created_ms)"
+           " VALUES(9, 'case', 3, 1, '<a@b>', 7), (12, 'digest', NULL, 0, '<digest@b>', 8)");
     if (store_open(f->dir, STORE_WRITE, &f->store, &err))
         fail_msg("%s", err.text);
     const struct store_migration *done = store_migration(f->store);
-    assert_int_equal(done ? done->to : FIRST, store_schema_version());
-    char *converted = columns_of(f->store);
-    assert_true(strlen(fresh) > 1000);
+    assert_non_null(done);
+    assert_int_equal(done->from, version);
+    assert_int_equal(done->to, store_schema_version());
+    char *converted = columns_of(f->store), *rest_now = rest_of(f->store);
+    assert_true(strlen(fresh) > 1000 && strlen(rest) > 1000);
     assert_string_equal(converted, fresh);
+    assert_string_equal(rest_now, rest);
     free(converted);
+    free(rest_now);
     free(fresh);
+    free(rest);
+}
+
+static void an_earlier_schema_is_converted(void **state)
+{
+    struct fixture *f = *state;
+    static const char WORK[] = "SELECT sum(subject_id * 1000 + due_ms * 100 + attempts * 10 + seq)"
+                               " FROM work WHERE kind = 'rank'",
+                      MAIL[] = "SELECT sum(id * 10 + created_ms) FROM outbox";
+    /* 14 was the first that there was on a server */
+    for (int version = 14; version < store_schema_version(); version++) {
+        int64_t work = 0, mail = 0;
+        convert_from(f, version);
+        assert_int_equal(db_number(f->store, WORK, NULL, &work, NULL), 0);
+        assert_int_equal(work, 3514);
+        assert_int_equal(db_number(f->store, MAIL, NULL, &mail, NULL), 0);
+        assert_int_equal(mail, 225);
+        /* the mail of a week leaves once, of a case any number may have one id */
+        assert_int_equal(store_begin(f->store, NULL), 0);
+        assert_int_equal(db_exec(f->store,
+                                 "INSERT INTO outbox(event, case_id, revision, message_id,"
+                                 " created_ms) VALUES('case', 3, 1, '<a@b>', 7)",
+                                 NULL),
+                         0);
+        assert_int_equal(db_last_id(f->store), 0);
+        assert_int_equal(db_exec(f->store,
+                                 "INSERT INTO outbox(event, message_id, created_ms)"
+                                 " VALUES('digest', '<digest@b>', 7)",
+                                 NULL),
+                         ERROR_CONFLICT);
+        store_rollback(f->store);
+    }
+}
+
+static void *leave_soon(void *arg)
+{
+    usleep(1500000);
+    server_free(arg);
+    return NULL;
+}
+
+/* A conversion waits for daemons of the older schema, a while; then it says who is there. */
+static void a_conversion_waits_for_older_daemons(void **state)
+{
+    struct fixture *f = *state;
+    struct error err = {0};
+    pthread_t thread;
+    begin_with(f, 15);
+    struct server *older = beside(f);
+    assert_int_equal(store_open(f->dir, STORE_WRITE, &f->store, &err), ERROR_CONFLICT);
+    assert_non_null(strstr(err.text, "other daemons are there (1 sessions, from the server's own"));
+    assert_non_null(strstr(err.text, "stop them first"));
+    assert_int_equal(pthread_create(&thread, NULL, leave_soon, older), 0);
+    error_clear(&err);
+    if (store_open(f->dir, STORE_WRITE, &f->store, &err))
+        fail_msg("%s", err.text);
+    pthread_join(thread, NULL);
+    assert_int_equal(store_migration(f->store)->from, 15);
+}
+
+/* One that was away while a newer program converted does not go on. */
+static void an_older_daemon_does_not_go_on(void **state)
+{
+    struct fixture *f = *state;
+    struct store *reader = NULL;
+    struct error err = {0};
+    assert_int_equal(store_open(f->dir, STORE_READ, &reader, NULL), 0);
+    cut_off(f);
+    run_beside(f, "UPDATE oddloaf.about SET schema = 1000");
+    assert_int_equal(store_begin(f->store, &err), ERROR_LOST);
+    assert_non_null(strstr(err.text, "it was converted to schema 1000, this program has schema"));
+    assert_non_null(strstr(err.hint, "install the version"));
+    error_clear(&err);
+    usleep(1100000);
+    store_revive(f->store);
+    assert_int_equal(store_present(f->store, &err), ERROR_LOST);
+    assert_int_equal(store_begin(reader, NULL), ERROR_LOST);
+    store_close(reader);
+}
+
+/* An older daemon had the database for itself: neither goes on beside the other. */
+static void a_daemon_of_before_shares_with_none(void **state)
+{
+    struct fixture *f = *state;
+    struct server *server = beside(f);
+    PGresult *result = server_run(server, "SELECT pg_try_advisory_lock(31354205519110502)");
+    assert_non_null(result);
+    assert_string_equal(PQgetvalue(result, 0, 0), "f");
+    PQclear(result);
+    server_free(server);
 }
 
 static void a_schema_to_come_is_refused(void **state)
@@ -250,9 +539,16 @@ int main(void)
         TEST(a_transaction_that_lost_its_server_is_not_kept),
         TEST(a_transaction_that_failed_does_not_end_well),
         TEST(one_job_refused_does_not_undo_its_neighbours),
-        TEST(one_daemon_writes),
+        TEST(daemons_write_in_turn),
+        TEST(a_mark_tells_what_another_wrote),
+        TEST(what_one_claims_no_other_does),
+        TEST(what_one_accepted_another_has),
+        TEST(who_stands_still_is_not_waited_for),
         TEST(a_reader_writes_nothing),
         TEST(an_earlier_schema_is_converted),
+        TEST(a_conversion_waits_for_older_daemons),
+        TEST(an_older_daemon_does_not_go_on),
+        TEST(a_daemon_of_before_shares_with_none),
         TEST(a_schema_to_come_is_refused),
         TEST(another_programs_schema_is_left_alone),
     };
