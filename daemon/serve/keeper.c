@@ -2,7 +2,6 @@
 #include "base/text.h"
 #include "store/backup.h"
 #include "store/backup_last.h"
-#include "store/claim.h"
 #include "store/integrity.h"
 #include "store/retention.h"
 #include <stdatomic.h>
@@ -143,10 +142,7 @@ static void keeper_round(struct store *store, void *arg)
     if (!atomic_load(&k->stopping) &&
         (!k->retained_ms || now_ms - k->retained_ms >= RETAIN_EVERY_MS)) {
         k->retained_ms = now_ms;
-        if (claim_take(store, CLAIM_KEEPER, 0)) {
-            let_go(k, setup->config);
-            claim_drop(store, CLAIM_KEEPER, 0);
-        }
+        let_go(k, setup->config);
     }
     setup_unref(setup);
     atomic_store(&k->busy, false);

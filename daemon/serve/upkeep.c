@@ -140,18 +140,21 @@ void upkeep_adopt(struct upkeep *u, struct store *store)
                    "it cannot be gone on with why=\"%s\"", err.text);
 }
 
-static int drop_strays(struct store *store, void *arg, struct error *err)
+/* What was erased at another daemon is in this one's file, too: any of them may be the one that is
+ * there after a dump was put back. */
+static int tidy(struct store *store, void *arg, struct error *err)
 {
     char before[UUID_TEXT];
     uuid_v7(*(const int64_t *)arg - WHEN_DAY_MS, before);
-    return load_part_drop_strays(store, before, err);
+    int rc = load_part_drop_strays(store, before, err);
+    return rc ? rc : erasures_write(store, err);
 }
 
 /* What was sent in the day before and never accepted may be on its way still. */
 static int go_on_with_loads(struct app *app, struct error *err)
 {
     int64_t now_ms = app_now_ms(app);
-    return writer_is_on_server(app->writer) ? writer_run(app->writer, drop_strays, &now_ms, err)
+    return writer_is_on_server(app->writer) ? writer_run(app->writer, tidy, &now_ms, err)
                                             : load_continue(app->writer, app->state_dir, err);
 }
 

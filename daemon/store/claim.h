@@ -13,8 +13,7 @@
 enum claim_of {
     CLAIM_CASE = 1, /* its ranking */
     CLAIM_DELIVERY, /* of a mail to one recipient: claim_of_text() */
-    CLAIM_HOUSE,    /* what goes by the clock; id 0 */
-    CLAIM_KEEPER    /* what is let go of; id 0 */
+    CLAIM_HOUSE     /* what goes by the clock, and what files of records call for; id 0 */
 };
 
 /* False: another has it, or it cannot be told now. Not twice without claim_drop(). */

@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "base/when.h"
 #include "store/dialect.h"
+#include "store/place.h"
 #include "store/server.h"
 #include "store/server_schema.h"
 #include "store/store_inside.h"
@@ -61,6 +62,10 @@ static struct server *server_of(const struct store *store)
 static int open_server(struct store *store, struct error *err)
 {
     bool writes = store->mode == STORE_WRITE;
+    char id[UUID_TEXT];
+    int rc = writes ? place_daemon(store->state_dir, id, err) : 0; /* before it is needed */
+    if (rc)
+        return rc;
     store->session = xcalloc(1, sizeof *store->session);
     store->session->server = server_new(store->address, writes ? SERVER_WRITES : SERVER_READS);
     if (!server_there(server_of(store)))

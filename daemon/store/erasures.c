@@ -6,6 +6,7 @@
 #include "store/contact_said.h"
 #include "store/db.h"
 #include "store/disk.h"
+#include "store/place.h"
 #include "store/store_inside.h"
 #include <errno.h>
 #include <fcntl.h>
@@ -15,8 +16,19 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+/* On a server each daemon has a file of its own, and writes down of it under its own name. */
 static const char WRITTEN[] = "erasures/written"; /* seq of the last mark in the file */
 static const char APPLIED[] = "erasures/applied"; /* bytes of it that this database has applied */
+
+enum { KEY_SIZE = 64 };
+
+static int key_of(const struct store *store, const char *key, char out[KEY_SIZE], struct error *err)
+{
+    char id[UUID_TEXT] = "";
+    int rc = store->engine->is_server ? place_daemon(store->state_dir, id, err) : 0;
+    snprintf(out, KEY_SIZE, "%s%s%s", key, *id ? "/" : "", id);
+    return rc;
+}
 
 static char *path_of(const struct store *store)
 {
@@ -35,9 +47,11 @@ static int fail(struct error *err, const char *path, const char *what)
 
 static int read_setting(struct store *store, const char *key, int64_t *ret, struct error *err)
 {
-    char *text = NULL;
+    char *text = NULL, ours[KEY_SIZE];
     *ret = 0;
-    int rc = store_setting_get(store, key, &text, err);
+    int rc = key_of(store, key, ours, err);
+    if (!rc)
+        rc = store_setting_get(store, ours, &text, err);
     if (!rc && text && text_to_int64(text, ret))
         *ret = 0;
     free(text);
@@ -46,9 +60,10 @@ static int read_setting(struct store *store, const char *key, int64_t *ret, stru
 
 static int write_setting(struct store *store, const char *key, int64_t value, struct error *err)
 {
-    char text[24];
+    char text[24], ours[KEY_SIZE];
     snprintf(text, sizeof text, "%lld", (long long)value);
-    return store_setting_set(store, key, text, err);
+    int rc = key_of(store, key, ours, err);
+    return rc ? rc : store_setting_set(store, ours, text, err);
 }
 
 /* ---- writing ---- */

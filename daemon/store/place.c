@@ -1,5 +1,6 @@
 #include "store/place.h"
 #include "base/text.h"
+#include "base/when.h"
 #include "store/disk.h"
 #ifdef ODDLOAF_POSTGRES
 #include "store/server.h"
@@ -74,13 +75,13 @@ int place_get(const char *state_dir, char **ret_address, struct error *err)
 }
 
 /* Whole or not at all; it may hold a password. */
-static int write_address(const char *path, const char *address, struct error *err)
+static int write_line(const char *path, const char *line, struct error *err)
 {
     struct text_buffer partial = {0};
     text_appendf(&partial, "%s.partial", path);
     unlink(partial.data);
     int fd = open(partial.data, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0600);
-    bool ok = fd >= 0 && dprintf(fd, "%s\n", address) > 0 && fsync(fd) == 0;
+    bool ok = fd >= 0 && dprintf(fd, "%s\n", line) > 0 && fsync(fd) == 0;
     ok = ok && rename(partial.data, path) == 0;
     int rc = ok ? disk_sync_folder_of(path, err) : failed(err, "write", path);
     if (fd >= 0)
@@ -127,7 +128,7 @@ int place_set(const char *state_dir, const char *address, struct error *err)
     else if (!rc && *address && access(database, F_OK) == 0)
         rc = refuse_server(database, err);
     else if (!rc && *address && (!was || strcmp(was, address) != 0))
-        rc = write_address(path, address, err);
+        rc = write_line(path, address, err);
     free(was);
     free(path);
     free(database);
@@ -137,7 +138,24 @@ int place_set(const char *state_dir, const char *address, struct error *err)
 int place_move(const char *state_dir, const char *address, struct error *err)
 {
     char *path = path_of(state_dir, "server");
-    int rc = write_address(path, address, err);
+    int rc = write_line(path, address, err);
+    free(path);
+    return rc;
+}
+
+int place_daemon(const char *state_dir, char out[static UUID_TEXT], struct error *err)
+{
+    const struct clock now = clock_system();
+    char *path = path_of(state_dir, "daemon"), line[UUID_TEXT + 1] = "";
+    FILE *file = fopen(path, "re");
+    bool known = file && fgets(line, sizeof line, file);
+    if (file)
+        fclose(file);
+    line[strcspn(line, "\n")] = '\0';
+    known = known && uuid_normalize(line, out);
+    if (!known)
+        uuid_v7(clock_now_ms(&now), out);
+    int rc = known ? 0 : write_line(path, out, err);
     free(path);
     return rc;
 }

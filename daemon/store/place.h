@@ -6,6 +6,7 @@
 #define ODDLOAF_STORE_PLACE_H
 
 #include "base/error.h"
+#include "base/uuid.h"
 
 /* ERROR_INVALID if it is no address or this build has no PostgreSQL; "" is fine. */
 int place_check(const char *address, struct error *err);
@@ -18,6 +19,10 @@ int place_set(const char *state_dir, const char *address, struct error *err);
 int place_get(const char *state_dir, char **ret_address, struct error *err);
 /* ERROR_CONFLICT, saying whose work `what` ("a backup") is instead, if it is kept on a server. */
 int place_refuse(const char *state_dir, const char *what, struct error *err);
+
+/* By what a daemon of a server is told from the others: made once, kept in the folder's file
+ * `daemon`. */
+int place_daemon(const char *state_dir, char out[static UUID_TEXT], struct error *err);
 
 /* Inside store/ only. The state has been taken there: the address is kept, whatever the folder has.
  */

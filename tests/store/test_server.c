@@ -13,6 +13,7 @@
 #include "base/text.h"
 #include "base/when.h"
 #include "store/claim.h"
+#include "store/erasures.h"
 #include "store/load_part.h"
 #include "store/place.h"
 #include "store/schema.h"
@@ -271,6 +272,50 @@ static void what_one_accepted_another_has(void **state)
     assert_int_equal(load_part_drop_strays(s.store, "0b", NULL), 0);
     assert_int_equal(load_part_get(s.store, "0a", 1, back, &length, NULL), 0);
     assert_int_equal(length, 0);
+    assert_int_equal(store_commit(s.store, NULL), 0);
+    close_second(&s);
+}
+
+static bool file_has(const char *dir, const char *text)
+{
+    char path[128], line[256];
+    bool found = false;
+    snprintf(path, sizeof path, "%s/" ERASURES_FILE, dir);
+    FILE *file = fopen(path, "r");
+    while (file && !found && fgets(line, sizeof line, file))
+        found = strstr(line, text) != NULL;
+    if (file)
+        fclose(file);
+    return found;
+}
+
+/* A dump that is put back is met by whichever daemon starts first. */
+static void what_was_erased_is_in_the_file_of_each(void **state)
+{
+    static const char ONE[] = "019a0000-0000-7000-8000-000000000001",
+                      SQL[] = "INSERT INTO erased(report, at_ms, basis) VALUES(?1, 7, 'request')",
+                      GONE[] = "DELETE FROM erased", THERE[] = "SELECT count(*) FROM erased";
+    struct fixture *f = *state;
+    struct second s;
+    int64_t marks = 0;
+    int erased = 0;
+    open_second(f, &s);
+    assert_int_equal(store_begin(f->store, NULL), 0);
+    assert_int_equal(db_run(f->store, SQL, DB(DB_TEXT(ONE)), NULL), 0);
+    assert_int_equal(erasures_write(f->store, NULL), 0);
+    assert_int_equal(store_commit(f->store, NULL), 0);
+    assert_true(file_has(f->dir, ONE));
+    assert_int_equal(store_begin(s.store, NULL), 0);
+    assert_int_equal(erasures_write(s.store, NULL), 0);
+    assert_true(file_has(s.dir, ONE));
+    /* as after a dump of before: the marks and what was noted of either file are gone */
+    assert_int_equal(db_run(s.store, GONE, NULL, NULL), 0);
+    assert_int_equal(db_exec(s.store, "DELETE FROM setting WHERE key LIKE 'erasures/%'", NULL), 0);
+    assert_int_equal(store_commit(s.store, NULL), 0);
+    assert_int_equal(store_begin(s.store, NULL), 0);
+    assert_int_equal(erasures_apply(s.store, &erased, NULL), 0);
+    assert_int_equal(db_number(s.store, THERE, NULL, &marks, NULL), 0);
+    assert_int_equal(marks, 1);
     assert_int_equal(store_commit(s.store, NULL), 0);
     close_second(&s);
 }
@@ -543,6 +588,7 @@ int main(void)
         TEST(a_mark_tells_what_another_wrote),
         TEST(what_one_claims_no_other_does),
         TEST(what_one_accepted_another_has),
+        TEST(what_was_erased_is_in_the_file_of_each),
         TEST(who_stands_still_is_not_waited_for),
         TEST(a_reader_writes_nothing),
         TEST(an_earlier_schema_is_converted),
