@@ -233,7 +233,8 @@ static bool take_claim(struct mailer *m, const struct outbox_delivery *row)
     struct foreign *foreign = foreign_of(m, claim);
     bool taken = claim_take(m->store, CLAIM_DELIVERY, claim);
     bool waits = foreign->seen_ms && now_ms - foreign->seen_ms < FOREIGN_MS;
-    if (taken && !waits && !may_be_anothers(m, row)) {
+    /* what was read before it was claimed may have been sent, and let go of, meanwhile */
+    if (taken && !waits && !may_be_anothers(m, row) && outbox_stands(m->store, row)) {
         foreign->seen_ms = 0;
         return true;
     }

@@ -305,6 +305,19 @@ static int restate_mail(struct store *store, int64_t mail_id, struct error *err)
     return rc ? rc : run_on_mail(store, SQL_LEFT, mail_id, err);
 }
 
+bool outbox_stands(struct store *store, const struct outbox_delivery *delivery)
+{
+    /* one that is stranded on a full disk has no row, or never had one */
+    static const char SQL[] = "SELECT count(*) FROM outbox_delivery WHERE mail_id = ?1 AND"
+                              " recipient = ?2 AND (state <> 'waiting' OR attempts <> ?3)";
+    int64_t other = 0;
+    int rc = db_number(
+        store, SQL,
+        DB(DB_INT(delivery->mail_id), DB_TEXT(delivery->recipient), DB_INT(delivery->attempts)),
+        &other, NULL);
+    return rc == 0 && other == 0;
+}
+
 int outbox_sent(struct store *store, int64_t mail_id, const char *recipient, int64_t now_ms,
                 struct error *err)
 {

@@ -102,6 +102,8 @@ int outbox_due(struct store *store, bool urgent, int64_t now_ms, struct outbox_d
  * are written (outbox_address()) before what became of them. */
 int outbox_stranded(struct store *store, const char *recipient, int64_t now_ms,
                     struct outbox_deliveries *ret, struct error *err);
+/* Whether it still waits as it did when it was read: nobody has tried it since. */
+bool outbox_stands(struct store *store, const struct outbox_delivery *delivery);
 int outbox_sent(struct store *store, int64_t mail_id, const char *recipient, int64_t now_ms,
                 struct error *err);
 /* Failed: due again at `due_ms`, or parked, which no urgent one is. */
