@@ -12,6 +12,7 @@
 
 static const struct option_row options[] = {
     {"symptom", ARGS_SYMPTOM, NULL},
+    {"plant", "NAME", "of that plant of a company alone"},
     {"line", "NAME", "of the lot"},
     {"product", "NAME",
      "of the lot: a code, words of a name, or a family: pan-bread, bun, flatbread, sweet-good"},
@@ -169,8 +170,8 @@ static bool asks_follow(const struct args *a)
 
 static int add_query(const struct client *c, const struct args *a, struct text_buffer *path)
 {
-    static const char *const passed[] = {"state", "symptom", "line", "product",
-                                         "cause", "order",   "owner"};
+    static const char *const passed[] = {"state",   "symptom", "plant", "line",
+                                         "product", "cause",   "order", "owner"};
     char login[64];
     if (args_has(a, "mine") && args_has(a, "owner"))
         return client_usage(c, "--mine and --owner are one or the other");

@@ -17,6 +17,7 @@ static const struct option_row options[] = {
     {"store", "NAME", "words of the store"},
     {"lot", "CODE", "words of the code as read, or the lot it was placed in"},
     {"product", "NAME", "of this product: a code, words of its name, a family"},
+    {"plant", "NAME", "of that plant of a company alone"},
     {"since", "DATE", "received, or written, from then on"},
     {"limit", "N", "at most so many (20)"},
     {0}};
@@ -127,6 +128,7 @@ static int get_written(struct client *c, const struct args *a, json_t *into)
     text_append(&path, "/v1/found");
     client_path_query(&path, "word", words);
     client_path_query(&path, "product", args_value(a, "product"));
+    client_path_query(&path, "plant", args_value(a, "plant"));
     int rc = period_query_day(c, a, "since", &path);
     if (!rc)
         rc = client_get(c, path.data, &answer);
@@ -160,7 +162,8 @@ static void show(const struct client *c, const struct pages *found)
 
 static int add_query(const struct client *c, const struct args *a, struct text_buffer *path)
 {
-    static const char *const passed[] = {"phone", "name", "ticket", "store", "lot", "product"};
+    static const char *const passed[] = {"phone", "name",    "ticket", "store",
+                                         "lot",   "product", "plant"};
     char *words = words_of(a);
     text_append(path, "/v1/complaints");
     client_path_query(path, "word", words);

@@ -22,6 +22,7 @@ static const struct option_row options[] = {
     {"at", "TIME", "when, 14:05 or yesterday 14:05 (now)"},
     {"complaint", "ID", "whose call it is, where several people reported the case"},
     {"call-backs", NULL, "the list of all who are to be called back, without a case"},
+    {"plant", "NAME", "with --call-backs: of that plant of a company alone"},
     {"by", "NAME", "who does it (the login name)"},
     {0}};
 static const struct option_words option_words[] = {{"severity", WORDS_SEVERITIES " " BY_THE_RULES},
@@ -160,8 +161,13 @@ static int follow(struct client *c, const struct args *a)
     bool calls = args_has(a, "call-backs");
     if (calls ? a->count > 0 : a->count == 0)
         return client_usage(c, "name a case, or --call-backs alone");
+    if (args_has(a, "plant") && !calls)
+        return client_usage(c, "--plant goes with --call-backs: a case is of one plant");
     if (calls) {
-        int rc = client_get(c, "/v1/call-backs", &document);
+        text_append(&path, "/v1/call-backs");
+        client_path_query(&path, "plant", args_value(a, "plant"));
+        int rc = client_get(c, path.data, &document);
+        text_buffer_free(&path);
         return rc ? rc : client_answer(c, document, show_calls);
     }
     text_append(&path, "/v1/cases/");

@@ -3,6 +3,8 @@
 #include "show/table.h"
 #include <stdlib.h>
 
+static const struct option_row options[] = {{"plant", "NAME", "of that plant of a company alone"},
+                                            {0}};
 static const struct column columns[] = {{"hold", COLUMN_LEFT, 0},   {"lot", COLUMN_LEFT, 0},
                                         {"units", COLUMN_RIGHT, 0}, {"best by", COLUMN_LEFT, 0},
                                         {"sent", COLUMN_LEFT, 6},   {"why", COLUMN_LEFT, 10},
@@ -50,8 +52,11 @@ static void show(const struct client *c, const json_t *document)
 static int holds(struct client *c, const struct args *a)
 {
     json_t *document = NULL;
-    (void)a;
-    int rc = client_get(c, "/v1/holds", &document);
+    struct text_buffer path = {0};
+    text_append(&path, "/v1/holds");
+    client_path_query(&path, "plant", args_value(a, "plant"));
+    int rc = client_get(c, path.data, &document);
+    text_buffer_free(&path);
     return rc ? rc : client_answer(c, document, show);
 }
 
@@ -63,6 +68,7 @@ const struct command cmd_holds = {
         "One row a hold: units, best-by date, where the lot was sent, why it is held (after the "
         "case, if there is one), who decided, for how many days. A lot with several holds "
         "has several rows, and is held as long as one stands.",
+    .options = options,
     .least = 0,
     .most = 0,
     .exec = holds,

@@ -30,7 +30,8 @@ static int join(struct client *c, const struct args *a)
         client_print(answer);
     else if (undo)
         view_textf(&c->view, VIEW_PLAIN, 0, 2, "Complaint %s stands by itself again, in case %s.",
-                   pick_text(answer, "complaint", "?"), pick_text(answer, "case", "?"));
+                   pick_text(answer, "complaint", "?"),
+                   pick_text(answer, "case", "another plant's"));
     else
         view_textf(&c->view, VIEW_PLAIN, 0, 2,
                    "Complaint %s is joined to %s (case %s)%s: kept with it, counted once. "

@@ -183,7 +183,7 @@ static void show_logged(struct batch *b, const struct waiting *row, const json_t
         text_appendf(&cause, "  %s %s", view_chance(pick_number(first, "probability", 0), percent),
                      pick_text(first, "cause", "?"));
     view_textf(v, VIEW_PLAIN, 0, 4, "%5ld  %-8s %-18s%s%s%s", row->line,
-               pick_text(answer, "case", "?"), standing_named(answer),
+               pick_text(answer, "case", "-"), standing_named(answer),
                cause.length ? cause.data : "",
                harm       ? "  HARM"
                : possible ? "  TO READ"

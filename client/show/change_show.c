@@ -27,7 +27,7 @@ char *change_show_value(const char *name, const char *text, const char *none)
 static void show_what(const struct view *v, const json_t *answer)
 {
     const char *complaint = pick_text(answer, "complaint", "?"),
-               *name = pick_text(answer, "case", "?");
+               *name = pick_text(answer, "case", "another plant's");
     bool again = pick_bool(answer, "again", false);
     if (!pick_has(answer, "withdrawn"))
         view_title(v,

@@ -104,7 +104,8 @@ static void show_similar(const struct view *v, const json_t *answer)
 void deliver_show(const struct view *v, const json_t *complaint, const json_t *answer)
 {
     const json_t *ranked = json_object_get(answer, "ranked");
-    view_title(v, "%s  complaint %s%s", pick_text(answer, "case", "no case"),
+    view_title(v, "%s  complaint %s%s",
+               pick_text(answer, "case", pick_has(answer, "passed_on") ? "passed on" : "no case"),
                pick_complaint(answer, "?"),
                pick_bool(answer, "again", false) ? ", logged before: nothing changed" : "");
     standing_show(v, answer, json_object_get(answer, "understood"));

@@ -31,8 +31,10 @@ static int compose(const struct mail_settings *s, struct delivery *d, const char
     int rc = jsonx_parse(d->row.payload, strlen(d->row.payload), &event, err);
     if (!rc)
         rc = tz_open(s->tz_name, &tz, err);
+    if (!rc && d->row.plant[0])
+        json_object_set_new(event, "plant", json_string(mail_settings_title(s, d->row.plant)));
     if (!rc) {
-        json_t *to = mail_settings_to(s, d->row.event);
+        json_t *to = mail_settings_to_plant(s, d->row.event, d->row.plant);
         const struct message_envelope envelope = {sender_of(s),      to, d->row.message_id,
                                                   d->row.created_ms, tz, sheet};
         rc = message_compose(event, &envelope, &d->message, err);

@@ -94,6 +94,26 @@ json_t *mail_settings_to(const struct mail_settings *s, const char *event)
     return sound(s->to);
 }
 
+json_t *mail_settings_to_plant(const struct mail_settings *s, const char *event, const char *plant)
+{
+    const json_t *lists = json_object_get(s->plants, plant);
+    struct mail_settings own = *s;
+    own.to = json_object_get(lists, "mail/to");
+    own.urgent_to = json_object_get(lists, "mail/urgent_to");
+    json_t *to = mail_settings_to(&own, event);
+    if (json_array_size(to))
+        return to;
+    json_decref(to);
+    return mail_settings_to(s, event);
+}
+
+const char *mail_settings_title(const struct mail_settings *s, const char *plant)
+{
+    const json_t *lists = json_object_get(s->plants, plant);
+    const char *title = json_string_value(json_object_get(lists, "title"));
+    return title ? title : s->plant;
+}
+
 static bool reaches_somebody(const struct mail_settings *s, const char *event)
 {
     json_t *to = mail_settings_to(s, event);
@@ -164,9 +184,8 @@ static void check_program(struct finding *f, const char *key, const char *path)
 /* Lists that are the company's are told of there. */
 static void check_plants(struct finding *f, const struct mail_settings *s)
 {
-    static const char *const KEYS[] = {"mail/to", "mail/urgent_to", "mail/digest_to",
-                                       "mail/due_to"};
-    const json_t *const outer[] = {s->to, s->urgent_to, s->digest_to, s->due_to};
+    static const char *const KEYS[] = {"mail/to", "mail/urgent_to"};
+    const json_t *const outer[] = {s->to, s->urgent_to};
     const char *name;
     json_t *values;
     json_object_foreach((json_t *)s->plants, name, values)
@@ -213,7 +232,7 @@ static void take_fault(void *arg, const struct error *fault)
     struct alarm_faults *faults = arg;
     faults->program = faults->program || strcmp(fault->field, "mail/program") == 0;
     faults->address = faults->address || strcmp(fault->field, "mail/from") == 0 ||
-                      strcmp(fault->field, "mail/urgent_to") == 0;
+                      strstr(fault->field, "mail/urgent_to") != NULL;
 }
 
 const char *mail_settings_no_alarm(const struct mail_settings *s)

@@ -26,6 +26,11 @@ void mail_settings_free(struct mail_settings *copy);
 
 /* Who gets this event: sound addresses, each once; empty if no mail goes out. New reference. */
 json_t *mail_settings_to(const struct mail_settings *settings, const char *event);
+/* The same of a case of that plant: where none of its own is sound, as of the company. */
+json_t *mail_settings_to_plant(const struct mail_settings *settings, const char *event,
+                               const char *plant);
+/* What people call that plant; the company's name where it is none of those that are named. */
+const char *mail_settings_title(const struct mail_settings *settings, const char *plant);
 /* For the desk: NULL, or why a mail about a report of harm would reach nobody or not all it should,
  * and to phone. */
 const char *mail_settings_no_alarm(const struct mail_settings *settings);

@@ -1,4 +1,5 @@
 #include "notify/mailer.h"
+#include "base/length.h"
 #include "base/short_id.h"
 #include "base/text.h"
 #include "notify/delivery.h"
@@ -72,24 +73,56 @@ struct mailer {
 
 struct addressing {
     struct mailer *mailer;
-    json_t *to[EVENT_COUNT];
     bool all;
+    const char *named; /* ",Larkfen,Quarrhill,": the plants that have lists; NULL none */
 };
 
-static int address_event(struct store *store, const struct addressing *a, int event,
-                         struct error *err)
+/* Plants that have lists, as the outbox takes them. Nothing is appended where there are none. */
+static void list_plants(const struct mailer *m, struct text_buffer *out)
 {
-    size_t count = json_array_size(a->to[event]);
+    const char *name;
+    json_t *lists;
+    json_object_foreach((json_t *)m->settings.plants, name, lists)
+        text_appendf(out, "%s%s,", out->length ? "" : ",", name);
+}
+
+/* `to`: an array of addresses; taken. */
+static int address_some(struct store *store, const struct addressing *a,
+                        struct outbox_addresses *addresses, json_t *to, struct error *err)
+{
+    size_t count = json_array_size(to);
     const char **names = xcalloc(count + 1, sizeof *names);
     for (size_t i = 0; i < count; i++)
-        names[i] = json_string_value(json_array_get(a->to[event], i));
+        names[i] = json_string_value(json_array_get(to, i));
     if (*a->mailer->settings.hook_program)
         names[count++] = OUTBOX_HOOK;
-    const struct outbox_addresses addresses = {EVENTS[event], names, count, a->all};
+    addresses->recipient = names;
+    addresses->count = count;
     int rc = 0;
     if (a->all || count)
-        rc = outbox_address(store, &addresses, clock_now_ms(&a->mailer->clock), err);
+        rc = outbox_address(store, addresses, clock_now_ms(&a->mailer->clock), err);
     free(names);
+    json_decref(to);
+    return rc;
+}
+
+/* Each plant's to its own people, all else to the company's. */
+static int address_event(struct store *store, const struct addressing *a, const char *event,
+                         struct error *err)
+{
+    const struct mail_settings *s = &a->mailer->settings;
+    struct outbox_addresses addresses = {.event = event, .all = a->all, .but = a->named};
+    int rc = address_some(store, a, &addresses, mail_settings_to(s, event), err);
+    const char *name;
+    json_t *lists;
+    json_object_foreach((json_t *)s->plants, name, lists)
+    {
+        char of[LENGTH_CODE + 3];
+        snprintf(of, sizeof of, ",%s,", name);
+        addresses = (struct outbox_addresses){.event = event, .all = a->all, .of = of};
+        if (!rc)
+            rc = address_some(store, a, &addresses, mail_settings_to_plant(s, event, name), err);
+    }
     return rc;
 }
 
@@ -98,7 +131,7 @@ static int address(struct store *store, void *arg, struct error *err)
     const struct addressing *a = arg;
     int rc = 0, due = 0;
     for (int i = 0; i < EVENT_COUNT && !rc; i++)
-        rc = address_event(store, a, i, err);
+        rc = address_event(store, a, EVENTS[i], err);
     if (!rc && a->all)
         rc = outbox_due_again(store, 0, clock_now_ms(&a->mailer->clock), &due, err);
     return rc;
@@ -107,12 +140,11 @@ static int address(struct store *store, void *arg, struct error *err)
 static int run_addressing(struct mailer *m, bool all, struct error *err)
 {
     assert(m->told);
-    struct addressing a = {.mailer = m, .all = all};
-    for (int i = 0; i < EVENT_COUNT; i++)
-        a.to[i] = mail_settings_to(&m->settings, EVENTS[i]);
+    struct text_buffer named = {0};
+    list_plants(m, &named);
+    struct addressing a = {.mailer = m, .all = all, .named = named.length ? named.data : NULL};
     int rc = writer_run(m->writer, address, &a, err);
-    for (int i = 0; i < EVENT_COUNT; i++)
-        json_decref(a.to[i]);
+    text_buffer_free(&named);
     return rc;
 }
 
@@ -121,6 +153,14 @@ static bool somebody_gets(const struct mailer *m, const char *event)
     json_t *to = mail_settings_to(&m->settings, event);
     bool gets = json_array_size(to) || *m->settings.hook_program;
     json_decref(to);
+    const char *name;
+    json_t *lists;
+    json_object_foreach((json_t *)m->settings.plants, name, lists)
+    {
+        to = mail_settings_to_plant(&m->settings, event, name);
+        gets = gets || json_array_size(to);
+        json_decref(to);
+    }
     return gets;
 }
 
@@ -343,29 +383,55 @@ static int start_due(struct mailer *m, bool urgent, struct error *err)
     return rc;
 }
 
-static int start_stranded_of(struct mailer *m, const char *recipient, struct error *err)
+static int start_stranded_of(struct mailer *m, const struct outbox_addresses *to, struct error *err)
 {
     struct outbox_delivery row[URGENT_EACH];
     struct outbox_deliveries due = {row, 0, URGENT_EACH};
-    int rc = outbox_stranded(m->store, recipient, clock_now_ms(&m->clock), &due, err);
+    int rc = outbox_stranded(m->store, to, clock_now_ms(&m->clock), &due, err);
     start_rows(m, &due);
+    return rc;
+}
+
+/* `to`: an array of addresses; taken. */
+static int start_stranded_to(struct mailer *m, json_t *to, const char *of, const char *but,
+                             struct error *err)
+{
+    size_t i;
+    const json_t *one;
+    int rc = 0;
+    json_array_foreach(to, i, one)
+    {
+        const char *address = json_string_value(one);
+        const struct outbox_addresses some = {
+            .event = OUTBOX_URGENT, .recipient = &address, .count = 1, .of = of, .but = but};
+        rc = rc ? rc : start_stranded_of(m, &some, err);
+    }
+    json_decref(to);
     return rc;
 }
 
 /* A full disk has no room for the deliveries of mail about harm; it leaves all the same. */
 static int start_stranded(struct mailer *m, struct error *err)
 {
-    json_t *to = mail_settings_to(&m->settings, OUTBOX_URGENT);
-    size_t i;
-    const json_t *one;
-    int rc = 0;
-    json_array_foreach(to, i, one)
+    static const char *const HOOK[] = {OUTBOX_HOOK};
+    const struct outbox_addresses hook = {.event = OUTBOX_URGENT, .recipient = HOOK, .count = 1};
+    struct text_buffer named = {0};
+    list_plants(m, &named);
+    int rc = start_stranded_to(m, mail_settings_to(&m->settings, OUTBOX_URGENT), NULL,
+                               named.length ? named.data : NULL, err);
+    const char *name;
+    json_t *lists;
+    json_object_foreach((json_t *)m->settings.plants, name, lists)
     {
-        rc = rc ? rc : start_stranded_of(m, json_string_value(one), err);
+        char of[LENGTH_CODE + 3];
+        snprintf(of, sizeof of, ",%s,", name);
+        if (!rc)
+            rc = start_stranded_to(m, mail_settings_to_plant(&m->settings, OUTBOX_URGENT, name), of,
+                                   NULL, err);
     }
     if (!rc && *m->settings.hook_program)
-        rc = start_stranded_of(m, OUTBOX_HOOK, err);
-    json_decref(to);
+        rc = start_stranded_of(m, &hook, err);
+    text_buffer_free(&named);
     return rc;
 }
 

@@ -136,10 +136,6 @@ static const struct setting PLANT_SETTINGS[] = {
     {"mail/to", SETTING_LIST, OUTER, 0, 0, 0, "QA of that plant: who gets mail of its cases"},
     {"mail/urgent_to", SETTING_LIST, OUTER, 0, 0, 0,
      "who gets reports of harm of that plant at once; empty: as its mail/to"},
-    {"mail/digest_to", SETTING_LIST, OUTER, 0, 0, 0,
-     "who gets that plant's week; empty: as its mail/to"},
-    {"mail/due_to", SETTING_LIST, OUTER, 0, 0, 0,
-     "who gets that plant's list of what is due; empty: as its mail/to"},
     {"roles/desk", SETTING_LIST, NULL, 0, 0, 0,
      "Unix groups whose members are desk of that plant alone"},
     {"roles/qa", SETTING_LIST, NULL, 0, 0, 0,
@@ -266,7 +262,7 @@ static bool is_plant_name(const char *name)
     if (length == 0 || length > LENGTH_CODE || name[0] == ' ' || name[length - 1] == ' ')
         return false;
     for (const char *c = name; *c; c++) {
-        if (strchr("/~@", *c) || (unsigned char)*c < ' ' || *c == 0x7f)
+        if (strchr("/~@,", *c) || (unsigned char)*c < ' ' || *c == 0x7f)
             return false;
     }
     return true;
@@ -280,7 +276,7 @@ static void take_plant(const struct doc_place *place, void *arg)
     if (!is_plant_name(place->name))
         doc_fault(place,
                   "a plant is named as its lots name it, in at most %d bytes, without '/', "
-                  "'~' and '@' and with no blank around it",
+                  "'~', '@' and ',' and with no blank around it",
                   LENGTH_CODE);
     else
         doc_value(place, &MEMBERS, &taking);

@@ -179,7 +179,7 @@ static void run_on_reader(struct store *store, void *arg)
     p->asked = asks ? store : NULL;
     if (asks)
         store_drop_if(store, &p->dropped);
-    rc = plants_enter(&p->request, p->route, store, &err);
+    rc = plants_enter(&p->request, p->setup, p->route, store, &err);
     if (rc)
         request_reply_error(&p->request, rc, &err);
     else

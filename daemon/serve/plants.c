@@ -1,10 +1,11 @@
 #include "serve/plants.h"
+#include "base/text.h"
 #include "base/uuid.h"
 #include "desk/named.h"
 #include "serve/app.h"
 #include "serve/peer.h"
 #include "store/case.h"
-#include <stdio.h>
+#include <string.h>
 
 static int deny_role(unsigned roles, struct error *err)
 {
@@ -20,6 +21,47 @@ static int deny_company(struct error *err)
     return error_set(err, ERROR_DENIED, "this is of the company, not of one plant");
 }
 
+static void add_names(void *arg, const char *name)
+{
+    struct text_buffer *names = arg;
+    text_appendf(names, "%s%s", names->length ? ", " : "", name);
+}
+
+/* In the same words whether there is such a plant or not: those that are seen are named. */
+static int deny_plant(const struct request *rq, const struct setup *setup, const char *plant,
+                      struct error *err)
+{
+    struct text_buffer names = {0};
+    for (int i = 0; rq->sees_all && i < config_plant_count(setup->config); i++)
+        add_names(&names, config_plant_name(setup->config, i));
+    for (int i = 0; i < rq->seen.count; i++)
+        add_names(&names, rq->seen.plant[i]);
+    error_set(err, ERROR_INVALID, "is no plant that is named here");
+    error_field(err, "plant", plant);
+    error_hint(err, "%s%.180s", names.length ? "one of: " : "the settings name none",
+               names.length ? names.data : "");
+    text_buffer_free(&names);
+    return ERROR_INVALID;
+}
+
+/* A list of one plant. */
+static int narrow(struct request *rq, const struct setup *setup, struct error *err)
+{
+    const char *plant = request_query(rq, "plant");
+    if (!plant)
+        return 0;
+    int at = config_plant_named(setup->config, plant);
+    bool seen = at >= 0 && rq->sees_all;
+    for (int i = 0; i < rq->seen.count; i++)
+        seen = seen || strcmp(rq->seen.plant[i], plant) == 0;
+    if (!seen)
+        return deny_plant(rq, setup, plant, err);
+    rq->roles = rq->sight.company | sight_at(&rq->sight, at);
+    rq->sees_all = false;
+    rq->seen = (struct seen_plants){1, {config_plant_name(setup->config, at)}, rq->user};
+    return 0;
+}
+
 /* A plant in which the route may be asked is seen, and a role that is had in all of them is had. */
 static void see_plants(struct request *rq, const struct setup *setup, const struct route *route)
 {
@@ -33,7 +75,6 @@ static void see_plants(struct request *rq, const struct setup *setup, const stru
         rq->seen.plant[rq->seen.count++] = config_plant_name(setup->config, i);
     }
     rq->roles = roles;
-    rq->seen.user = rq->user;
 }
 
 int plants_admit(struct request *rq, const struct setup *setup, const struct route *route,
@@ -42,21 +83,24 @@ int plants_admit(struct request *rq, const struct setup *setup, const struct rou
     rq->sees_all = true;
     rq->seen.count = 0;
     rq->roles = rq->sight.company;
-    if (rq->roles & route->roles)
-        return 0;
-    see_plants(rq, setup, route);
-    if (rq->seen.count == 0)
+    rq->seen.user = rq->user;
+    if (!(rq->roles & route->roles))
+        see_plants(rq, setup, route);
+    if (!rq->sees_all && rq->seen.count == 0)
         return deny_role(route->roles, err);
-    return route->about == ROUTE_COMPANY ? deny_company(err) : 0;
+    if (!rq->sees_all && route->about == ROUTE_COMPANY)
+        return deny_company(err);
+    return 0;
 }
 
-int plants_enter(struct request *rq, const struct route *route, struct store *store,
-                 struct error *err)
+int plants_enter(struct request *rq, const struct setup *setup, const struct route *route,
+                 struct store *store, struct error *err)
 {
     char uuid[UUID_TEXT];
     int64_t id;
-    if (rq->sees_all)
-        return 0;
+    int narrowed = route->about == ROUTE_LIST ? narrow(rq, setup, err) : 0;
+    if (narrowed || rq->sees_all)
+        return narrowed;
     seen_set(store, &rq->seen);
     if (route->about == ROUTE_CASE)
         return named_case(store, rq->part[0], &id, err);

@@ -6,14 +6,16 @@
 #include "serve/route.h"
 #include "serve/setup.h"
 
-/* By rq->sight and the route's roles: fills rq->seen and rq->roles, and refuses (ERROR_DENIED) who
- * has none of them, or is of one plant where the company is asked for. */
+/* By rq->sight and the route's roles: fills rq->seen and
+ * rq->roles, and refuses (ERROR_DENIED) who has none of them, or is of one plant where the company
+ * is asked for. */
 int plants_admit(struct request *rq, const struct setup *setup, const struct route *route,
                  struct error *err);
-/* What the path names is there for who asks: the store is told whom it answers (until
- * plants_leave()). ERROR_NOT_FOUND, as the route's handler would say it of what does not exist. */
-int plants_enter(struct request *rq, const struct route *route, struct store *store,
-                 struct error *err);
+/* After the parameters were checked: a list's "plant" is one that is seen (ERROR_INVALID), and what
+ * the path names is there for who asks (ERROR_NOT_FOUND, as the route's handler would say it of
+ * what does not exist). The store is told whom it answers, until plants_leave(). */
+int plants_enter(struct request *rq, const struct setup *setup, const struct route *route,
+                 struct store *store, struct error *err);
 void plants_leave(struct store *store);
 
 #endif

@@ -79,7 +79,7 @@ static int fill(struct request *rq, struct store *store, struct text_buffer *out
     while (!rc && !*ret_end && out->length < PIECE_BYTES &&
            (!out->length || clock_monotonic_ms() < until_ms)) {
         rc = case_walk_next(store, walk, ret_end, err);
-        if (!rc && !*ret_end)
+        if (!rc && !*ret_end && seen_case(store, walk->case_id))
             rc = add_line(setup, store, walk->case_id, out, err);
     }
     setup_unref(setup);

@@ -18,7 +18,8 @@ enum route_about {
     ROUTE_COMPLAINT, /* the complaint that it names */
     ROUTE_NAMED,     /* what the handler finds by a name in path, query or body */
     ROUTE_INTAKE,    /* a complaint comes in: of whichever plant */
-    ROUTE_LIST,      /* of many: the handler tells those of the plants that are seen */
+    ROUTE_LIST,      /* of many: the store lists those of the plants that are seen, of which the
+                        parameter "plant" names one */
     ROUTE_OPEN,      /* of no plant's records */
     ROUTE_COMPANY    /* of the company as a whole: not for people of one plant */
 };
@@ -45,18 +46,18 @@ const struct route *route_find(const char *method, struct request *rq, char *ret
 #define ROUTE_TABLE(X) \
     X("POST", "complaints", INTAKE, QUICK, INTAKE, complaints_post, "rank source first_line") \
     X("POST", "complaints/preview", INTAKE, QUICK, INTAKE, complaints_preview, "") \
-    X("GET", "complaints", SHOP, QUICK, COMPANY, find_get, \
-      "word phone name ticket store lot product since after limit") \
-    X("GET", "found", SHOP, LONG, COMPANY, found_get, "word product since limit") \
+    X("GET", "complaints", SHOP, QUICK, LIST, find_get, \
+      "word phone name ticket store lot product since after limit plant") \
+    X("GET", "found", SHOP, LONG, LIST, found_get, "word product since limit plant") \
     X("GET", "complaints/*", SHOP, QUICK, COMPLAINT, joins_get, "") \
     X("POST", "complaints/*/join", INTAKE, QUICK, COMPLAINT, joins_join, "") \
     X("POST", "complaints/*/separate", INTAKE, QUICK, COMPLAINT, joins_separate, "") \
     X("POST", "complaints/*/correct", INTAKE, QUICK, COMPLAINT, corrections_correct, "") \
     X("POST", "complaints/*/withdraw", INTAKE, QUICK, COMPLAINT, corrections_withdraw, "") \
     X("GET", "history/*", SHOP, QUICK, NAMED, corrections_history, "") \
-    X("GET", "cases", SHOP, QUICK, COMPANY, cases_list, \
-      "state symptom line product cause since order owner overdue after limit") \
-    X("GET", "ranks", SHOP, LONG, COMPANY, ranks_get, "after limit all") \
+    X("GET", "cases", SHOP, QUICK, LIST, cases_list, \
+      "state symptom line product cause since order owner overdue after limit plant") \
+    X("GET", "ranks", SHOP, LONG, LIST, ranks_get, "after limit all plant") \
     X("GET", "cases/*.html", STUDY, QUICK, CASE, cases_sheet, "") \
     X("GET", "cases/*", SHOP, QUICK, CASE, cases_rank, "revision") \
     X("GET", "cases/*/why", SHOP, QUICK, CASE, cases_why, "cause") \
@@ -66,14 +67,14 @@ const struct route *route_find(const char *method, struct request *rq, char *ret
     X("POST", "cases/*/verdict", QUALITY, QUICK, CASE, cases_verdict, "") \
     X("GET", "cases/*/follow", SHOP, QUICK, CASE, follow_get_case, "") \
     X("POST", "cases/*/follow", INTAKE, QUICK, CASE, follow_change, "") \
-    X("GET", "call-backs", SHOP, QUICK, COMPANY, follow_call_backs, "limit") \
+    X("GET", "call-backs", SHOP, QUICK, LIST, follow_call_backs, "limit plant") \
     X("POST", "records/*", QUALITY, LONG, COMPANY, records_post, \
       "source load part last keep_good dry_run trial take") \
     X("GET", "loads/*/refused", QUALITY, QUICK, COMPANY, records_refused, "from") \
     X("POST", "lots/hold", QUALITY, QUICK, NAMED, holds_hold, "") \
     X("POST", "lots/release", QUALITY, QUICK, NAMED, holds_release, "") \
     X("POST", "lots/measure", QUALITY, QUICK, NAMED, measures_post, "") \
-    X("GET", "holds", SHOP, QUICK, COMPANY, holds_list, "") \
+    X("GET", "holds", SHOP, QUICK, LIST, holds_list, "plant") \
     X("GET", "lots/*", SHOP, QUICK, NAMED, lots_get, "product code_date store route") \
     X("POST", "attachments/parts", INTAKE, LONG, OPEN, attachments_part, "upload part") \
     X("POST", "attachments", INTAKE, LONG, NAMED, attachments_post, "") \

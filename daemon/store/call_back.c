@@ -1,5 +1,6 @@
 #include "store/call_back.h"
 #include "store/db.h"
+#include "store/seen_inside.h"
 #include <assert.h>
 
 int call_back_ask(struct store *store, const char *report, int32_t due_day, int64_t entry_id,
@@ -34,18 +35,20 @@ int call_back_answer(struct store *store, const char *report, int64_t entry_id, 
     " FROM call_back b JOIN follow_entry e ON e.id = b.asked_id LEFT JOIN joined j"                \
     " ON j.uuid = b.report JOIN complaint c ON c.id = coalesce(j.complaint_id,"                    \
     " (SELECT o.id FROM complaint o WHERE o.uuid = b.report)) WHERE b.answered_id IS NULL"         \
-    " AND c.withdrawn_ms IS NULL AND (?1 IS NULL OR b.due_day <= ?1) AND " KNOWN("b.report",       \
-                                                                                 "c.id")
+    " AND c.withdrawn_ms IS NULL AND (?1 IS NULL OR b.due_day <= ?1)"                              \
+    " AND " SEEN_IN("?2", SEEN_PLANT_OF("c")) " AND " KNOWN("b.report", "c.id")
 
 int call_back_waiting(struct store *store, const struct call_back_query *query, call_back_each each,
                       void *arg, struct error *err)
 {
     static const char SQL[] =
         "SELECT b.report, c.uuid, c.id, c.case_id, b.due_day, e.text, e.by_name, e.by_user,"
-        " e.at_ms" WAITING " AND (?2 IS NULL OR c.case_id = ?2) ORDER BY c.harm DESC, b.due_day,"
-        " b.id LIMIT ?3";
-    struct db_query q = db_query(
-        store, SQL, DB(DB_DAY(query->until_day), DB_ID(query->case_id), DB_INT(query->limit)), err);
+        " e.at_ms" WAITING " AND (?3 IS NULL OR c.case_id = ?3) ORDER BY c.harm DESC, b.due_day,"
+        " b.id LIMIT ?4";
+    struct db_query q = db_query(store, SQL,
+                                 DB(DB_DAY(query->until_day), DB_TEXT(seen_list(store)),
+                                    DB_ID(query->case_id), DB_INT(query->limit)),
+                                 err);
     int rc = 0;
     db_keep(&q); /* callbacks ask for contacts */
     while (!rc && db_next(&q)) {
@@ -66,7 +69,7 @@ int call_back_waiting(struct store *store, const struct call_back_query *query, 
 int call_back_count(struct store *store, int32_t until_day, int64_t *ret, struct error *err)
 {
     static const char SQL[] = "SELECT count(*)" WAITING;
-    return db_number(store, SQL, DB(DB_DAY(until_day)), ret, err);
+    return db_number(store, SQL, DB(DB_DAY(until_day), DB_TEXT(seen_list(store))), ret, err);
 }
 
 int call_back_none_yet(struct store *store, int64_t case_id, call_back_each_report each, void *arg,
@@ -99,22 +102,24 @@ int call_back_possible(struct store *store, const char *report, bool *ret, struc
 
 #define LOST                                                                                       \
     " FROM complaint c JOIN complaint_case k ON k.id = c.case_id"                                  \
-    " WHERE c.harm = 1 AND c.withdrawn_ms IS NULL AND (k.state = 'open' OR k.harm_unseen = 1)"     \
-    " AND NOT EXISTS (SELECT 1 FROM call_back b WHERE b.report = c.uuid AND b.answered_id IS"      \
-    " NOT NULL) AND NOT " KNOWN("c.uuid", "c.id")
+    " WHERE " SEEN_IN("?2", SEEN_PLANT_OF("c")) " AND c.harm = 1 AND c.withdrawn_ms IS NULL AND "  \
+                                                "(k.state = 'open' OR k.harm_unseen = 1)"          \
+                                                " AND NOT EXISTS (SELECT 1 FROM call_back b "      \
+                                                "WHERE b.report = c.uuid AND b.answered_id IS"     \
+                                                " NOT NULL) AND NOT " KNOWN("c.uuid", "c.id")
 
 int call_back_unreachable_count(struct store *store, int64_t before_ms, int64_t *ret,
                                 struct error *err)
 {
     static const char SQL[] = "SELECT count(*)" LOST " AND (?1 IS NULL OR c.logged_ms < ?1)";
-    return db_number(store, SQL, DB(DB_MS(before_ms)), ret, err);
+    return db_number(store, SQL, DB(DB_MS(before_ms), DB_TEXT(seen_list(store))), ret, err);
 }
 
 int call_back_unreachable(struct store *store, int limit, call_back_each_lost each, void *arg,
                           struct error *err)
 {
     static const char SQL[] = "SELECT c.uuid, c.id, c.case_id" LOST " ORDER BY c.id DESC LIMIT ?1";
-    struct db_query q = db_query(store, SQL, DB(DB_INT(limit)), err);
+    struct db_query q = db_query(store, SQL, DB(DB_INT(limit), DB_TEXT(seen_list(store))), err);
     int rc = 0;
     db_keep(&q); /* callbacks ask for the complaints */
     while (!rc && db_next(&q))

@@ -3,7 +3,7 @@
 #include "store/case_inside.h"
 #include "store/db.h"
 #include "store/numbers.h"
-#include "store/seen.h"
+#include "store/seen_inside.h"
 #include <assert.h>
 #include <string.h>
 
@@ -145,7 +145,8 @@ int case_of_uuid(struct store *store, const char *uuid, int64_t *ret_case, struc
     " AND (?4 IS NULL OR c.top_cause = ?4)"                                                        \
     " AND (?5 IS NULL OR c.state = ?5 OR (?5 = 'open' AND c.harm_unseen = 1))"                     \
     " AND (?6 IS NULL OR c.as_of_ms >= ?6)"                                                        \
-    " AND (?17 IS NULL OR lower(f.owner) = lower(?17)) AND (?18 IS NULL OR f.due_day < ?18)"
+    " AND " SEEN_IN("?19", SEEN_PLANT_OF("c")) " AND (?17 IS NULL OR lower(f.owner) = "            \
+                                               "lower(?17)) AND (?18 IS NULL OR f.due_day < ?18)"
 /* How severe it is held; harm is urgent whether it was weighed yet or not. */
 #define CASE_SEVERITY(c, f)                                                                        \
     "CASE WHEN " c ".harm <> 0 THEN 3 ELSE coalesce(" f ".set_to, " f ".by_rule, 0) END"
@@ -175,7 +176,8 @@ int case_list(struct store *store, const struct case_filter *filter, case_each e
            DB_TEXT(filter->cause), DB_TEXT(filter->state), DB_MS(filter->since_ms),
            DB_ID(filter->after), DB_INT(filter->limit), DB_ID(p[0]), DB_ID(p[1]), DB_ID(p[2]),
            DB_ID(p[3]), DB_ID(p[4]), DB_ID(p[5]), DB_ID(p[6]), DB_ID(p[7]), DB_TEXT(filter->owner),
-           DB_DAY(filter->due_before ? filter->due_before : WHEN_UNKNOWN_DAY)),
+           DB_DAY(filter->due_before ? filter->due_before : WHEN_UNKNOWN_DAY),
+           DB_TEXT(seen_list(store))),
         err);
     int rc = 0;
     db_keep(&q); /* callbacks ask for the lots' records */
@@ -204,9 +206,11 @@ int case_of_lot(struct store *store, int64_t lot_id, case_each each, void *arg, 
 
 int case_ids_after(struct store *store, int64_t after, struct store_ids *ret, struct error *err)
 {
-    static const char SQL[] = "SELECT id FROM complaint_case WHERE id > ?1 AND complaints > 0"
-                              " ORDER BY id LIMIT ?2";
-    return db_ids(store, SQL, DB(DB_INT(after), DB_INT(ret->capacity)), ret, err);
+    static const char SQL[] =
+        "SELECT c.id FROM complaint_case c WHERE c.id > ?1 AND c.complaints"
+        " > 0 AND " SEEN_IN("?3", SEEN_PLANT_OF("c")) " ORDER BY c.id LIMIT ?2";
+    return db_ids(store, SQL, DB(DB_INT(after), DB_INT(ret->capacity), DB_TEXT(seen_list(store))),
+                  ret, err);
 }
 
 /* The lots in order, and of each its cases: whatever is asked for, it goes by an index. */

@@ -4,7 +4,7 @@
 #include "store/db.h"
 #include "store/entry_words.h"
 #include "store/lot_find.h"
-#include "store/seen.h"
+#include "store/seen_inside.h"
 #include <ctype.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -234,7 +234,7 @@ static int want(struct store *store, const struct entry_filter *f, struct wanted
 }
 
 /* ?1 match, ?2 ticket, ?3 phone, ?4 ?5 ?6 words of the name, ?7 lot's match, ?8 lot, ?9 since,
- * ?10 after, ?11 limit; ?12 ?13 ?14 words held back, ?15 match of the others.
+ * ?10 after, ?11 limit; ?12 ?13 ?14 words held back, ?15 match of the others; ?18 plants seen.
  *
  * Sets of entries, each by itself, so that the smallest can lead; `caller`s and `held` are found by
  * contacts. Of what is not asked for a set is empty, and never made unless it is spoken of. Who
@@ -295,7 +295,7 @@ static int want(struct store *store, const struct entry_filter *f, struct wanted
     " AND (?16 IS NULL AND ?17 IS NULL OR EXISTS(SELECT 1 FROM product p WHERE (p.family = ?17"    \
     " OR instr(?16, ',' || p.id || ',') > 0) AND (p.id = (SELECT l.product_id FROM lot l WHERE"    \
     " l.id = c.lot_id) OR c.lot_id IS NULL AND coalesce(j.body, c.body) LIKE '%\"product\":\"' ||" \
-    " p.product || '\"%'))) "
+    " p.product || '\"%'))) AND " SEEN_IN("?18", SEEN_PLANT_OF("c")) " "
 #define LAST_FIRST(id) "ORDER BY " id " DESC LIMIT ?11"
 
 /* A statement each, for no planner can know that a caller is one among a million while the words
@@ -349,7 +349,7 @@ int entry_find(struct store *store, const struct entry_filter *f, entry_each_fou
                DB_SAID(w.name[1]), DB_SAID(w.name[2]), DB_SAID(w.lot_match.data), DB_SAID(w.lot),
                DB_MS(f->since_ms), DB_ID(f->after), DB_INT(f->limit), DB_SAID(w.held[0]),
                DB_SAID(w.held[1]), DB_SAID(w.held[2]), DB_SAID(w.rest.data), DB_SAID(f->products),
-               DB_SAID(f->family)),
+               DB_SAID(f->family), DB_TEXT(seen_list(store))),
             err);
         rc = each_found(&q, each, arg);
     }

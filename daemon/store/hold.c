@@ -4,6 +4,7 @@
 #include "store/db.h"
 #include "store/lot_find.h"
 #include "store/numbers.h"
+#include "store/seen_inside.h"
 #include <assert.h>
 #include <stdio.h>
 #include <string.h>
@@ -66,9 +67,10 @@ int hold_each_of(struct store *store, const struct hold_of *of, hold_each each, 
 int hold_each_standing(struct store *store, int64_t until_ms, hold_each each, void *arg,
                        struct error *err)
 {
-    static const char SQL[] = ROWS " WHERE h.at_ms <= ?1 AND (h.ended_ms IS NULL OR"
-                                   " h.ended_ms > ?1) ORDER BY h.at_ms, h.id";
-    struct db_query q = db_query(store, SQL, DB(DB_MS(until_ms)), err);
+    static const char SQL[] = ROWS
+        " WHERE h.at_ms <= ?1 AND (h.ended_ms IS NULL OR"
+        " h.ended_ms > ?1) AND " SEEN_IN("?2", "coalesce(l.plant, '')") " ORDER BY h.at_ms, h.id";
+    struct db_query q = db_query(store, SQL, DB(DB_MS(until_ms), DB_TEXT(seen_list(store))), err);
     return each_row(&q, each, arg);
 }
 

@@ -6,6 +6,7 @@
 #include "base/text.h"
 #include "store/db.h"
 #include "store/numbers.h"
+#include "store/seen_inside.h"
 #include <assert.h>
 #include <stdlib.h>
 #include <string.h>
@@ -63,6 +64,14 @@ int outbox_ids(struct store *store, const char *begin, outbox_each_id each, void
 
 /* ---- who gets it ---- */
 
+/* The plant of a mail's case. */
+#define PLANT_OF(mail)                                                                             \
+    "coalesce((SELECT l.plant FROM complaint_case k JOIN lot l ON l.id = k.lot_id WHERE k.id "     \
+    "= " mail ".case_id), '')"
+#define IS_OF(mail, of, but)                                                                       \
+    SEEN_IN(of, PLANT_OF(mail))                                                                    \
+    " AND (" but " IS NULL OR instr(" but ", ',' || " PLANT_OF(mail) " || ',') = 0)"
+
 static int add_deliveries(struct store *store, const struct outbox_addresses *a,
                           const char *recipient, int64_t now_ms, struct error *err)
 {
@@ -71,9 +80,12 @@ static int add_deliveries(struct store *store, const struct outbox_addresses *a,
         " SELECT id, ?2, CASE event WHEN '" OUTBOX_URGENT
         "' THEN 1 ELSE 0 END, ?4, CASE WHEN not_before_ms > ?4 THEN"
         " not_before_ms ELSE ?4 END FROM outbox WHERE event = ?1"
-        " AND (state = 'new' OR (?3 = 1 AND state = 'open')) ON CONFLICT DO NOTHING";
+        " AND (state = 'new' OR (?3 = 1 AND state = 'open')) AND " IS_OF(
+            "outbox", "?5", "?6") " ON CONFLICT DO NOTHING";
     return db_run(store, SQL,
-                  DB(DB_TEXT(a->event), DB_TEXT(recipient), DB_INT(a->all), DB_MS(now_ms)), err);
+                  DB(DB_TEXT(a->event), DB_TEXT(recipient), DB_INT(a->all), DB_MS(now_ms),
+                     DB_TEXT(a->of), DB_TEXT(a->but)),
+                  err);
 }
 
 static bool is_among(const struct outbox_addresses *a, const char *recipient)
@@ -86,37 +98,41 @@ static bool is_among(const struct outbox_addresses *a, const char *recipient)
 }
 
 /* Makes `*after` the next recipient who still has a delivery of this event to come; "": none. */
-static int next_unsent(struct store *store, const char *event, char after[OUTBOX_RECIPIENT],
-                       struct error *err)
+static int next_unsent(struct store *store, const struct outbox_addresses *a,
+                       char after[OUTBOX_RECIPIENT], struct error *err)
 {
     static const char SQL[] =
         "SELECT min(d.recipient) FROM outbox_delivery d JOIN outbox o ON o.id = d.mail_id"
-        " WHERE d.state <> 'sent' AND o.event = ?1 AND d.recipient > ?2";
+        " WHERE d.state <> 'sent' AND o.event = ?1 AND d.recipient > ?2 AND " IS_OF("o", "?3",
+                                                                                    "?4");
     char next[OUTBOX_RECIPIENT] = "";
-    struct db_query q = db_query(store, SQL, DB(DB_TEXT(event), DB_TEXT(after)), err);
+    struct db_query q = db_query(
+        store, SQL, DB(DB_TEXT(a->event), DB_TEXT(after), DB_TEXT(a->of), DB_TEXT(a->but)), err);
     if (db_next(&q))
         db_copy(&q, 0, next, sizeof next);
     memcpy(after, next, sizeof next);
     return db_end(&q, 0);
 }
 
-static int drop_recipient(struct store *store, const char *event, const char *recipient,
-                          struct error *err)
+static int drop_recipient(struct store *store, const struct outbox_addresses *a,
+                          const char *recipient, struct error *err)
 {
     static const char SQL[] = "DELETE FROM outbox_delivery WHERE recipient = ?2 AND state <> 'sent'"
-                              " AND mail_id IN (SELECT id FROM outbox WHERE event = ?1)";
-    return db_run(store, SQL, DB(DB_TEXT(event), DB_TEXT(recipient)), err);
+                              " AND mail_id IN (SELECT o.id FROM outbox o WHERE o.event = ?1"
+                              " AND " IS_OF("o", "?3", "?4") ")";
+    return db_run(store, SQL,
+                  DB(DB_TEXT(a->event), DB_TEXT(recipient), DB_TEXT(a->of), DB_TEXT(a->but)), err);
 }
 
 static int drop_others(struct store *store, const struct outbox_addresses *a, struct error *err)
 {
     char recipient[OUTBOX_RECIPIENT] = "";
-    int rc = next_unsent(store, a->event, recipient, err);
+    int rc = next_unsent(store, a, recipient, err);
     while (!rc && *recipient) {
         if (!is_among(a, recipient))
-            rc = drop_recipient(store, a->event, recipient, err);
+            rc = drop_recipient(store, a, recipient, err);
         if (!rc)
-            rc = next_unsent(store, a->event, recipient, err);
+            rc = next_unsent(store, a, recipient, err);
     }
     return rc;
 }
@@ -241,6 +257,7 @@ static int take_deliveries(struct db_query *q, bool urgent, struct outbox_delive
         db_copy(q, 4, row->event, sizeof row->event);
         db_copy(q, 5, row->recipient, sizeof row->recipient);
         db_copy(q, 6, row->message_id, sizeof row->message_id);
+        db_copy(q, 9, row->plant, sizeof row->plant);
     }
     ret->count = q->rows;
     return db_end(q, 0);
@@ -253,17 +270,21 @@ int outbox_due(struct store *store, bool urgent, int64_t now_ms, struct outbox_d
      * hundreds waiting leaves room in the list for the others */
     static const char SQL[] =
         "SELECT d.mail_id, o.created_ms, d.since_ms, d.attempts, o.event, d.recipient,"
-        " o.message_id, x.payload, o.case_id FROM (SELECT d.*, row_number() OVER (PARTITION BY"
-        " d.recipient ORDER BY d.attempts > 0, d.due_ms, d.mail_id) AS turn FROM outbox_delivery d"
-        " JOIN outbox o ON o.id = d.mail_id"
-        " WHERE d.state = 'waiting' AND d.urgent = ?1 AND (d.due_ms <= ?2 OR d.due_ms > ?3)"
-        " AND o.held IS NULL AND (o.not_before_ms IS NULL OR o.taken_up = 1)"
-        " AND (d.urgent = 1 OR NOT EXISTS(SELECT 1 FROM outbox b JOIN outbox_delivery e"
-        " ON e.mail_id = b.id WHERE b.case_id = o.case_id AND b.id < o.id AND b.event = o.event"
-        " AND b.held IS NULL AND e.recipient = d.recipient AND e.state = 'waiting'))"
-        " ORDER BY d.attempts > 0, turn, d.due_ms, d.mail_id LIMIT ?4) d"
-        " JOIN outbox o ON o.id = d.mail_id LEFT JOIN outbox_text x ON x.mail_id = o.id"
-        " ORDER BY d.attempts > 0, d.turn, d.due_ms, d.mail_id";
+        " o.message_id, x.payload, o.case_id, " PLANT_OF(
+            "o") " FROM (SELECT d.*, row_number() OVER (PARTITION BY"
+                 " d.recipient ORDER BY d.attempts > 0, d.due_ms, d.mail_id) AS turn FROM "
+                 "outbox_delivery d"
+                 " JOIN outbox o ON o.id = d.mail_id"
+                 " WHERE d.state = 'waiting' AND d.urgent = ?1 AND (d.due_ms <= ?2 OR d.due_ms > "
+                 "?3)"
+                 " AND o.held IS NULL AND (o.not_before_ms IS NULL OR o.taken_up = 1)"
+                 " AND (d.urgent = 1 OR NOT EXISTS(SELECT 1 FROM outbox b JOIN outbox_delivery e"
+                 " ON e.mail_id = b.id WHERE b.case_id = o.case_id AND b.id < o.id AND b.event = "
+                 "o.event"
+                 " AND b.held IS NULL AND e.recipient = d.recipient AND e.state = 'waiting'))"
+                 " ORDER BY d.attempts > 0, turn, d.due_ms, d.mail_id LIMIT ?4) d"
+                 " JOIN outbox o ON o.id = d.mail_id LEFT JOIN outbox_text x ON x.mail_id = o.id"
+                 " ORDER BY d.attempts > 0, d.turn, d.due_ms, d.mail_id";
     struct db_query q = db_query(store, SQL,
                                  DB(DB_INT(urgent), DB_MS(now_ms),
                                     DB_MS(now_ms + OUTBOX_RETRY_MOST_MS), DB_INT(ret->capacity)),
@@ -271,22 +292,28 @@ int outbox_due(struct store *store, bool urgent, int64_t now_ms, struct outbox_d
     return take_deliveries(&q, urgent, ret);
 }
 
-int outbox_stranded(struct store *store, const char *recipient, int64_t now_ms,
+int outbox_stranded(struct store *store, const struct outbox_addresses *to, int64_t now_ms,
                     struct outbox_deliveries *ret, struct error *err)
 {
     enum { TAKEN_UP_MS = 60000 }; /* whoever gathers in a mail has committed by then */
     static const char SQL[] =
         "SELECT o.id, o.created_ms, coalesce(d.since_ms, ?2), coalesce(d.attempts, 0), o.event, ?1,"
-        " o.message_id, x.payload, o.case_id FROM outbox o LEFT JOIN outbox_text x"
-        " ON x.mail_id = o.id LEFT JOIN outbox_delivery d ON d.mail_id = o.id AND d.recipient = ?1"
-        " WHERE o.event = '" OUTBOX_URGENT "' AND o.state IN ('new', 'open') AND o.held IS NULL"
-        " AND coalesce(o.not_before_ms, 0) <= ?3 AND (d.mail_id IS NULL OR (d.state = 'waiting'"
-        " AND o.not_before_ms IS NOT NULL AND o.taken_up = 0 AND d.due_ms <= ?2))"
-        " AND (d.mail_id IS NOT NULL OR o.state = 'new') ORDER BY o.id LIMIT ?4";
-    struct db_query q = db_query(
-        store, SQL,
-        DB(DB_TEXT(recipient), DB_MS(now_ms), DB_MS(now_ms - TAKEN_UP_MS), DB_INT(ret->capacity)),
-        err);
+        " o.message_id, x.payload, o.case_id, " PLANT_OF(
+            "o") " FROM outbox o LEFT JOIN outbox_text x"
+                 " ON x.mail_id = o.id LEFT JOIN outbox_delivery d ON d.mail_id = o.id AND "
+                 "d.recipient = ?1"
+                 " WHERE o.event = '" OUTBOX_URGENT
+                 "' AND o.state IN ('new', 'open') AND o.held IS NULL"
+                 " AND coalesce(o.not_before_ms, 0) <= ?3 AND (d.mail_id IS NULL OR (d.state = "
+                 "'waiting'"
+                 " AND o.not_before_ms IS NOT NULL AND o.taken_up = 0 AND d.due_ms <= ?2))"
+                 " AND (d.mail_id IS NOT NULL OR o.state = 'new') AND " IS_OF(
+                     "o", "?5", "?6") " ORDER BY o.id LIMIT ?4";
+    struct db_query q =
+        db_query(store, SQL,
+                 DB(DB_TEXT(to->recipient[0]), DB_MS(now_ms), DB_MS(now_ms - TAKEN_UP_MS),
+                    DB_INT(ret->capacity), DB_TEXT(to->of), DB_TEXT(to->but)),
+                 err);
     return take_deliveries(&q, true, ret);
 }
 

@@ -4,6 +4,7 @@
 #ifndef ODDLOAF_STORE_OUTBOX_H
 #define ODDLOAF_STORE_OUTBOX_H
 
+#include "base/length.h"
 #include "store/store.h"
 
 /* The events whose mail waits for no other, is never parked and tried again without end. */
@@ -44,6 +45,9 @@ struct outbox_addresses {
     const char *const *recipient;
     size_t count;
     bool all; /* every mail that is not sent yet; else only those that have no deliveries */
+    /* Mails of cases of these plants alone, or of all but these (and of no case): ",Larkfen,";
+     * NULL: whichever. */
+    const char *of, *but;
 };
 /* Gives mails deliveries, due now. With `all`, deliveries that have not left are dropped where
  * their recipient is none any more. */
@@ -83,6 +87,7 @@ struct outbox_delivery {
     int64_t since_ms;                     /* tried since: what parking goes by */
     int attempts;
     bool urgent;
+    char plant[LENGTH_CODE + 1]; /* of its case, "" none */
     char event[OUTBOX_EVENT], recipient[OUTBOX_RECIPIENT];
     char message_id[128];
     char *payload; /* malloc'd JSON */
@@ -97,10 +102,10 @@ struct outbox_deliveries {
  * or was parked. */
 int outbox_due(struct store *store, bool urgent, int64_t now_ms, struct outbox_deliveries *ret,
                struct error *err);
-/* Those urgent ones that would be due to this recipient and could not be given a delivery, or taken
- * up a minute after they were due: on a full disk they leave by what is there, and their deliveries
- * are written (outbox_address()) before what became of them. */
-int outbox_stranded(struct store *store, const char *recipient, int64_t now_ms,
+/* Those urgent ones that would be due to the first of these recipients and could not be given a
+ * delivery, or taken up a minute after they were due: on a full disk they leave by what is there,
+ * and their deliveries are written (outbox_address()) before what became of them. */
+int outbox_stranded(struct store *store, const struct outbox_addresses *to, int64_t now_ms,
                     struct outbox_deliveries *ret, struct error *err);
 /* Whether it still waits as it did when it was read: nobody has tried it since. */
 bool outbox_stands(struct store *store, const struct outbox_delivery *delivery);

@@ -1,7 +1,9 @@
 #include "store/seen.h"
 #include "base/text.h"
 #include "store/db.h"
+#include "store/seen_inside.h"
 #include "store/store_inside.h"
+#include <stdio.h>
 #include <string.h>
 
 void seen_set(struct store *store, const struct seen_plants *seen)
@@ -9,9 +11,18 @@ void seen_set(struct store *store, const struct seen_plants *seen)
     struct seen_kept *kept = &store->seen;
     kept->some = seen != NULL;
     kept->count = 0;
-    for (int i = 0; seen && i < seen->count; i++)
+    snprintf(kept->list, sizeof kept->list, ",");
+    for (int i = 0; seen && i < seen->count; i++) {
+        size_t used = strlen(kept->list);
         text_clip(seen->plant[i], kept->plant[kept->count++], sizeof kept->plant[0]);
+        snprintf(kept->list + used, sizeof kept->list - used, "%s,", kept->plant[i]);
+    }
     text_clip(seen ? seen->user : "", kept->user, sizeof kept->user);
+}
+
+const char *seen_list(const struct store *store)
+{
+    return store->seen.some ? store->seen.list : NULL;
 }
 
 bool seen_all(const struct store *store)

@@ -17,6 +17,7 @@ struct seen_kept {
     bool some; /* else all */
     int count;
     char plant[SEEN_PLANTS][LENGTH_CODE + 1], user[64];
+    char list[SEEN_PLANTS * (LENGTH_CODE + 1) + 2]; /* store/seen_inside.h */
 };
 
 struct store {

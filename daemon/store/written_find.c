@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "store/db.h"
 #include "store/lot_find.h"
+#include "store/seen_inside.h"
 #include <ctype.h>
 #include <stdlib.h>
 #include <string.h>
@@ -43,49 +44,54 @@ static bool has_words(const char *text, const char *words)
 
 /* ---- what is looked through ---- */
 
-/* ?1 how a folded code begins, ?2 since, ?3 products, ?4 family. Of each: id, when, case, lot,
- * complaint, by, what it says; what is looked for stands in the last two. */
+/* ?1 how a folded code begins, ?2 since, ?3 products, ?4 family, ?5 plants that are seen. Of each:
+ * id, when, case, lot, complaint, by, what it says; what is looked for stands in the last two. */
 #define OF_PRODUCT                                                                                 \
     " AND (?3 IS NULL AND ?4 IS NULL OR l.product_id IN (SELECT id FROM product WHERE family = ?4" \
     " OR instr(?3, ',' || id || ',') > 0)) "
-#define SINCE(column) "(?2 IS NULL OR " column " >= ?2)" OF_PRODUCT
+#define SINCE(column, plant)                                                                       \
+    "(?2 IS NULL OR " column " >= ?2)" OF_PRODUCT "AND " SEEN_IN("?5", plant) " "
+#define OF_LOT "coalesce(l.plant, '')"
 
 static const char SQL_LOT[] =
     "SELECT l.id, l.packed_from_ms, 0, l.lot, '', '', p.product || coalesce(', ' || p.name, '') ||"
     " ', line ' || l.line FROM lot l JOIN product p ON p.id = l.product_id WHERE l.fold >= ?1"
     " AND l.fold < ?1 || " DB_LAST_LETTER
-    " AND " SINCE("l.packed_from_ms") "ORDER BY l.fold LIMIT 1000";
+    " AND " SINCE("l.packed_from_ms", OF_LOT) "ORDER BY l.fold LIMIT 1000";
 static const char SQL_CASE[] =
     "SELECT k.id, k.as_of_ms, k.id, coalesce(l.lot, ''), '', coalesce(f.owner, ''), k.symptom"
     " FROM complaint_case k LEFT JOIN case_follow f ON f.case_id = k.id LEFT JOIN lot l ON l.id ="
-    " k.lot_id WHERE k.complaints > 0 AND " SINCE("k.as_of_ms") "ORDER BY k.id DESC";
+    " k.lot_id WHERE k.complaints > 0 AND " SINCE("k.as_of_ms",
+                                                  SEEN_PLANT_OF("k")) "ORDER BY k.id DESC";
 static const char SQL_NOTE[] = "SELECT e.id, e.at_ms, e.case_id, coalesce(l.lot, ''), '', "
                                "e.by_name, e.text FROM follow_entry e"
                                " JOIN complaint_case k ON k.id = e.case_id LEFT JOIN lot l ON l.id "
                                "= k.lot_id WHERE e.text <> ''"
-                               " AND " SINCE("e.at_ms") "ORDER BY e.id DESC";
+                               " AND " SINCE("e.at_ms", SEEN_PLANT_OF("k")) "ORDER BY e.id DESC";
 static const char SQL_RESULT[] =
     "SELECT m.id, m.at_ms, coalesce(m.case_id, 0), l.lot, '', m.by_name, m.quantity || ' ' || "
     "m.said"
     " || ': ' || m.lab || ', sample ' || m.sample || CASE WHEN m.method <> '' THEN ', ' || m.method"
     " ELSE '' END || CASE WHEN m.note <> '' THEN '; ' || m.note ELSE '' END FROM measured m JOIN "
     "lot"
-    " l ON l.id = m.lot_id WHERE m.ended_ms IS NULL AND " SINCE("m.at_ms") "ORDER BY m.id DESC";
+    " l ON l.id = m.lot_id WHERE m.ended_ms IS NULL AND " SINCE("m.at_ms",
+                                                                OF_LOT) "ORDER BY m.id DESC";
 static const char SQL_FILE[] =
     "SELECT t.id, t.at_ms, coalesce(t.case_id, c.case_id), coalesce(l.lot, ''), coalesce(c.uuid, "
     "''),"
     " t.by_name, t.name FROM attached t LEFT JOIN complaint c ON c.id = t.complaint_id JOIN"
     " complaint_case k ON k.id = coalesce(t.case_id, c.case_id) LEFT JOIN lot l ON l.id = k.lot_id"
-    " WHERE t.ended_ms IS NULL AND " SINCE("t.at_ms") "ORDER BY t.id DESC";
+    " WHERE t.ended_ms IS NULL AND " SINCE("t.at_ms", SEEN_PLANT_OF("k")) "ORDER BY t.id DESC";
 static const char SQL_HOLD[] =
     "SELECT h.id, h.at_ms, coalesce(h.case_id, 0), h.code, '', h.by_name, h.reason ||"
     " coalesce('; ' || h.end_reason, '') FROM hold h LEFT JOIN lot l ON l.id = h.lot_id"
-    " WHERE " SINCE("h.at_ms") "ORDER BY h.id DESC";
-static const char SQL_ACTION[] = "SELECT a.id, a.at_ms, 0, '', '', a.by_name, coalesce(a.cause || "
-                                 "' ', '') || coalesce('line ' ||"
-                                 " a.line || ' ', '') || coalesce(a.place || ' ', '') || a.note "
-                                 "FROM corrective_action a LEFT JOIN"
-                                 " lot l ON false WHERE " SINCE("a.at_ms") "ORDER BY a.id DESC";
+    " WHERE " SINCE("h.at_ms", OF_LOT) "ORDER BY h.id DESC";
+static const char SQL_ACTION[] =
+    "SELECT a.id, a.at_ms, 0, '', '', a.by_name, coalesce(a.cause || "
+    "' ', '') || coalesce('line ' ||"
+    " a.line || ' ', '') || coalesce(a.place || ' ', '') || a.note "
+    "FROM corrective_action a LEFT JOIN"
+    " lot l ON false WHERE " SINCE("a.at_ms", "''") "ORDER BY a.id DESC";
 
 static const char *const SQL[WRITTEN_KINDS] = {
     [WRITTEN_LOT] = SQL_LOT,       [WRITTEN_CASE] = SQL_CASE, [WRITTEN_NOTE] = SQL_NOTE,
@@ -115,9 +121,10 @@ int written_find(struct store *store, enum written_kind kind, const struct writt
     lot_find_fold(f->words, fold, sizeof fold);
     if (kind == WRITTEN_LOT && strlen(fold) < LEAST_CODE)
         return 0;
-    struct db_query q = db_query(
-        store, SQL[kind],
-        DB(DB_TEXT(fold), DB_MS(f->since_ms), DB_SAID(f->products), DB_SAID(f->family)), err);
+    struct db_query q = db_query(store, SQL[kind],
+                                 DB(DB_TEXT(fold), DB_MS(f->since_ms), DB_SAID(f->products),
+                                    DB_SAID(f->family), DB_TEXT(seen_list(store))),
+                                 err);
     while (!rc && told < f->limit && db_next(&q)) {
         const struct written_row row = {.kind = kind,
                                         .id = db_int64(&q, 0),

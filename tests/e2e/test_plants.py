@@ -30,11 +30,21 @@ NEVER = {"case": "C977", "lot": "L2 6319 B0811", "complaint": str(uuid.uuid4()),
 
 class Company(Remote):
     def __init__(self):
-        plants = {OWN: {"title": "The Larkfen Bakery"}, OTHER: {"settle_lot_at": 97}}
+        plants = {OWN: {"title": "The Larkfen Bakery"}, OTHER: {
+            "settle_lot_at": 97, "mail": {"to": ["qa@quarrhill.example"], "urgent_to": ["safety@quarrhill.example"]}}}
         super().__init__(BINARIES, config={"plants": plants, "plant": "Two Mills", "limits": {"idle_s": 3600}})
         tokens = {hashlib.sha256(f"token of {who}".encode()).hexdigest(): {"role": who, "name": NAME[who]} for who in ALL}
         (self.dir / "tokens.json").write_text(json.dumps(tokens))
         self.open = {}
+        program = self.dir / "sendmail"  # keeps each mail, its recipient before it
+        (self.dir / "mails").mkdir()
+        program.write_text(f"""#!/bin/sh
+for to; do :; done
+file=$(mktemp {self.dir}/mails/XXXXXX)
+{{ echo "$to"; cat; }} >"$file" """)
+        program.chmod(0o755)
+        self.config["mail"] = {"program": str(program), "to": ["qa@twomills.example"],
+                               "urgent_to": ["safety@twomills.example"]}
 
     def ask(self, who, method, path, body=None, type_="application/json"):
         """Status and text."""
@@ -238,6 +248,43 @@ def check_reach_is_counted(company, things):
         assert [lot["lot"] for lot in part["lots"]] == [lot["lot"] for lot in whole["lots"] if lot["lot"] not in others]
 
 
+LISTS = ("cases?state=all", "ranks", "ranks?all=1", "holds", "call-backs", "complaints?word=%s", "found?word=%s")
+
+
+def check_lists(company, things):
+    """A list has what is one's own, all of it, and with a plant that plant's; another's is no plant at all."""
+    own, other = (words_of(plant, things[plant]) for plant in (OWN, OTHER))
+    for path in LISTS:
+        for who, query in (("qa@" + OWN, ""), ("desk@" + OWN, ""), ("qa", OWN), ("admin", OWN), ("qa@" + OWN, OWN)):
+            ask = path.replace("%s", WORD[OWN]) + (("&" if "?" in path else "?") + "plant=" + query if query else "")
+            got, text = company.ask(who, "GET", ask)
+            assert got == 200 and found_in(text, own, []) and not found_in(text, other, []), (who, ask, got, text)
+        full = company.ask("qa", "GET", path.replace("%s", WORD[OTHER]))[1]
+        assert found_in(full, other, []), (path, full)
+        refused = [company.ask("qa@" + OWN, "GET", path.replace("%s", "x") + ("&" if "?" in path else "?") + "plant=" + plant)
+                   for plant in (OTHER, "Nowhere")]
+        assert refused[0][0] == 400 and refused[0][1].replace(OTHER, "~") == refused[1][1].replace("Nowhere", "~"), refused
+    assert company.ask("qa", "GET", "cases?plant=Nowhere")[0] == 400
+    calls = json.loads(company.ask("desk@" + OWN, "GET", "call-backs")[1])
+    assert calls["waiting"] == len(calls["call_backs"]) == 1 and len(calls["unreachable"]) == 1, calls
+    some = json.loads(company.ask("qa@" + OWN, "GET", "cases?state=all&limit=1")[1])
+    assert len(some["cases"]) == 1 and some["next"], some
+
+
+def check_readme(company, things):
+    """Its commands, as a person of the company gives them."""
+    section = (ROOT / "README.md").read_text().split("## Several plants")[1].split("## ")[0]
+    lines = re.search(r"```sh\n(.*?)```", section, re.S).group(1).splitlines()
+    assert len(lines) == 4, lines
+    for line in lines:
+        said = company.client(*line.split()[1:], check=0).stdout
+        assert not found_in(said, words_of(OTHER, things[OTHER]), []), (line, said)
+    assert things[OWN]["case"] in company.client(*lines[0].split()[1:], check=0).stdout
+    assert company.client("follow", things[OWN]["case"], "--plant", OWN).returncode == 2
+    assert company.client("cases", "--plant", "Nowhere", check=1).stderr
+    assert "oddloafd.json(5)" in section and ".Sh PLANTS" in (ROOT / "daemon/oddloafd.json.5").read_text()
+
+
 def check_passed_on(company, things):
     """A complaint whose code is another plant's is taken, is that plant's, and tells nothing of it."""
     words = words_of(OTHER, things[OTHER])
@@ -283,6 +330,20 @@ def check_moved_away(company, things):
         assert got == 200 and not found_in(text, words_of(other, things[other]), []), (who, text)
 
 
+def check_mails(company, things):
+    """Mail of a plant's cases and harm goes to that plant's people; where it has no lists, to the company's."""
+    company.wait_idle()
+    sent = [file.read_text().split("\n", 1) for file in (company.dir / "mails").iterdir()]
+    for plant, where, title in ((OWN, "twomills", "The Larkfen Bakery"), (OTHER, "quarrhill", OTHER)):
+        for kind, to in (("harmed", f"safety@{where}.example"), ("case", f"qa@{where}.example")):
+            case = things[plant][kind]
+            got = {(who, re.search(r"^To: (.*)$", text, re.M).group(1)) for who, text in sent
+                   if re.search(rf"^Subject:.*\b{case}\b", text, re.M)}
+            assert got and {who for who, _ in got} <= {f"qa@{where}.example", f"safety@{where}.example"}, (plant, case, got)
+            assert to in {who for who, _ in got} and all(who in said for who, said in got), (plant, case, got)
+        assert any(title in text for who, text in sent if who.endswith(where + ".example")), (title, sent[:1])
+
+
 def check_of_the_company(company, table):
     """What cannot be told of one plant is refused to whoever has a role there and none in the company, with the reason;
     oddloafd(8) lists it."""
@@ -305,11 +366,14 @@ def main():
         check_one_sees_ones_own(company, things)
         check_settle_level(company)
         check_reach_is_counted(company, things)
+        check_lists(company, things)
+        check_readme(company, things)
         asked = check_nothing_is_told(company, table, things)
         asked += check_as_if_it_were_not_there(company, table, things)
         check_of_the_company(company, table)
         check_passed_on(company, things)
         check_moved_away(company, things)
+        check_mails(company, things)
     print(f"{asked} questions of people of {OWN} told nothing of {OTHER}")
 
 

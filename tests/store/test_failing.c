@@ -263,7 +263,7 @@ DOES(mails)
                                     .message_id = "<1@mill.example>",
                                     .payload = "{}",
                                     .created_ms = DAY(2)};
-    const struct outbox_addresses addresses = {"urgent", TO, 1, true};
+    const struct outbox_addresses addresses = {"urgent", TO, 1, true, NULL, NULL};
     struct outbox_delivery row[2] = {{0}};
     struct outbox_deliveries due = {row, 0, 2};
     int rc = outbox_add(s, &mail, err);

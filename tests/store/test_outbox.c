@@ -254,7 +254,8 @@ static void assert_stranded(struct fixture *f, const char *recipient, int64_t no
     struct outbox_delivery rows[16];
     struct outbox_deliveries due = {rows, 0, 16};
     struct text_buffer out = {0};
-    assert_int_equal(outbox_stranded(f->store, recipient, now_ms, &due, NULL), 0);
+    const struct outbox_addresses to = {.event = "urgent", .recipient = &recipient, .count = 1};
+    assert_int_equal(outbox_stranded(f->store, &to, now_ms, &due, NULL), 0);
     text_append(&out, "");
     for (int i = 0; i < due.count; i++) {
         assert_string_equal(rows[i].recipient, recipient);
