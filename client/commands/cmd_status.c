@@ -280,6 +280,12 @@ static void show(const struct client *c, const json_t *document)
     view_label(v, "plant", "%s, time zone %s", *plant ? plant : "not named",
                pick_text(document, "time_zone", "?"));
     show_uptime(v, document);
+    if (pick_has(document, "plants")) { /* of people who see these alone */
+        char *plants = pick_shown(document, "plants");
+        view_label(v, "you see", "%s; the rest is told to the company's people", plants);
+        free(plants);
+        return;
+    }
     show_rules(v, json_object_get(document, "rules"));
     show_counts(v, json_object_get(document, "counts"));
     show_records(v, json_object_get(document, "records"));

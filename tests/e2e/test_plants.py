@@ -285,6 +285,14 @@ def check_readme(company, things):
     assert "oddloafd.json(5)" in section and ".Sh PLANTS" in (ROOT / "daemon/oddloafd.json.5").read_text()
 
 
+def check_status(company, things):
+    """Who sees one plant is told what clients read days by, and no count; the client shows it."""
+    full = json.loads(company.ask("qa", "GET", "status")[1])
+    told = json.loads(company.ask("qa@" + OWN, "GET", "status")[1])
+    assert told["plants"] == [OWN] and told["time_zone"] == full["time_zone"] == "America/New_York", told
+    assert set(told) == {"version", "plant", "time_zone", "month_first", "uptime_s", "started_at", "plants"}, told
+
+
 def check_passed_on(company, things):
     """A complaint whose code is another plant's is taken, is that plant's, and tells nothing of it."""
     words = words_of(OTHER, things[OTHER])
@@ -367,6 +375,7 @@ def main():
         check_settle_level(company)
         check_reach_is_counted(company, things)
         check_lists(company, things)
+        check_status(company, things)
         check_readme(company, things)
         asked = check_nothing_is_told(company, table, things)
         asked += check_as_if_it_were_not_there(company, table, things)
