@@ -212,6 +212,34 @@ def check_as_if_it_were_not_there(company, table, things):
     return asked
 
 
+def check_named_in_bodies(company, things):
+    """What a body or a parameter names is answered as a name that nothing has."""
+    own, by = things[OWN], {"by": "mira", "reason": "because"}
+    result = {"results": [{"quantity": "crumb_ph", "value": 5.1}], "lab": "x", "sample": "1", **by}
+    ways = [("lot", "POST", "lots/hold", lambda v: {"lots": [v], **by}),
+            ("lot", "POST", "lots/release", lambda v: {"lots": [v], "disposition": "destroy", "all": True, **by}),
+            ("case", "POST", "lots/hold", lambda v: {"lots": [own["lot"]], "case": v, **by}),
+            ("complaint", "POST", "lots/hold", lambda v: {"lots": [own["lot"]], "case": v, **by}),
+            ("lot", "POST", "lots/measure", lambda v: {"lot": v, **result}),
+            ("case", "POST", "lots/measure", lambda v: {"lot": own["lot"], "case": v, **result}),
+            ("case", "POST", "attachments", lambda v: {"to": v, "upload": NEVER["complaint"], "name": "x.txt", **by}),
+            ("complaint", "POST", "attachments", lambda v: {"to": v, "upload": NEVER["complaint"], "name": "x.txt", **by}),
+            ("complaint", "POST", f"complaints/{own['complaint']}/join", lambda v: {"same_as": v}),
+            ("complaint", "POST", f"cases/{own['case']}/follow", lambda v: {"by": "x", "answered": "y", "complaint": v}),
+            ("lot", "POST", "complaints/preview", lambda v: {"lot_text": v, "symptom": "mold", "channel": "phone"}),
+            *((kind, "GET", path, None) for kind, path in (
+                ("case", "attachments?of="), ("complaint", "attachments?of="), ("lot", "whatif?of="), ("case", "whatif?of="),
+                ("lot", "complaints?lot="), ("complaint", "complaints?word=")))]
+    for kind, method, path, body in ways:
+        got = []
+        for name in (things[OTHER][kind], NEVER[kind]):
+            asked = company.ask("qa@" + OWN, method, path + ("" if body else quote(name)), body and body(name))
+            got.append((asked[0], asked[1].replace(name, "~").replace(name.replace(" ", ""), "~")))
+        assert got[0] == got[1], (kind, path, got)
+    stands = [hold["lot"] for hold in json.loads(company.ask("qa", "GET", "holds")[1])["holds"]]
+    assert things[OTHER]["lot"] in stands, "nobody of another plant ends its holds"
+
+
 def check_one_sees_ones_own(company, things):
     own = things[OWN]
     for path in (f"cases/{own['case']}", f"cases/{own['case']}/why", f"cases/{own['case']}/facts", f"cases/{own['case']}/ask",
@@ -376,6 +404,7 @@ def main():
         check_reach_is_counted(company, things)
         check_lists(company, things)
         check_status(company, things)
+        check_named_in_bodies(company, things)
         check_readme(company, things)
         asked = check_nothing_is_told(company, table, things)
         asked += check_as_if_it_were_not_there(company, table, things)
