@@ -430,6 +430,8 @@ DOES(mails)
     struct outbox_deliveries stranded = {row, 0, 2};
     const struct outbox_new mail = {
         .event = "urgent", .case_id = 1, .message_id = "<9@m>", .payload = "{}", .created_ms = 1};
+    static const char *const QA[] = {"qa@mill.example"};
+    const struct outbox_addresses to = {.event = "urgent", .recipient = QA, .count = 1};
     bool is;
     int rc = outbox_add(s, &mail, err);
     rc = rc ? rc : outbox_ids(s, "<9", a_name, NULL, err);
@@ -438,7 +440,7 @@ DOES(mails)
     rc = rc ? rc : outbox_urgent_of(s, 1, EVER, a_mail, NULL, err);
     rc = rc ? rc : outbox_rewrite(s, 1, "{}", err);
     rc = rc ? rc : outbox_recipients(s, 1, a_recipient, NULL, err);
-    rc = rc ? rc : outbox_stranded(s, "qa@mill.example", DAY(9), &stranded, err);
+    rc = rc ? rc : outbox_stranded(s, &to, DAY(9), &stranded, err);
     return rc ? rc : outbox_take_up(s, DAY(9), err);
 }
 
