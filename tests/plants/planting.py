@@ -2,6 +2,7 @@
 that simulators seldom plant (every other one is of that kind, or, "mixed", three of four are of stores, routes or
 materials; decks of causes only: tropics and northern plant enough of stores), and a life so many times as long, with
 as many times the troubles and complaints."""
+import datetime
 import os
 import random
 
@@ -9,6 +10,7 @@ from planted import BY_MATERIAL, BY_STORE
 
 VARIABLE = "ODDLOAF_PLANT"
 TIMES = "ODDLOAF_PLANT_TIMES"
+BEFORE = datetime.date(2026, 10, 12)    # a Monday
 KINDS = {"stores": [sorted(BY_STORE)], "routes": [["cold-storage", "warm-storage"]], "materials": [sorted(BY_MATERIAL)],
          "mixed": [sorted(BY_STORE), sorted(BY_STORE), sorted(BY_MATERIAL)]}
 
@@ -19,6 +21,11 @@ def times():
 
 def kind():
     return os.environ.get(VARIABLE, "")
+
+
+def begins(day, days):
+    """That of a plant, or earlier where it lives longer: no complaint of it may lie ahead."""
+    return day if times() == 1 else min(day, BEFORE - datetime.timedelta(days=days))
 
 
 def dealt(causes, seed):

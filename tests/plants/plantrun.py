@@ -1,5 +1,6 @@
 """One invented plant through a daemon of its own: load, log, rank, and set truth beside the ranking."""
 import collections
+import datetime
 import json
 import os
 import pathlib
@@ -28,7 +29,8 @@ TAKES_DAYS = {"plants": 112, "tropics": 182, "northern": 182}   # the others are
 
 def simulated(seed, work, *more, by="plants", planted="", times=1):
     if times > 1 and by in TAKES_DAYS:
-        more = (str(TAKES_DAYS[by] * times),)
+        days = TAKES_DAYS[by] * times
+        more = (str(days), (planting.BEFORE - datetime.timedelta(days=days)).isoformat())
     name = ["seed", str(seed), *more, planted, f"x{times}" if times > 1 else ""]
     folder = (work if by == "plants" else work / by) / "-".join(filter(None, name))
     if not (folder / "answers.json").exists():

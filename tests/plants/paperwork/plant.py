@@ -1,7 +1,7 @@
 """A bakery as it is: what it makes, its weather, its days, its materials, and what truly happened in each lot."""
 import math
 from datetime import datetime, timedelta, timezone
-from planting import times
+from planting import begins, times
 
 FAM = {  # name, shelf life, unit g, crumb ph, aw, moisture, bake min, proof, ferment, cool min, core at pack, sliced
     "pan-bread": (["White Sandwich", "Farmhouse Wholemeal", "Oat & Honey", "Soft Rye", "Toast Thick", "Seeded Batch", "Milk Loaf"],
@@ -41,7 +41,8 @@ class Plant:
         s.off = r.choice([-8, -6, -5, -5, -3, 0, 1, 1, 2, 5.5, 9, 10])
         s.tz = timezone(timedelta(hours=s.off))
         s.days = 7 * r.randint(8, 16) * times()
-        s.start = datetime(2025, 1, 6, tzinfo=s.tz) + timedelta(days=7 * r.randint(0, 66))
+        first = begins((datetime(2025, 1, 6) + timedelta(days=7 * r.randint(0, 66))).date(), s.days)
+        s.start = datetime(first.year, first.month, first.day, tzinfo=s.tz)
         s.south = r.random() < .15
         s.make_weather()
         s.hygiene = r.uniform(.15, .55)  # spores a pack on a plain day

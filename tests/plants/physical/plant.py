@@ -1,7 +1,7 @@
 """A bakery: lines, products, days, materials, the state of its places, its habits of record-keeping."""
 import datetime as dt, random
 import numpy as np
-from planting import times
+from planting import begins, times
 import physics as ph
 
 FAM = {  # shelf, unit_g, pH, aw, moist, bake, core_end, cool, core_pack, inhibitor kind, bounds of dose
@@ -23,7 +23,7 @@ class Plant:
         R = self.R = random.Random(seed * 7919 + 13)
         self.N = np.random.default_rng(seed * 104729 + 7)
         self.days = R.randint(8, 16) * 7 * times()
-        self.start = dt.date(2025, 9, 1) + dt.timedelta(days=R.randint(0, 330))
+        self.start = begins(dt.date(2025, 9, 1) + dt.timedelta(days=R.randint(0, 330)), self.days)
         self.off = R.choice([-360, -300, -300, 0, 60, 60, 120, 120, 330, 600])
         self.tz = dt.timezone(dt.timedelta(minutes=self.off))
         self.plant = R.choice(["north", "P1", "millroad", "K2", "ost"])
