@@ -145,7 +145,7 @@ def check_loads_taken_over(a, b):
 
 def hang(plant, hold):
     """Its mail program does not come to an end while `hold` is there."""
-    slow = hold.with_suffix(".sh")
+    slow = hold.with_name("hangs.sh")
     slow.write_text(f"#!/bin/sh\nwhile [ -e {hold} ]; do sleep 0.2; done\nexit 75\n")
     slow.chmod(0o700)
     program = plant.config["mail"]["program"]
