@@ -2,6 +2,7 @@
 #include "base/jsonx.h"
 #include "base/text.h"
 #include "serve/request.h"
+#include "serve/role.h"
 #include <arpa/inet.h>
 #include <grp.h>
 #include <openssl/evp.h>
@@ -13,15 +14,6 @@
 #include <unistd.h>
 
 enum { NAME_BUFFER = 16384, GROUPS_MOST = 1024 };
-
-static const struct {
-    const char *word, *setting;
-    unsigned role;
-} ROLES[] = {{"desk", "roles/desk", ROLE_DESK},
-             {"qa", "roles/qa", ROLE_QA},
-             {"manager", "roles/manager", ROLE_MANAGER},
-             {"admin", "roles/admin", ROLE_ADMIN},
-             {"metrics", "roles/metrics", ROLE_METRICS}};
 
 bool peer_uid(int fd, uid_t *ret)
 {
@@ -94,9 +86,9 @@ static bool in_any(const json_t *names, const gid_t *groups, int count)
 static unsigned roles_at(const struct config *config, int plant, const gid_t *groups, int count)
 {
     unsigned roles = 0;
-    for (size_t i = 0; i < sizeof ROLES / sizeof ROLES[0]; i++) {
-        if (in_any(config_list_of(config, plant, ROLES[i].setting), groups, count))
-            roles |= ROLES[i].role;
+    for (const struct role_row *row = role_rows(); row->word; row++) {
+        if (in_any(config_list_of(config, plant, row->setting), groups, count))
+            roles |= row->role;
     }
     return roles;
 }
@@ -130,25 +122,6 @@ void peer_name_of_uid(uid_t uid, char *out, size_t size)
         text_clip(entry.pw_name, out, size);
     else
         snprintf(out, size, "uid %lu", (unsigned long)uid);
-}
-
-unsigned peer_role(const char *word)
-{
-    for (size_t i = 0; i < sizeof ROLES / sizeof ROLES[0]; i++) {
-        if (strcmp(ROLES[i].word, word) == 0)
-            return ROLES[i].role;
-    }
-    return 0;
-}
-
-void peer_role_words(unsigned roles, char *out, size_t size)
-{
-    out[0] = '\0';
-    for (size_t i = 0; i < sizeof ROLES / sizeof ROLES[0]; i++) {
-        size_t used = strlen(out);
-        if (roles & ROLES[i].role)
-            snprintf(out + used, size - used, "%s%s", used ? " or " : "", ROLES[i].word);
-    }
 }
 
 static void sha256_hex(const char *text, char out[static 65])

@@ -18,10 +18,6 @@ void peer_name_at_door(int fd, const struct sockaddr *from, char *out, size_t si
 void peer_sight_of_uid(const struct config *config, uid_t uid, struct sight *ret);
 /* The login name of a local user; "uid 1234" if it has none. */
 void peer_name_of_uid(uid_t uid, char *out, size_t size);
-/* Roles of a word ("desk", "qa", "manager", "admin", "metrics"), 0 if unknown. */
-unsigned peer_role(const char *word);
-/* "qa or manager", cut to what fits. */
-void peer_role_words(unsigned roles, char *out, size_t size);
 /* Roles of a bearer token (config tcp/tokens: SHA-256 in hex → role as of sight_add(), or {"role",
  * "name"}); false if it is unknown. `name`: the token's; of one without, "token " and how its hash
  * begins. */

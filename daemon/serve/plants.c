@@ -4,13 +4,14 @@
 #include "desk/named.h"
 #include "serve/app.h"
 #include "serve/peer.h"
+#include "serve/role.h"
 #include "store/case.h"
 #include <string.h>
 
 static int deny_role(unsigned roles, struct error *err)
 {
     char needed[64];
-    peer_role_words(roles, needed, sizeof needed);
+    role_words(roles, needed, sizeof needed);
     error_hint(err, "ask the administrator to add you to that role's group (config roles/…)");
     return error_set(err, ERROR_DENIED, "this needs the role %s", needed);
 }

@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "serve/head.h"
 #include "serve/peer.h"
+#include "serve/role.h"
 #include "serve/tls.h"
 #include <event2/bufferevent_ssl.h>
 #include <stdarg.h>
@@ -118,7 +119,7 @@ static void refuse_strangers(const struct pending *p, struct refusal *r)
     char needed[64];
     if (pending_is_known(p) || !p->route)
         return;
-    peer_role_words(p->route->roles, needed, sizeof needed);
+    role_words(p->route->roles, needed, sizeof needed);
     refusal_set(r, 403, "Not allowed for this role", "this needs the role %s", needed);
 }
 

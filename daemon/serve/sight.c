@@ -1,8 +1,8 @@
 #include "serve/sight.h"
 #include "base/length.h"
 #include "base/text.h"
-#include "serve/peer.h"
 #include "serve/request.h"
+#include "serve/role.h"
 #include <string.h>
 
 unsigned sight_anywhere(const struct sight *sight)
@@ -27,7 +27,7 @@ bool sight_add(struct sight *sight, const struct config *config, const char *wor
         return false;
     memcpy(name, word, length);
     name[length] = '\0';
-    unsigned role = peer_role(name);
+    unsigned role = role_of(name);
     if (!at) {
         sight->company |= role;
         return role != 0;

@@ -1,6 +1,7 @@
 #include "serve/tls.h"
 #include "base/text.h"
 #include "serve/peer.h"
+#include "serve/role.h"
 #include <openssl/err.h>
 #include <openssl/x509.h>
 #include <openssl/x509v3.h>
@@ -73,7 +74,7 @@ static bool is_role(const char *text, int length)
         return false;
     memcpy(word, text, end);
     word[end] = '\0';
-    return peer_role(word) != 0;
+    return role_of(word) != 0;
 }
 
 json_t *tls_subject_roles(X509_NAME *subject, char *name, size_t size)

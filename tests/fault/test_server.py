@@ -154,6 +154,17 @@ def given(plant, case):
     return path.read_bytes()
 
 
+def alike(a, b):
+    """The same but for what the hour alone changes: how many reports of a week are still to come."""
+    if isinstance(a, float) and isinstance(b, float):
+        return abs(a - b) <= 1e-3 * max(abs(a), abs(b))
+    if isinstance(a, dict) and isinstance(b, dict):
+        return a.keys() == b.keys() and all(alike(a[key], b[key]) for key in a)
+    if isinstance(a, list) and isinstance(b, list):
+        return len(a) == len(b) and all(map(alike, a, b))
+    return a == b
+
+
 def check_moved(plant):
     """To a file in the folder and back to another database: the same answers, bytes and words, and what is
     logged on the way as well."""
@@ -178,7 +189,7 @@ def check_moved(plant):
             plant.config["store"] = to
         plant.start()
         now = told(plant)
-        assert now == before, [(now[key], before[key]) for key in now if now[key] != before[key]]
+        assert alike(now, before), [(now[key], before[key]) for key in now if now[key] != before[key]]
         assert not any(plant.get("/v1/status/recount")[1]["differences"].values())
         assert given(plant, answer["case"]) == bytes_
         assert plant.post("/v1/complaints", complaint(note="fuzzy again"))[0] == 201
