@@ -206,6 +206,34 @@ static void places(void **state)
     }
 }
 
+/* At each end of what takes one byte more, and in either case of its digits. */
+static void places_of_escaped_names(void **state)
+{
+    static const char *const NAMES[][2] = {{"\\u0001", "\x01"},
+                                           {"\\u007f", "\x7F"},
+                                           {"\\u0080", "\xC2\x80"},
+                                           {"\\u07ff", "\u07FF"},
+                                           {"\\u0800", "\u0800"},
+                                           {"\\u4e2d", "\u4E2D"},
+                                           {"\\uABCD", "\uABCD"},
+                                           {"\\uabcd", "\uABCD"},
+                                           {"\\uffff", "\uFFFF"},
+                                           {"\\uD800\\uDC00", "\U00010000"},
+                                           {"\\uDBFF\\uDFFF", "\U0010FFFF"},
+                                           {"\\uD83C\\uDF5E", "\U0001F35E"}};
+    (void)state;
+    for (size_t i = 0; i < COUNT_OF(NAMES); i++) {
+        char text[64], pointer[16];
+        long line = 0, column = 0;
+        int end = snprintf(text, sizeof text, "{\"a\":1,\"%s\":", NAMES[i][0]);
+        snprintf(text + end, sizeof text - (size_t)end, "2}");
+        snprintf(pointer, sizeof pointer, "/%s", NAMES[i][1]);
+        assert_true(jsonx_locate(text, strlen(text), pointer, &line, &column));
+        if (line != 1 || column != end + 1)
+            fail_msg("%s: %ld:%ld", NAMES[i][0], line, column);
+    }
+}
+
 static void places_in_broken_text(void **state)
 {
     (void)state;
@@ -347,6 +375,7 @@ int main(void)
         cmocka_unit_test(size_is_bounded),
         cmocka_unit_test(files),
         cmocka_unit_test(places),
+        cmocka_unit_test(places_of_escaped_names),
         cmocka_unit_test(places_in_broken_text),
         cmocka_unit_test(typed_members),
         cmocka_unit_test(dumping),

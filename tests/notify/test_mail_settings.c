@@ -242,9 +242,31 @@ static void a_copy_is_its_own(void **state)
     assert_null(copy.program);
 }
 
+/* What is overdue goes to QA where nobody else is named, what became of a file to nobody. */
+static void lists_of_one_event_alone(void **state)
+{
+    struct mail_settings s = settings("/bin/true", (struct lists){"a@m.example", "", ""});
+    (void)state;
+    goes_to(&s, "due", "a@m.example");
+    goes_to(&s, "records", "");
+    json_t *due = list("d@m.example e@m.example"), *records = list("r@m.example");
+    s.due_to = due;
+    s.records_to = records;
+    goes_to(&s, "due", "d@m.example e@m.example");
+    goes_to(&s, "records", "r@m.example");
+    goes_to(&s, "digest", "a@m.example");
+    goes_to(&s, "case", "a@m.example");
+    s.program = "";
+    goes_to(&s, "due", "");
+    json_decref(due);
+    json_decref(records);
+    clear(&s);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(lists_of_one_event_alone),
         cmocka_unit_test(each_event_has_its_readers),
         cmocka_unit_test(what_reaches_nobody_is_said),
         cmocka_unit_test(each_fault_is_found),

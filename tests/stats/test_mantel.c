@@ -143,8 +143,13 @@ static void false_discoveries(void **state)
     n = input_numbers("T2-BHSTEPUP", "p", p);
     assert_int_equal(multiplicity_benjamini_hochberg(p, n, p), 0); /* in place */
     want_series("T2-BHSTEPUP", "bh_adjusted", p, n, 1e-12, 0);
-    p[0] = NAN;
-    assert_int_equal(multiplicity_benjamini_hochberg(p, n, adjusted), ERROR_INVALID);
+    static const double BAD[] = {NAN, -0.01, 1.01};
+    for (size_t i = 0; i < sizeof BAD / sizeof *BAD; i++) {
+        p[0] = BAD[i];
+        assert_int_equal(multiplicity_benjamini_hochberg(p, n, adjusted), ERROR_INVALID);
+    }
+    static const double EDGES[] = {0, 1};
+    assert_int_equal(multiplicity_benjamini_hochberg(EDGES, 2, adjusted), 0);
 }
 
 int main(void)
