@@ -1,3 +1,4 @@
+#include "base/plant_level.h"
 #include "base/when.h"
 #include "commands/command.h"
 #include "commands/period.h"
@@ -11,6 +12,7 @@
 
 static const struct option_row options[] = {
     {"cause", "ID", "the cause it is meant to remove"},
+    {"plant", "NAME", "where: a plant of a company; needed with a line that several plants have"},
     {"line", "NAME", "where: a line"},
     {"place", "NAME", "where: a place, as slicer"},
     {"symptom", ARGS_SYMPTOM, NULL},
@@ -32,10 +34,20 @@ static void add_against(struct table *t, const json_t *action)
 {
     static const char *const names[] = {"cause", "line", "place", "symptom"};
     struct text_buffer text = {0};
-    for (size_t i = 0; i < sizeof names / sizeof *names; i++)
-        if (pick_text(action, names[i], NULL) && *pick_text(action, names[i], ""))
-            text_appendf(&text, "%s%s%s", text.length ? ", " : "", i == 1 ? "line" VIEW_NBSP : "",
-                         pick_text(action, names[i], ""));
+    char level[PLANT_LEVEL];
+    bool whose = false; /* the plant is told with the line, or by itself */
+    for (size_t i = 0; i < sizeof names / sizeof *names; i++) {
+        bool is_line = i == 1;
+        if (!*pick_text(action, names[i], ""))
+            continue;
+        whose |= is_line;
+        text_appendf(&text, "%s%s%s", text.length ? ", " : "", is_line ? "line" VIEW_NBSP : "",
+                     is_line ? plant_level_of(action, names[i], level)
+                             : pick_text(action, names[i], ""));
+    }
+    if (!whose && *pick_text(action, "plant", ""))
+        text_appendf(&text, "%splant" VIEW_NBSP "%s", text.length ? ", " : "",
+                     pick_text(action, "plant", ""));
     table_add(t, text.data);
     text_buffer_free(&text);
 }
@@ -209,10 +221,11 @@ static int add_action(struct client *c, const struct args *a)
     if (rc)
         return rc;
     json_t *answer = NULL;
-    json_t *body = json_pack("{ss* ss* ss* ss* ss* ss ss}", "cause", args_value(a, "cause"), "line",
-                             args_value(a, "line"), "place", args_value(a, "place"), "symptom",
-                             args_value(a, "symptom"), "at", said ? day_format(day, date) : NULL,
-                             "note", note, "by", args_by(a, login, sizeof login));
+    json_t *body = json_pack("{ss* ss* ss* ss* ss* ss* ss ss}", "plant", args_value(a, "plant"),
+                             "cause", args_value(a, "cause"), "line", args_value(a, "line"),
+                             "place", args_value(a, "place"), "symptom", args_value(a, "symptom"),
+                             "at", said ? day_format(day, date) : NULL, "note", note, "by",
+                             args_by(a, login, sizeof login));
     if (!body)
         return client_usage(c, "the note or the name is not UTF-8 text");
     rc = client_post(c, "/v1/actions", body, &answer);

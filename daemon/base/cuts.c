@@ -5,13 +5,14 @@
 
 /* Places are causes under another name: judged, they would be counted twice. */
 static const struct cut CUTS[] = {
-    {"line", CUT_LOT, CUT_JUDGED | CUT_USUAL, "line", "on line"},
+    {"line", CUT_LOT, CUT_JUDGED | CUT_USUAL | CUT_OWN, "line", "on line"},
     {"product", CUT_PRODUCT, CUT_JUDGED | CUT_USUAL, "product", "of product"},
     {"cause", CUT_CAUSE, CUT_JUDGED | CUT_USUAL, NULL, ""},
-    {"place", CUT_PLACE, CUT_USUAL, NULL, "at the"},
-    {"route", CUT_COMPLAINT, CUT_SENT | CUT_JUDGED | CUT_USUAL | CUT_BY_STORE, "route", "on route"},
-    {"shift", CUT_LOT, CUT_JUDGED | CUT_USUAL, "shift", "of shift"},
-    {"plant", CUT_LOT, 0, "plant", "from plant"},
+    {"place", CUT_PLACE, CUT_USUAL | CUT_OWN, NULL, "at the"},
+    {"route", CUT_COMPLAINT, CUT_SENT | CUT_JUDGED | CUT_USUAL | CUT_OWN | CUT_BY_STORE, "route",
+     "on route"},
+    {"shift", CUT_LOT, CUT_JUDGED | CUT_USUAL | CUT_OWN, "shift", "of shift"},
+    {"plant", CUT_PLANT, 0, "plant", "from plant"},
     {"store", CUT_COMPLAINT, CUT_SENT | CUT_JUDGED | CUT_MANY, "store", "at store"},
     {"channel", CUT_COMPLAINT, 0, "channel", "by"},
     {"retailer", CUT_COMPLAINT, CUT_SENT | CUT_BY_STORE, NULL, "at retailer"},

@@ -11,6 +11,7 @@
 /* Where a complaint's level stands. */
 enum cut_source {
     CUT_LOT,       /* in a column of its lot; units are those packed */
+    CUT_PLANT,     /* whose it is, known lot or not; units are those packed there */
     CUT_PRODUCT,   /* in one of its lot's product, else of the product it names; units likewise */
     CUT_COMPLAINT, /* in a column of its own, if it has one */
     CUT_CAUSE,     /* in the rankings: its share of every cause, a fraction of a complaint */
@@ -22,6 +23,7 @@ enum cut_flag {
     CUT_JUDGED = 2, /* what rose is looked for among its levels */
     CUT_USUAL = 4,  /* shown without having been asked for */
     CUT_MANY = 16,  /* too many to share the false signals of the others: judged by themselves */
+    CUT_OWN = 32,   /* a level is its plant's: line 1 of two plants is two */
     CUT_BY_STORE = 8 /* not told, or without a column: that of dispatch by which all of the lot went
                         to the store that is named */
 };

@@ -61,6 +61,7 @@ static const struct record_column READINGS[] = {
 static const struct record_column PLANTLOG[] = {
     {"place", RECORD_PLACE, KEY},
     {"quantity", RECORD_QUANTITY, KEY},
+    {"plant", RECORD_CODE, KEY_IF_GIVEN},
     {"line", RECORD_CODE, KEY_IF_GIVEN},
     {"at", RECORD_WHEN, KEY},
     {"value", RECORD_VALUE, RECORD_REQUIRED},
@@ -83,7 +84,7 @@ static const struct record_table TABLES[RECORD_KINDS] = {
     [RECORD_MIXES] = {"mixes", MIXES, COUNT(MIXES), 2},
     [RECORD_USES] = {"uses", USES, COUNT(USES), 4},
     [RECORD_READINGS] = {"readings", READINGS, COUNT(READINGS), 5},
-    [RECORD_PLANTLOG] = {"plantlog", PLANTLOG, COUNT(PLANTLOG), 4},
+    [RECORD_PLANTLOG] = {"plantlog", PLANTLOG, COUNT(PLANTLOG), 5},
     [RECORD_DISPATCH] = {"dispatch", DISPATCH, COUNT(DISPATCH), 4},
 };
 

@@ -161,6 +161,21 @@ static void doubt_lots_store(const struct doubting *d)
     }
 }
 
+static void doubt_plant(const struct doubting *d, const struct placing *placing)
+{
+    const char *named = complaint_form_text(d->form, "plant");
+    char why[160];
+    if (!named || !*named)
+        return;
+    if (!placing->plant[0])
+        complaint_form_doubt(d->form, "plant", "no lot on record is of that plant");
+    else if (d->lot.lot_id && strcmp(d->lot.plant, placing->plant) != 0) {
+        snprintf(why, sizeof why, "lot %s is %s%s", d->lot.code,
+                 d->lot.plant[0] ? "of plant " : "of no plant that is named", d->lot.plant);
+        complaint_form_doubt(d->form, "plant", why);
+    }
+}
+
 void doubts_add(const struct desk *desk, struct store *store, const struct complaint_form *form,
                 const struct placing *placing)
 {
@@ -174,9 +189,11 @@ void doubts_add(const struct desk *desk, struct store *store, const struct compl
     if (!lot_id)
         lot_id = placing->read_lot_id;
     if (!lot_id || lot_find_by_id(store, lot_id, &d.lot, NULL)) {
+        doubt_plant(&d, placing);
         doubt_code_life(&d);
         return;
     }
+    doubt_plant(&d, placing);
     doubt_received(&d);
     doubt_day(&d, "found_on", form->found_day);
     doubt_day(&d, "bought_on", form->bought_day);

@@ -1,6 +1,7 @@
 #include "desk/placing.h"
 #include "base/jsonx.h"
 #include "base/text.h"
+#include "store/lot_find.h"
 #include <assert.h>
 #include <stdlib.h>
 #include <string.h>
@@ -22,6 +23,28 @@ static struct lot_query query_of(const struct desk *desk, const struct complaint
                               .settle_of = desk->settle_of};
 }
 
+struct plant {
+    char said[LENGTH_CODE + 1], *found;
+};
+
+static int is_plant(void *arg, const char *plant)
+{
+    struct plant *p = arg;
+    char folded[LENGTH_CODE + 1];
+    if (strcmp(text_fold(plant, folded, sizeof folded), p->said) == 0)
+        text_clip(plant, p->found, LENGTH_CODE + 1);
+    return 0;
+}
+
+/* What is typed may hold anything: only what lots bear is taken for a plant. */
+static int find_plant(struct store *store, const char *said, char found[static LENGTH_CODE + 1],
+                      struct error *err)
+{
+    struct plant p = {.found = found};
+    text_fold(said ? said : "", p.said, sizeof p.said);
+    return *p.said ? lot_find_plants(store, is_plant, &p, err) : 0;
+}
+
 int placing_find(const struct desk *desk, struct store *store, const struct complaint_form *form,
                  struct placing *ret, struct error *err)
 {
@@ -38,7 +61,7 @@ int placing_find(const struct desk *desk, struct store *store, const struct comp
     for (size_t i = 0; i < matched.count && i < COMPLAINT_LOTS; i++)
         ret->lots.lot[ret->lots.count++] =
             (struct complaint_lot){matched.candidate[i].lot_id, matched.candidate[i].weight};
-    return 0;
+    return find_plant(store, complaint_form_text(form, "plant"), ret->plant, err);
 }
 
 static int take_body(void *arg, const struct complaint_row *row)
@@ -92,6 +115,7 @@ void placing_complaint(const struct complaint_form *form, const struct placing *
          */
         .store = placing->store[0] ? placing->store : complaint_form_text(form, "store"),
         .route = placing->route[0] ? placing->route : complaint_form_text(form, "route"),
+        .plant = placing->plant,
         .store_said = complaint_form_text(form, "store"),
         .reference = complaint_form_text(form, "reference"),
         .note = complaint_form_text(form, "note"),

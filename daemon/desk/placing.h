@@ -12,6 +12,7 @@ struct placing {
     int64_t product_id;  /* of the product the form names, 0 if unknown */
     int64_t read_lot_id; /* of the lot whose code was read, 0 if there is none */
     char store[LENGTH_TRADE + 1], route[LENGTH_TRADE + 1]; /* as on record, "" */
+    char plant[LENGTH_CODE + 1]; /* that is named, as lots on record name it, "" none of them */
 };
 
 int placing_find(const struct desk *desk, struct store *store, const struct complaint_form *form,

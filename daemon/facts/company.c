@@ -147,19 +147,19 @@ static double trimmed(const struct company_view_lot *lot, double base)
     return fmin(lot->observed, fmax(1, ceil(expected + 2 * sqrt(expected))));
 }
 
-/* Products of the window; those beyond the table have the plant's rate. */
+/* Products of the window, each plant's apart; those beyond the table have the rate of all. */
 enum { PRODUCTS = 64, PRODUCT_SLOTS = 4 * PRODUCTS };
 struct products {
-    int64_t ids[PRODUCT_SLOTS];
+    uint64_t ids[PRODUCT_SLOTS];
     int known;
     bool used[PRODUCT_SLOTS];
     double complaints[PRODUCT_SLOTS], exposure[PRODUCT_SLOTS], base[PRODUCT_SLOTS];
 };
 
 /* -1: no room. */
-static int slot_of(struct products *products, int64_t id)
+static int slot_of(struct products *products, uint64_t id)
 {
-    uint64_t slot = (uint64_t)id * UINT64_C(0x9e3779b97f4a7c15) >> 32;
+    uint64_t slot = id * UINT64_C(0x9e3779b97f4a7c15) >> 32;
     for (slot %= PRODUCT_SLOTS; products->used[slot]; slot = (slot + 1) % PRODUCT_SLOTS)
         if (products->ids[slot] == id)
             return (int)slot;
@@ -178,7 +178,8 @@ static double expose(struct company_view *view, struct products *products, doubl
         struct company_view_lot *lot = &view->lots[i];
         double own = lot->lot->units * lot->reported;
         exposure += own;
-        lot->product = slot_of(products, lot->lot->product_id);
+        lot->product =
+            slot_of(products, company_day_own((uint64_t)lot->lot->product_id, lot->lot->plant));
         if (lot->product >= 0)
             products->exposure[lot->product] += own;
     }
@@ -271,6 +272,7 @@ static struct company_view *view_new(const struct company_around *around,
     view->packed_from_ms = lot->packed_from_ms;
     view->own_id = lot->lot_id;
     view->product_id = lot->product_id;
+    view->own_plant = company_day_plant(lot->plant);
     view->own_line = company_day_key(lot->plant, lot->line);
     view->own_shift = cache_hash(view->own_line, lot->shift);
     view->history = history;

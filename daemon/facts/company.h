@@ -33,6 +33,8 @@ struct company_factor {
     int lots;                  /* that share it */
 };
 
+/* Lines, shifts, mixes and routes are those of the lot's plant; what suppliers and retailers have
+ * in hand spans plants. */
 /* One lot's company around it: the complaints of one symptom, as of an instant. */
 struct company_view;
 struct company_around {
@@ -53,7 +55,7 @@ void company_view_close(struct company_view *view);
 struct company_factor company_of_factor(const struct company_view *view, int factor);
 /* Of the lot itself and its line around it: of a view of another symptom than the case's. */
 struct company_factor company_of_lot_and_line(const struct company_view *view);
-/* Lots packed then on this line ("" any): between two cleanings of a place. */
+/* Lots of its plant packed then on this line ("" any): between two cleanings of a place. */
 struct company_factor company_of_window(const struct company_view *view, const char *line,
                                         struct when_span packed);
 /* Complaints that name a route or a store, against units sent there. `own` complaints of the case

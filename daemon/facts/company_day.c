@@ -11,6 +11,16 @@ uint64_t company_day_key(const char *kind, const char *level)
     return cache_hash(cache_hash(0, kind), level);
 }
 
+uint64_t company_day_plant(const char *plant)
+{
+    return *plant ? cache_hash(0, plant) : 0;
+}
+
+uint64_t company_day_own(uint64_t key, uint64_t plant)
+{
+    return plant ? (uint64_t)cache_stamp((int64_t)key, (int64_t)plant) : key;
+}
+
 uint64_t company_day_mix(const char *mix, int64_t at_ms)
 {
     char when[32];
@@ -38,6 +48,7 @@ static int take_packed(void *arg, const struct evidence_packed *row)
                                                        .packed_from_ms = row->packed_from_ms,
                                                        .packed_to_ms = row->packed_to_ms,
                                                        .units = (double)row->units,
+                                                       .plant = company_day_plant(row->plant),
                                                        .line = line,
                                                        .shift = cache_hash(line, row->shift)};
     return 0;

@@ -8,7 +8,7 @@
 struct company_day_lot {
     int64_t lot_id, product_id, packed_from_ms, packed_to_ms;
     double units;
-    uint64_t line, shift;
+    uint64_t plant, line, shift; /* plant 0: none is named */
 };
 struct company_day_lots {
     struct cache_object cached;
@@ -41,6 +41,9 @@ struct when_span company_day_span(struct company_day day);
 
 /* Level keys. */
 uint64_t company_day_key(const char *kind, const char *level);
+uint64_t company_day_plant(const char *plant); /* 0 of "" */
+/* A level that is a plant's own: its routes and mixes. Materials and stores are nobody's. */
+uint64_t company_day_own(uint64_t key, uint64_t plant);
 /* Plants number their mixes anew every day: the same mix has the same time, too. */
 uint64_t company_day_mix(const char *mix, int64_t at_ms);
 

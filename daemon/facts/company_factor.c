@@ -96,7 +96,7 @@ static bool shares_plain(const struct company_view *view, const struct company_d
     case FACTOR_PRODUCT:
         return lot->product_id == view->product_id;
     default: /* FACTOR_PLANT */
-        return true;
+        return lot->plant == view->own_plant;
     }
 }
 
@@ -273,7 +273,8 @@ struct company_factor company_of_window(const struct company_view *view, const c
     for (int i = packed_then.first; i < packed_then.end; i++) {
         const struct company_day_lot *lot = view->lots[i].lot;
         if (i != view->own && lot->packed_from_ms >= packed.from_ms &&
-            lot->packed_from_ms < packed.to_ms && (!wanted || lot->line == wanted))
+            lot->packed_from_ms < packed.to_ms && lot->plant == view->own_plant &&
+            (!wanted || lot->line == wanted))
             company_level_add(&level, &view->lots[i]);
     }
     return company_factor_of(level.observed, level.expected, level.lots);
@@ -296,7 +297,7 @@ static bool named(const struct trading *t, const struct company_day_report *repo
     if (t->factor == FACTOR_STORE)
         return report->store == t->key;
     if (report->route || !report->store)
-        return report->route == t->key;
+        return company_day_own(report->route, lot->plant) == t->key;
     /* the complaint names the store only: the lot's dispatches tell its route */
     int at = (int)(lot - t->view->days[t->d]->lots);
     return company_shares_route(t->shares, at, report->store) == t->key;
@@ -338,6 +339,8 @@ int company_of_trade(const struct company_view *view, const struct lot_records *
                         .factor = trade->factor,
                         .days = is_route ? ROUTE_DAYS : STORE_DAYS,
                         .key = company_day_key(is_route ? "route" : "store", trade->level)};
+    if (is_route)
+        t.key = company_day_own(t.key, view->own_plant);
     int first = COMPANY_BEFORE_DAYS - t.days - 1, last = COMPANY_BEFORE_DAYS + t.days + 1;
     for (t.d = first; t.d < view->day_count && t.d <= last; t.d++) {
         const struct company_day day = {view->from_day + t.d, records->serial};

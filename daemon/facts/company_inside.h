@@ -40,7 +40,7 @@ struct company_view {
     int symptom;
     int32_t from_day;
     int64_t as_of_ms, packed_from_ms, own_id, product_id;
-    uint64_t own_line, own_shift;
+    uint64_t own_plant, own_line, own_shift;
     const struct company_history *history;
     const struct company_day_lots *days[COMPANY_DAYS];
     const struct company_day_reports *reports[COMPANY_DAYS];

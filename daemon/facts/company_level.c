@@ -10,7 +10,7 @@ static struct company_level *add_level(struct company_levels *levels,
 {
     levels->level = xrealloc(levels->level, (size_t)(levels->count + 1) * sizeof *levels->level);
     struct company_level *level = &levels->level[levels->count++];
-    *level = (struct company_level){.at_ms = row->at_ms};
+    *level = (struct company_level){.at_ms = row->at_ms, .plant = levels->plant};
     text_clip(row->kind, level->kind, sizeof level->kind);
     text_clip(row->level, level->name, sizeof level->name);
     return level;
@@ -22,13 +22,15 @@ static int take_level(void *arg, const struct evidence_share *row)
     bool is_mix = strcmp(row->kind, "mix") == 0;
     if (!is_mix && material < 0)
         return 0;
-    struct company_level *level = add_level(arg, row);
+    struct company_levels *levels = arg;
+    struct company_level *level = add_level(levels, row);
     level->factor = is_mix ? FACTOR_MIX : FACTOR_FLOUR + material;
-    level->key =
-        is_mix ? company_day_mix(row->level, row->at_ms) : company_day_key(row->kind, row->level);
+    level->key = is_mix ? company_day_own(company_day_mix(row->level, row->at_ms),
+                                          company_day_plant(levels->plant))
+                        : company_day_key(row->kind, row->level);
     if (is_mix || !*row->supplier)
         return 0;
-    level = add_level(arg, row);
+    level = add_level(levels, row);
     level->factor = FACTOR_SUPPLIER;
     level->key = company_day_key(row->kind, row->supplier);
     return 0;
@@ -42,10 +44,10 @@ static int by_level_key(const void *a, const void *b)
     return (x->key > y->key) - (x->key < y->key);
 }
 
-int company_level_list(struct store *store, int64_t lot_id, struct company_levels *ret,
-                       struct error *err)
+int company_level_list(struct store *store, int64_t lot_id, const char *plant,
+                       struct company_levels *ret, struct error *err)
 {
-    struct company_levels levels = {0};
+    struct company_levels levels = {.plant = plant};
     int rc = evidence_made_of(store, lot_id, take_level, &levels, err);
     if (rc) {
         free(levels.level);
@@ -97,7 +99,7 @@ int company_level_sharers(struct cache *cache, const struct lot_records *records
     sharers = xcalloc(1, sizeof *sharers);
     cache_object_init(&sharers->cached, destroy_sharers);
     const struct evidence_share of = {
-        .kind = level->kind, .level = level->name, .at_ms = level->at_ms};
+        .kind = level->kind, .level = level->name, .at_ms = level->at_ms, .plant = level->plant};
     int rc = 0;
     if (level->factor != FACTOR_SUPPLIER)
         rc = evidence_sharers(records->store, &of, LISTED + 1, take_sharer, sharers, err);

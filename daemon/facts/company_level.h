@@ -11,15 +11,17 @@ struct company_level {
     uint64_t key;
     int factor;
     char kind[LENGTH_NAME + 1], name[LENGTH_NAME + 1];
-    int64_t at_ms; /* of a mix */
+    int64_t at_ms;     /* of a mix */
+    const char *plant; /* of a mix, borrowed */
 };
 /* What a lot is made of, by factor and key; a level once for each time that it is named. */
 struct company_levels {
     struct company_level *level;
     int count;
+    const char *plant; /* of the lot, borrowed */
 };
-int company_level_list(struct store *store, int64_t lot_id, struct company_levels *ret,
-                       struct error *err);
+int company_level_list(struct store *store, int64_t lot_id, const char *plant,
+                       struct company_levels *ret, struct error *err);
 
 /* All lots that share a level, by day of packing and id. */
 struct company_sharer {

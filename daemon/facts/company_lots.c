@@ -6,6 +6,8 @@
 static unsigned plain_shared(const struct company_view *view, const struct company_day_lot *lot)
 {
     unsigned shared = 0;
+    if (lot->plant == view->own_plant)
+        shared |= 1u << FACTOR_PLANT;
     if (lot->product_id == view->product_id)
         shared |= 1u << FACTOR_PRODUCT;
     if (lot->line != view->own_line)

@@ -54,7 +54,7 @@ int company_own_find(struct cache *days, struct cache *levels, const struct lot_
     struct company_levels named = {0};
     if (view->own < 0)
         return 0;
-    int rc = company_level_list(records->store, view->own_id, &named, err);
+    int rc = company_level_list(records->store, view->own_id, view->plant, &named, err);
     view->levels = xcalloc((size_t)named.count + 1, sizeof *view->levels);
     for (int i = 0; i < named.count && !rc; i++) {
         const struct company_level *level = &named.level[i];

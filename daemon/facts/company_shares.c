@@ -57,6 +57,16 @@ static int by_share(const void *a, const void *b)
     return (x->share.key > y->share.key) - (x->share.key < y->share.key);
 }
 
+/* Routes and mixes are their plant's. */
+static struct company_share owned(struct company_share share, const struct company_day_lot *lot)
+{
+    if (share.factor == FACTOR_ROUTE || share.factor == FACTOR_MIX)
+        share.key = company_day_own(share.key, lot->plant);
+    if (share.factor == FACTOR_STORE)
+        share.also = company_day_own(share.also, lot->plant);
+    return share;
+}
+
 /* In the order of the day's lots, who are by id. */
 static void attach(struct company_shares *day, const struct company_day_lots *lots,
                    struct loose *loose)
@@ -70,7 +80,7 @@ static void attach(struct company_shares *day, const struct company_day_lots *lo
             at++;
         for (; at < loose->count && loose->shares[at].lot_id == lots->lots[i].lot_id; at++) {
             loose->shares[at].share.lot = i;
-            day->shares[day->count++] = loose->shares[at].share;
+            day->shares[day->count++] = owned(loose->shares[at].share, &lots->lots[i]);
         }
     }
 }

@@ -5,7 +5,7 @@
 #include "facts/company_day.h"
 
 struct company_share {
-    uint64_t key;  /* hash of the level */
+    uint64_t key;  /* hash of the level, of what is a plant's own with it */
     uint64_t also; /* of a store: its route */
     double units;  /* of dispatches */
     int factor;

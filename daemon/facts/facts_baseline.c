@@ -1,5 +1,7 @@
-/* What is usual of a product: its recent lots, and the middle and spread of what they read. */
+/* What is usual of a product at a plant: its recent lots, and the middle and spread of what they
+ * read. */
 #include "base/text.h"
+#include "facts/company_day.h"
 #include "facts/facts.h"
 #include "stats/robust.h"
 #include <math.h>
@@ -95,14 +97,17 @@ struct recent {
     int count;
 };
 
-/* The newest lots of a product packed before. What was read is there even if it fails. */
+/* The newest lots of the product at its plant packed before. What was read is there even if it
+ * fails. */
 static int read_recent(const struct facts_source *source, const struct lot_records *records,
-                       int64_t product_id, int64_t before_ms, struct recent *ret, struct error *err)
+                       const struct evidence_lot *lot, int64_t before_ms, struct recent *ret,
+                       struct error *err)
 {
+    const struct evidence_made_at of = {lot->product_id, lot->plant};
     int64_t id[FACTS_BASELINE_LOTS];
     struct store_ids ids = {id, 0, FACTS_BASELINE_LOTS};
     const struct when_span packed = {before_ms - FACTS_BASELINE_DAYS * WHEN_DAY_MS, before_ms};
-    int rc = evidence_lots_of_product(records->store, product_id, packed, &ids, err);
+    int rc = evidence_lots_of_product(records->store, &of, packed, &ids, err);
     while (!rc && ret->count < ids.count) {
         rc = lot_record_get(source->lots, records, id[ret->count], &ret->lot[ret->count], err);
         ret->count += rc == 0;
@@ -127,8 +132,7 @@ int facts_recent(const struct facts_source *source, const struct lot_records *re
                  struct error *err)
 {
     struct recent recent = {.count = 0};
-    int rc = read_recent(source, records, record->lot.product_id, day_start_ms(source, record),
-                         &recent, err);
+    int rc = read_recent(source, records, &record->lot, day_start_ms(source, record), &recent, err);
     for (int i = 0; i < recent.count && !rc; i++)
         rc = each(arg, recent.lot[i]);
     forget_recent(&recent);
@@ -142,16 +146,16 @@ int facts_baseline(const struct facts_source *source, const struct lot_records *
     int32_t packed_day = tz_day(source->tz, record->lot.packed_from_ms);
     /* the same for all lots and complaints of a day, so that a kept one answers alike */
     int64_t until_ms = tz_day_start_ms(source->tz, tz_day(source->tz, as_of_ms));
-    struct cache_key key = {(uint64_t)record->lot.product_id, (uint64_t)packed_day,
-                            (uint64_t)until_ms};
+    struct cache_key key = {
+        company_day_own((uint64_t)record->lot.product_id, company_day_plant(record->lot.plant)),
+        (uint64_t)packed_day, (uint64_t)until_ms};
     struct fact_baseline *baseline = cache_get(source->baselines, key, records->serial);
     if (baseline) {
         *ret = baseline;
         return 0;
     }
     struct recent recent = {.count = 0};
-    int rc = read_recent(source, records, record->lot.product_id, day_start_ms(source, record),
-                         &recent, err);
+    int rc = read_recent(source, records, &record->lot, day_start_ms(source, record), &recent, err);
     if (!rc) {
         baseline = xcalloc(1, sizeof *baseline);
         cache_object_init(&baseline->cached, destroy_baseline);

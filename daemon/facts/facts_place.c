@@ -22,8 +22,8 @@ struct entry {
     bool own_line; /* rather than of no line */
 };
 
-/* One place's entries of one quantity for one line, around a block of days: one series serves all
- * lots packed in it. */
+/* One place's entries of one quantity for one line of a plant, around a block of days: one series
+ * serves all lots packed in it. */
 struct log_series {
     struct cache_object cached;
     struct entry *entries; /* by time */
@@ -48,10 +48,10 @@ static int take_entry(void *arg, const struct evidence_entry *row)
 static int log_get(const struct facts_job *job, const char *place, const char *quantity,
                    const struct log_series **ret, struct error *err)
 {
-    const char *line = job->set->record->lot.line;
+    const char *plant = job->set->record->lot.plant, *line = job->set->record->lot.line;
     int32_t block = job->packed_day / LOG_BLOCK_DAYS;
-    struct cache_key key = {cache_hash(cache_hash(0, place), quantity), cache_hash(0, line),
-                            (uint64_t)(int64_t)block};
+    struct cache_key key = {cache_hash(cache_hash(0, place), quantity),
+                            cache_hash(cache_hash(0, plant), line), (uint64_t)(int64_t)block};
     struct log_series *log = cache_get(job->source->logs, key, job->records.serial);
     if (log) {
         *ret = log;
@@ -61,7 +61,7 @@ static int log_get(const struct facts_job *job, const char *place, const char *q
     int days = strcmp(quantity, "filter_changed") == 0 ? FILTER_BEFORE_DAYS : LOG_BEFORE_DAYS;
     log = xcalloc(1, sizeof *log);
     cache_object_init(&log->cached, destroy_log);
-    const struct evidence_spot spot = {place, quantity, line};
+    const struct evidence_spot spot = {place, quantity, plant, line};
     const struct when_span span = {from_ms - (int64_t)days * WHEN_DAY_MS,
                                    from_ms + (LOG_BLOCK_DAYS + LOG_AFTER_DAYS) * WHEN_DAY_MS};
     int rc = evidence_plantlog(job->records.store, &spot, span, take_entry, log, err);

@@ -85,7 +85,8 @@ static int read_side(const struct plan *p, bool elsewhere, struct when_span pack
 {
     const struct when_span known = when_span_until(packed, p->now_ms);
     struct count count = {p, ret};
-    const struct pattern_scope scope = {.line = elsewhere ? "" : p->action->line,
+    const struct pattern_scope scope = {.plant = p->action->plant,
+                                        .line = elsewhere ? "" : p->action->line,
                                         .not_line = elsewhere ? p->action->line : "",
                                         .symptom = p->action->symptom,
                                         .cause = p->cause,
@@ -102,7 +103,8 @@ static int read_lags(struct plan *p, struct error *err)
 {
     struct week_data *data = NULL;
     double total = 0;
-    const struct week_data_query query = {iso_week_of(tz_day(p->tz, p->now_ms)), p->now_ms, 0};
+    const struct week_data_query query = {iso_week_of(tz_day(p->tz, p->now_ms)), p->now_ms, 0,
+                                          NULL};
     int rc = week_data_read(p->store, p->tz, &query, &data, err);
     if (rc)
         return rc;
@@ -354,7 +356,7 @@ static json_t *effect_json(const struct plan *p, const struct side *before,
     return out;
 }
 
-/* The same days on the other lines: what changed there changed for another reason. */
+/* The same days on the other lines of the plant: what changed there changed for another reason. */
 static int add_elsewhere(const struct plan *p, json_t *out, struct error *err)
 {
     struct side *sides = xcalloc(2, sizeof *sides);
@@ -376,8 +378,10 @@ static int add_elsewhere(const struct plan *p, json_t *out, struct error *err)
 static int add_preserving(const struct plan *p, const struct side sides[2], json_t *out,
                           struct error *err)
 {
-    const struct effect_preserving query = {p->action->line, p->before,
-                                            when_span_until(p->after, p->now_ms), sides[0].units,
+    const struct effect_preserving query = {{p->action->plant, p->action->line},
+                                            p->before,
+                                            when_span_until(p->after, p->now_ms),
+                                            sides[0].units,
                                             sides[1].units};
     json_t *moved = NULL;
     int rc = effect_preserving_json(p->store, &query, &moved, err);

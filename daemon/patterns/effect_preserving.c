@@ -1,6 +1,5 @@
 #include "patterns/effect_preserving.h"
 #include "base/jsonx.h"
-#include "store/evidence.h"
 #include <math.h>
 
 static const double MOVED = 0.2; /* less is a week's mix of products */
@@ -57,9 +56,9 @@ int effect_preserving_json(struct store *store, const struct effect_preserving *
 {
     struct adding before = {json_object(), query->units_before};
     struct adding after = {json_object(), query->units_after};
-    int rc = evidence_preserving(store, query->before, query->line, add, &before, err);
+    int rc = evidence_preserving(store, query->before, &query->line, add, &before, err);
     if (!rc)
-        rc = evidence_preserving(store, query->after, query->line, add, &after, err);
+        rc = evidence_preserving(store, query->after, &query->line, add, &after, err);
     /* of one side nothing is told, so nothing of a change */
     bool told = json_object_size(before.shares) && json_object_size(after.shares);
     if (!rc)

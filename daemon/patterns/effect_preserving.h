@@ -5,11 +5,11 @@
 
 #include "base/error.h"
 #include "base/when.h"
-#include "store/store.h"
+#include "store/evidence.h"
 #include <jansson.h>
 
 struct effect_preserving {
-    const char *line; /* "" all */
+    struct evidence_line line;
     struct when_span before, after;
     double units_before, units_after; /* packed there then */
 };

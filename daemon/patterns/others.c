@@ -39,10 +39,11 @@ static json_t *kinds_json(struct counting *c)
     }
 }
 
-int others_add(struct store *store, struct when_span span, json_t *into, struct error *err)
+int others_add(struct store *store, struct when_span span, const char *plant, json_t *into,
+               struct error *err)
 {
     struct counting counting = {0};
-    int rc = pattern_other(store, span, count, &counting, err);
+    int rc = pattern_other(store, span, plant, count, &counting, err);
     if (rc)
         return rc;
     json_object_set_new(into, "other", json_integer(counting.all));

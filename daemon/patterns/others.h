@@ -6,8 +6,10 @@
 #include "store/store.h"
 #include <jansson.h>
 
-/* Of those received in the span: sets "other", their number, and "other_kinds",
+/* Of those of the plant ("" all) received in the span: sets "other", their number, and
+ * "other_kinds",
  * [{"kind","says","complaints"},…], the most first, in `into`. */
-int others_add(struct store *store, struct when_span span, json_t *into, struct error *err);
+int others_add(struct store *store, struct when_span span, const char *plant, json_t *into,
+               struct error *err);
 
 #endif

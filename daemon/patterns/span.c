@@ -1,5 +1,6 @@
 #include "patterns/span.h"
 #include "base/cuts.h"
+#include "base/plant_level.h"
 #include "base/text.h"
 #include "patterns/others.h"
 #include "patterns/span_rows.h"
@@ -111,7 +112,8 @@ json_t *span_against_json(const struct span *span, const struct week_data *now,
 
 static struct week_data_days days_of(const struct span *span, const struct span_query *query)
 {
-    return (struct week_data_days){span->from_day, span->to_day, query->now_ms, query->by};
+    return (struct week_data_days){span->from_day, span->to_day, query->now_ms, query->by,
+                                   query->plant};
 }
 
 static json_t *report_json(const struct tz *tz, struct triage *triage,
@@ -127,6 +129,7 @@ static json_t *report_json(const struct tz *tz, struct triage *triage,
     json_object_set_new(out, "over", json_boolean(now->shown.to_ms <= query->now_ms));
     json_object_set_new(out, "complaints", counts_json(all));
     json_object_set_new(out, "units", json_integer((json_int_t)all->units[WEEK_SPAN - 1]));
+    plant_level_set(out, query->plant);
     json_object_set_new(out, "rates", rates_json(all));
     json_object_set_new(out, "by", week_rates_by_json(&rates, triage));
     json_object_set_new(
@@ -151,12 +154,15 @@ int span_report(struct store *store, const struct tz *tz, struct triage *triage,
     json_t *possible = NULL;
     json_t *others = json_object();
     int rc = week_data_read_days(store, tz, &days, &now, err);
+    const struct when_span now_until =
+        rc ? (struct when_span){0} : when_span_until(now->shown, q.now_ms);
     if (!rc)
-        rc = others_add(store, when_span_until(now->shown, q.now_ms), others, err);
+        rc = others_add(store, now_until, q.plant, others, err);
     if (!rc)
-        rc = pattern_harm(store, when_span_until(now->shown, q.now_ms), &harm, err);
+        rc = pattern_harm(store, now_until, q.plant, &harm, err);
     if (!rc)
-        rc = span_rows_harm(store, tz, when_span_until(now->shown, q.now_ms), true, &possible, err);
+        rc = span_rows_harm(store, &(struct span_harm){tz, now_until, q.plant, true}, &possible,
+                            err);
     if (!rc && q.against.name[0])
         rc = week_data_read_days(store, tz, &then, &was, err);
     store_unlook(store, began);

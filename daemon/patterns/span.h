@@ -25,6 +25,7 @@ struct span_query {
     int64_t now_ms;                /* what came later is left out */
     const struct targets *targets; /* as of struct week_query */
     unsigned by;                   /* a set of cuts; 0: the usual ones */
+    const char *plant;             /* of that plant alone; NULL or "": all */
 };
 /* {"span","from","to","as_of","over","complaints","units","rates","by","causes","other",
  * "harm_reports","harm_possible","against"…}. New

@@ -1,4 +1,5 @@
 #include "patterns/span_rows.h"
+#include "base/plant_level.h"
 #include "base/short_id.h"
 #include "base/text.h"
 #include "store/case.h"
@@ -8,9 +9,11 @@
 #include "store/lot_find.h"
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 struct kept {
     const struct tz *tz;
+    const char *plant; /* NULL or "": any */
     json_t *rows;
     int64_t *lots, *cases; /* of the rows; 0: open */
     size_t count, capacity;
@@ -35,10 +38,17 @@ static void keep_ids(struct kept *k, const struct complaint_row *c)
     k->cases[k->count++] = c->case_id;
 }
 
+static bool is_of(const struct kept *k, const struct complaint_row *c)
+{
+    return !k->plant || !*k->plant || strcmp(k->plant, c->plant) == 0;
+}
+
 static int keep_complaint(void *arg, const struct complaint_row *c)
 {
     struct kept *k = arg;
     char at[40];
+    if (!is_of(k, c))
+        return 0;
     json_t *row =
         json_pack("{s:s, s:s, s:s, s:s, s:o, s:s*, s:s, s:s*, s:s*, s:i, s:b}", "complaint",
                   c->uuid, "received_at", when_format(k->tz, c->received_ms, at), "symptom",
@@ -53,14 +63,16 @@ static int keep_complaint(void *arg, const struct complaint_row *c)
     return 0;
 }
 
-static int keep_all(struct store *store, struct kept *k, const struct span *span, int64_t now_ms,
+static int keep_all(struct store *store, struct kept *k, const struct span_rows *of,
                     struct error *err)
 {
+    const struct span *span = of->span;
     const struct when_span days = {tz_day_start_ms(k->tz, span->from_day),
                                    tz_day_start_ms(k->tz, span->to_day)};
     k->rows = json_array();
-    return complaint_between(store, when_span_until(days, now_ms), SPAN_ROWS_MOST, keep_complaint,
-                             k, err);
+    k->plant = of->plant;
+    return complaint_between(store, when_span_until(days, of->now_ms), SPAN_ROWS_MOST,
+                             keep_complaint, k, err);
 }
 
 static int add_lot(struct store *store, int64_t lot_id, json_t *row, struct error *err)
@@ -71,6 +83,7 @@ static int add_lot(struct store *store, int64_t lot_id, json_t *row, struct erro
         return rc;
     json_object_set_new(row, "lot", json_string(lot.code));
     json_object_set_new(row, "line", json_string(lot.line));
+    plant_level_set(row, lot.plant);
     json_object_set_new(row, "product", json_string(lot.product));
     return 0;
 }
@@ -85,11 +98,11 @@ static void end(struct kept *k, int rc, json_t **ret)
         *ret = k->rows;
 }
 
-int span_rows_complaints(struct store *store, const struct tz *tz, const struct span *span,
-                         int64_t now_ms, json_t **ret, struct error *err)
+int span_rows_complaints(struct store *store, const struct span_rows *of, json_t **ret,
+                         struct error *err)
 {
-    struct kept k = {.tz = tz};
-    int rc = keep_all(store, &k, span, now_ms, err);
+    struct kept k = {.tz = of->tz};
+    int rc = keep_all(store, &k, of, err);
     for (size_t i = 0; i < k.count && !rc; i++) {
         if (k.lots[i] > 0)
             rc = add_lot(store, k.lots[i], json_array_get(k.rows, i), err);
@@ -118,11 +131,11 @@ static int by_number(const void *a, const void *b)
     return (*x > *y) - (*x < *y);
 }
 
-int span_rows_cases(struct store *store, const struct tz *tz, const struct span *span,
-                    int64_t now_ms, json_t **ret, struct error *err)
+int span_rows_cases(struct store *store, const struct span_rows *of, json_t **ret,
+                    struct error *err)
 {
-    struct kept k = {.tz = tz};
-    int rc = keep_all(store, &k, span, now_ms, err);
+    struct kept k = {.tz = of->tz};
+    int rc = keep_all(store, &k, of, err);
     json_array_clear(k.rows);
     if (k.count)
         qsort(k.cases, k.count, sizeof *k.cases, by_number);
@@ -131,7 +144,7 @@ int span_rows_cases(struct store *store, const struct tz *tz, const struct span 
         if (i && k.cases[i] == k.cases[i - 1])
             continue;
         rc = case_get(store, k.cases[i], &c, err);
-        json_t *row = rc ? NULL : case_json(store, tz, &c);
+        json_t *row = rc ? NULL : case_json(store, of->tz, &c);
         if (row && c.lot_id > 0)
             rc = add_lot(store, c.lot_id, row, err);
         if (row)
@@ -145,7 +158,7 @@ static int keep_harm(void *arg, const struct complaint_row *row)
 {
     struct kept *k = arg;
     char at[40];
-    if (row->harm == k->possible)
+    if (row->harm == k->possible || !is_of(k, row))
         return 0;
     json_t *body = json_loads(row->body, 0, NULL);
     json_t *kinds = json_object_get(body, "harm");
@@ -182,11 +195,11 @@ static int add_standing(struct store *store, int64_t lot_id, int64_t case_id, js
     return 0;
 }
 
-int span_rows_harm(struct store *store, const struct tz *tz, struct when_span span, bool possible,
-                   json_t **ret, struct error *err)
+int span_rows_harm(struct store *store, const struct span_harm *of, json_t **ret, struct error *err)
 {
-    struct kept k = {.tz = tz, .rows = json_array(), .possible = possible};
-    int rc = complaint_between(store, span, SPAN_ROWS_MOST, keep_harm, &k, err);
+    struct kept k = {
+        .tz = of->tz, .plant = of->plant, .rows = json_array(), .possible = of->possible};
+    int rc = complaint_between(store, of->span, SPAN_ROWS_MOST, keep_harm, &k, err);
     for (size_t i = 0; i < k.count && !rc; i++)
         rc = add_standing(store, k.lots[i], k.cases[i], json_array_get(k.rows, i), err);
     end(&k, rc, ret);

@@ -8,18 +8,31 @@
 
 enum { SPAN_ROWS_MOST = 200000 };
 
+/* Of a plant alone where `plant` is not "" or NULL. */
+struct span_rows {
+    const struct tz *tz;
+    const struct span *span;
+    int64_t now_ms;
+    const char *plant;
+};
 /* [{"received_at","symptom","channel","case","lot","lot_text","lot_state",…}], newest first; those
  * after `now` are left out. New reference. */
-int span_rows_complaints(struct store *store, const struct tz *tz, const struct span *span,
-                         int64_t now_ms, json_t **ret, struct error *err);
+int span_rows_complaints(struct store *store, const struct span_rows *of, json_t **ret,
+                         struct error *err);
 /* [{"case","symptom","state","complaints",…}] of those complaints by number, as the cases stand.
  * New reference. */
-int span_rows_cases(struct store *store, const struct tz *tz, const struct span *span,
-                    int64_t now_ms, json_t **ret, struct error *err);
+int span_rows_cases(struct store *store, const struct span_rows *of, json_t **ret,
+                    struct error *err);
 /* [{"complaint","case","received_at","symptom","harm","possible","lot_text","lot","held","owner"}]
  * of those that report harm, or, `possible`, whose words may speak of it and which nobody has read;
  * newest first. New reference. */
-int span_rows_harm(struct store *store, const struct tz *tz, struct when_span span, bool possible,
-                   json_t **ret, struct error *err);
+struct span_harm {
+    const struct tz *tz;
+    struct when_span span;
+    const char *plant;
+    bool possible;
+};
+int span_rows_harm(struct store *store, const struct span_harm *of, json_t **ret,
+                   struct error *err);
 
 #endif

@@ -1,4 +1,5 @@
 #include "patterns/trace.h"
+#include "base/plant_level.h"
 #include "base/short_id.h"
 #include "base/text.h"
 #include "patterns/trace_explain.h"
@@ -40,14 +41,20 @@ static json_t *odds_json(const struct trace_odds *odds)
                      "p", odds->p, "exact", odds->exact);
 }
 
+static json_t *level_json(const struct trace_level *level)
+{
+    json_t *row = json_pack("{s:s, s:s}", "factor", level->factor, "level", level->level);
+    plant_level_set(row, level->plant);
+    return row;
+}
+
 /* Levels on exactly the same lots cannot be told apart: "store 0103" with "route R01". */
 static json_t *same_json(const struct trace_lots *t, size_t level)
 {
     json_t *same = json_array();
     for (size_t i = 0; i < t->level_count; i++) {
         if (t->levels[i].same == level && i != level)
-            json_array_append_new(same, json_pack("{s:s, s:s}", "factor", t->levels[i].factor,
-                                                  "level", t->levels[i].level));
+            json_array_append_new(same, level_json(&t->levels[i]));
     }
     return same;
 }
@@ -59,6 +66,7 @@ static json_t *factor_json(const struct trace_lots *t, const struct trace_result
                   t->levels[r->level].level, "case_lots_exposed", (json_int_t)r->failed_exposed,
                   "case_lots", (json_int_t)r->failed, "other_lots_exposed",
                   (json_int_t)r->other_exposed, "other_lots", (json_int_t)r->other);
+    plant_level_set(row, t->levels[r->level].plant);
     json_t *odds = odds_json(&r->odds);
     json_object_update(row, odds);
     json_decref(odds);
@@ -186,6 +194,7 @@ static json_t *blame_json(const struct trace_lots *t, const struct tz *tz,
                   when_format(tz, t->lots[l->lots[b->last]].packed_to_ms, to), "lots",
                   (json_int_t)b->last - (json_int_t)b->first + 1, "observed", b->observed,
                   "expected", b->expected, "ratio", b->ratio);
+    plant_level_set(out, l->plant);
     add_one_lot(t, b, out);
     return out;
 }
@@ -253,7 +262,8 @@ int trace_run(struct store *store, const struct tz *tz, const struct trace_query
     int rc = read_period(store, tz, query, &period, err);
     const struct trace_asked asked = {period.symptom, period.packed, INT64_MAX};
     if (!rc)
-        rc = trace_lots_read(store, tz, period.packed, &lots, err);
+        rc = trace_lots_read(store, tz, &(struct trace_packed){period.packed, query->plant}, &lots,
+                             err);
     if (!rc)
         rc = trace_named_read(lots, store, &asked, err);
     if (!rc)

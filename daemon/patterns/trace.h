@@ -13,6 +13,7 @@ struct trace_query {
     int32_t from_day, to_day; /* days of packing, both included; with cases: WHEN_UNKNOWN_DAY */
     const int64_t *cases;     /* or these cases */
     size_t case_count;
+    const char *plant; /* lots of that plant alone; NULL or "": all */
 };
 
 /* §12 `trace`, most significant first; new reference. */

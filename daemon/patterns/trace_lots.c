@@ -22,6 +22,7 @@ void trace_lots_free(struct trace_lots *t)
     for (size_t i = 0; i < t->level_count; i++) {
         free(t->levels[i].factor);
         free(t->levels[i].level);
+        free(t->levels[i].plant);
         free(t->levels[i].lots);
     }
     free(t->levels);
@@ -44,12 +45,23 @@ size_t trace_lots_add(struct trace_lots *t, const struct trace_lot *lot)
 
 /* ---- levels ---- */
 
-/* FNV-1a over both words, a NUL between them. */
-static size_t hash_level(const char *factor, const char *level)
+/* Lines are a plant's; what suppliers and retailers have in hand spans plants. */
+static bool is_own(const char *factor)
+{
+    static const char *const OWN[] = {"line", "line-hour", "shift", "mix", "route"};
+    for (size_t i = 0; i < sizeof OWN / sizeof OWN[0]; i++) {
+        if (strcmp(OWN[i], factor) == 0)
+            return true;
+    }
+    return false;
+}
+
+/* FNV-1a over all words, a NUL between them. */
+static size_t hash_level(const char *factor, const char *level, const char *plant)
 {
     uint64_t h = UINT64_C(14695981039346656037);
-    const char *const words[] = {factor, level};
-    for (size_t w = 0; w < 2; w++) {
+    const char *const words[] = {factor, level, plant};
+    for (size_t w = 0; w < (*plant ? 3 : 2); w++) {
         const unsigned char *s = (const unsigned char *)words[w];
         do {
             h = (h ^ *s) * UINT64_C(1099511628211);
@@ -58,12 +70,14 @@ static size_t hash_level(const char *factor, const char *level)
     return (size_t)h;
 }
 
-static size_t *find_slot(struct trace_lots *t, const char *factor, const char *level)
+static size_t *find_slot(struct trace_lots *t, const char *factor, const char *level,
+                         const char *plant)
 {
-    size_t at = hash_level(factor, level) & (t->slot_count - 1);
+    size_t at = hash_level(factor, level, plant) & (t->slot_count - 1);
     for (; t->slots[at]; at = (at + 1) & (t->slot_count - 1)) {
         const struct trace_level *l = &t->levels[t->slots[at] - 1];
-        if (strcmp(l->level, level) == 0 && strcmp(l->factor, factor) == 0)
+        if (strcmp(l->level, level) == 0 && strcmp(l->factor, factor) == 0 &&
+            strcmp(l->plant, plant) == 0)
             break;
     }
     return &t->slots[at];
@@ -75,20 +89,21 @@ static void grow_slots(struct trace_lots *t)
     t->slot_count *= 2;
     t->slots = xcalloc(t->slot_count, sizeof *t->slots);
     for (size_t i = 0; i < t->level_count; i++)
-        *find_slot(t, t->levels[i].factor, t->levels[i].level) = i + 1;
+        *find_slot(t, t->levels[i].factor, t->levels[i].level, t->levels[i].plant) = i + 1;
 }
 
-struct trace_level *trace_lots_level(struct trace_lots *t, const char *factor, const char *level)
+struct trace_level *trace_lots_level(struct trace_lots *t, const char *factor, const char *level,
+                                     const char *plant)
 {
-    size_t *slot = find_slot(t, factor, level);
+    size_t *slot = find_slot(t, factor, level, plant);
     if (*slot)
         return &t->levels[*slot - 1];
     if (t->level_count == t->level_capacity) {
         t->level_capacity = t->level_capacity ? t->level_capacity * 2 : 256;
         t->levels = xrealloc(t->levels, t->level_capacity * sizeof *t->levels);
     }
-    t->levels[t->level_count++] =
-        (struct trace_level){.factor = xstrdup(factor), .level = xstrdup(level)};
+    t->levels[t->level_count++] = (struct trace_level){
+        .factor = xstrdup(factor), .level = xstrdup(level), .plant = xstrdup(plant)};
     *slot = t->level_count;
     if (t->level_count * 2 > t->slot_count)
         grow_slots(t);
@@ -99,7 +114,8 @@ void trace_lots_share(struct trace_lots *t, size_t lot, const char *factor, cons
 {
     if (!*level)
         return;
-    struct trace_level *l = trace_lots_level(t, factor, level);
+    struct trace_level *l =
+        trace_lots_level(t, factor, level, is_own(factor) ? t->lots[lot].plant : "");
     if (!l->count || l->lots[l->count - 1] != lot)
         trace_lots_add_to(l, lot);
 }
@@ -115,18 +131,19 @@ void trace_lots_add_to(struct trace_level *l, size_t lot)
 
 /* ---- where they went ---- */
 
-static size_t known_level(struct trace_lots *t, const char *factor, const char *level)
+static size_t known_level(struct trace_lots *t, const char *factor, const char *level,
+                          const char *plant)
 {
-    return *level ? *find_slot(t, factor, level) : 0;
+    return *level ? *find_slot(t, factor, level, plant) : 0;
 }
 
 void trace_lots_send(struct trace_lots *t, struct trace_trips *to, size_t lot,
                      const struct evidence_dispatch *row)
 {
     struct trace_sent sent = {.lot = lot,
-                              .route = known_level(t, "route", row->route),
-                              .store = known_level(t, "store", row->store),
-                              .retailer = known_level(t, "retailer", row->retailer),
+                              .route = known_level(t, "route", row->route, t->lots[lot].plant),
+                              .store = known_level(t, "store", row->store, ""),
+                              .retailer = known_level(t, "retailer", row->retailer, ""),
                               .units = (double)row->units,
                               .at_ms = row->at_ms};
     struct trace_level *store = sent.store ? &t->levels[sent.store - 1] : NULL;
@@ -152,6 +169,7 @@ void trace_lots_send(struct trace_lots *t, struct trace_trips *to, size_t lot,
 struct reading {
     struct trace_lots *t;
     const struct tz *tz;
+    const char *plant; /* the only one that is read; "": all */
     int64_t until_ms;
     size_t at; /* the lot last met: rows come in the order of the lots */
 };
@@ -161,6 +179,8 @@ static int add_lot(void *arg, const struct evidence_packed *row)
     struct reading *r = arg;
     char hour[80];
     struct civil local = tz_civil(r->tz, row->packed_from_ms);
+    if (*r->plant && strcmp(r->plant, row->plant) != 0)
+        return 0;
     struct trace_lot lot = {
         .lot_id = row->lot_id,
         .packed_from_ms = row->packed_from_ms,
@@ -169,6 +189,7 @@ static int add_lot(void *arg, const struct evidence_packed *row)
         .week = iso_week_monday(iso_week_of(tz_day(r->tz, row->packed_from_ms))),
     };
     text_clip(row->line, lot.line, sizeof lot.line);
+    text_clip(row->plant, lot.plant, sizeof lot.plant);
     size_t at = trace_lots_add(r->t, &lot);
     trace_lots_share(r->t, at, "line", row->line);
     trace_lots_share(r->t, at, "shift", row->shift);
@@ -246,17 +267,19 @@ static int add_name(void *arg, const struct evidence_named *row)
     return 0;
 }
 
-int trace_lots_read(struct store *store, const struct tz *tz, struct when_span packed,
+int trace_lots_read(struct store *store, const struct tz *tz, const struct trace_packed *of,
                     struct trace_lots **ret, struct error *err)
 {
     struct trace_lots *t = trace_lots_new();
-    struct reading r = {t, tz, INT64_MAX, 0};
+    const struct when_span packed = of->span;
+    const struct evidence_line lines = {of->plant ? of->plant : "", ""};
+    struct reading r = {t, tz, lines.plant, INT64_MAX, 0};
     t->store = store;
     int rc = evidence_packed(store, packed, add_lot, &r, err);
     if (!rc)
         rc = evidence_made(store, packed, add_share, &r, err);
     if (!rc)
-        rc = evidence_preserving(store, packed, "", add_share, &r, err);
+        rc = evidence_preserving(store, packed, &lines, add_share, &r, err);
     if (!rc)
         rc = evidence_traded(store, packed, add_share, &r, err);
     if (!rc)
@@ -273,7 +296,7 @@ int trace_lots_read(struct store *store, const struct tz *tz, struct when_span p
 int trace_lots_report(struct trace_lots *t, struct store *store, const struct trace_asked *asked,
                       struct error *err)
 {
-    struct reading r = {t, NULL, asked->until_ms, 0};
+    struct reading r = {t, NULL, "", asked->until_ms, 0};
     t->reports.count = 0;
     for (size_t i = 0; i < t->count; i++)
         t->lots[i].complaints = 0;

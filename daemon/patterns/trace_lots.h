@@ -13,14 +13,16 @@
 struct trace_lot {
     int64_t lot_id, packed_from_ms, packed_to_ms, units;
     int32_t week; /* days since 1970 of that ISO week's Monday */
-    char lot[LENGTH_CODE + 1], line[LENGTH_CODE + 1];
+    char lot[LENGTH_CODE + 1], plant[LENGTH_CODE + 1], line[LENGTH_CODE + 1];
     int complaints;
     bool failed, excluded; /* excluded: neither failed nor a fair comparison; false when read */
 };
 
 struct trace_level {
     char *factor, *level; /* "film" "PF-1204" */
-    size_t *lots;         /* indexes, ascending, each once */
+    char *plant;  /* of what is a plant's own (line, line-hour, shift, mix, route): whose, "" not
+                     known; of all else "" */
+    size_t *lots; /* indexes, ascending, each once */
     size_t count, capacity;
     size_t same;     /* first level on exactly the same lots: set by trace_test_all() */
     size_t retailer; /* of a store: level + 1 of whose it is, 0 not known */
@@ -58,11 +60,13 @@ struct trace_lots *trace_lots_new(void);
 void trace_lots_free(struct trace_lots *t); /* NULL is fine */
 /* Lots are added by packing time, each once; copied. Returns its index. */
 size_t trace_lots_add(struct trace_lots *t, const struct trace_lot *lot);
-/* Marks that a lot carries a level, "" none; within one level lots come in ascending order. */
+/* Marks that a lot carries a level, "" none; within one level lots come in ascending order. What is
+ * a plant's own is the lot's plant's. */
 void trace_lots_share(struct trace_lots *t, size_t lot, const char *factor, const char *level);
 
 /* The level, made if it is none yet; it moves when another one is made. */
-struct trace_level *trace_lots_level(struct trace_lots *t, const char *factor, const char *level);
+struct trace_level *trace_lots_level(struct trace_lots *t, const char *factor, const char *level,
+                                     const char *plant);
 /* Each lot once, in ascending order. */
 void trace_lots_add_to(struct trace_level *level, size_t lot);
 /* Moves *at on to a lot, which is best asked for in the order of lots; false if it is none. */
@@ -77,8 +81,12 @@ struct trace_asked {
     struct when_span packed;
     int64_t until_ms; /* complaints received from then on are left out */
 };
+struct trace_packed {
+    struct when_span span;
+    const char *plant; /* NULL or "": of all */
+};
 /* Everything about the lots packed then: lines, products, shifts, materials, routes … */
-int trace_lots_read(struct store *store, const struct tz *tz, struct when_span packed,
+int trace_lots_read(struct store *store, const struct tz *tz, const struct trace_packed *packed,
                     struct trace_lots **ret, struct error *err);
 /* Complaints of the symptom are counted on them, in place of what was counted before: after
  * trace_named_read(). `packed` is what they were read of. */

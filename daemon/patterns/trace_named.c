@@ -37,7 +37,7 @@ static int add_name(void *arg, const struct evidence_report *row)
     if (!*row->store || row->received_ms >= n->until_ms ||
         !trace_lots_seek(n->t, &n->at, row->lot_id) || !n->blind[n->at])
         return 0;
-    struct trace_level *level = trace_lots_level(n->t, "store", row->store);
+    struct trace_level *level = trace_lots_level(n->t, "store", row->store, "");
     if (level->count && !level->only_named)
         return 0;
     n->stores += !level->named && !level->named_own;

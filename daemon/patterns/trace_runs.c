@@ -1,4 +1,5 @@
 #include "patterns/trace_runs.h"
+#include "base/plant_level.h"
 #include "base/text.h"
 #include "stats/scan.h"
 #include <math.h>
@@ -23,11 +24,18 @@ struct cells {
     size_t count, longest;
 };
 
+/* Their lines: a line is its plant's. */
+static int compare(const struct trace_lot *a, const struct trace_lot *b)
+{
+    int plants = strcmp(a->plant, b->plant);
+    return plants ? plants : strcmp(a->line, b->line);
+}
+
 static int by_line(const void *a, const void *b, void *arg)
 {
     const struct trace_lots *t = arg;
     size_t x = *(const size_t *)a, y = *(const size_t *)b;
-    int lines = strcmp(t->lots[x].line, t->lots[y].line);
+    int lines = compare(&t->lots[x], &t->lots[y]);
     return lines ? lines : (x > y) - (x < y);
 }
 
@@ -47,7 +55,7 @@ static void cells_make(const struct trace_lots *t, struct cells *c)
     size_t start = 0;
     for (size_t i = 0; i < n; i++) {
         const struct trace_lot *lot = &t->lots[c->lot[i]];
-        bool next = i && strcmp(lot->line, t->lots[c->lot[i - 1]].line) != 0;
+        bool next = i && compare(lot, &t->lots[c->lot[i - 1]]) != 0;
         c->group[i] = i ? c->group[i - 1] + next : 0;
         c->counts[i] = lot->failed ? lot->complaints : 0;
         c->exposure[i] = lot->excluded ? 0 : (double)lot->units;
@@ -79,11 +87,13 @@ static json_t *run_json(const struct cells *c, const struct tz *tz, const struct
     json_t *lots = json_array();
     for (size_t i = r->first; i <= r->last; i++)
         json_array_append_new(lots, json_string(c->t->lots[c->lot[i]].lot));
-    return json_pack("{s:s, s:s, s:s, s:o, s:I, s:f, s:f, s:f}", "line", first->line, "from",
-                     when_format(tz, first->packed_from_ms, from), "to",
-                     when_format(tz, last->packed_to_ms, to), "lots", lots, "observed",
-                     (json_int_t)r->observed, "expected", r->expected, "ratio",
-                     r->expected > 0 ? r->observed / r->expected : 0, "p", r->p);
+    json_t *row = json_pack("{s:s, s:s, s:s, s:o, s:I, s:f, s:f, s:f}", "line", first->line, "from",
+                            when_format(tz, first->packed_from_ms, from), "to",
+                            when_format(tz, last->packed_to_ms, to), "lots", lots, "observed",
+                            (json_int_t)r->observed, "expected", r->expected, "ratio",
+                            r->expected > 0 ? r->observed / r->expected : 0, "p", r->p);
+    plant_level_set(row, first->plant);
+    return row;
 }
 
 json_t *trace_runs_json(const struct trace_lots *t, const struct tz *tz)

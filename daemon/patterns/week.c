@@ -1,4 +1,5 @@
 #include "patterns/week.h"
+#include "base/plant_level.h"
 #include "base/text.h"
 #include "patterns/others.h"
 #include "patterns/week_chart.h"
@@ -43,6 +44,7 @@ static json_t *signal_json(const struct week_data *d, const struct week_signal *
                   json_real(round(signal->observed * 100) / 100), "expected",
                   round(signal->expected * 100) / 100, "ratio", signal->ratio, "low",
                   signal->ratio_low, "high", signal->ratio_high, "p", signal->p, "q", signal->q);
+    plant_level_set(row, level->plant);
     json_object_set_new(row, "still", json_boolean(signal->course == WEEK_UP));
     json_object_set_new(row, "course", json_string(week_signals_course(signal->course)));
     if (title)
@@ -95,6 +97,7 @@ static json_t *report_json(const struct making *m, const struct week_model *mode
         json_pack("{s:s, s:s, s:b, s:o, s:I}", "week", week_data_name(d->week, name), "as_of",
                   when_format(m->tz, d->now_ms, now), "over", d->passed >= 1, "complaints",
                   complaints_json(d), "units", (json_int_t)d->levels[0].units[WEEK_SPAN - 1]);
+    plant_level_set(out, d->plant);
     json_object_set_new(out, "by", week_rates_by_json(&rates, m->triage));
     json_object_set_new(
         out, "unplaced",
@@ -124,7 +127,8 @@ static int add_rest(const struct making *m, const struct week_model *model,
     if (!rc)
         rc = week_right_json(m->store, m->data, &right, &open, err);
     if (!rc)
-        rc = others_add(m->store, when_span_until(m->data->shown, m->data->now_ms), report, err);
+        rc = others_add(m->store, when_span_until(m->data->shown, m->data->now_ms), m->data->plant,
+                        report, err);
     if (!rc)
         rc = tell_stages(m->store, when_span_until(quarter, m->data->now_ms), &stages, err);
     if (rc) {
@@ -169,9 +173,10 @@ int week_report(struct store *store, const struct tz *tz, struct triage *triage,
     struct making m = {store, tz,  triage, query, query->by ? query->by : cuts_set(CUT_USUAL),
                        NULL,  NULL};
     /* one state of the counts; a caller that is inside a transaction has one already */
-    const struct week_data_query now = {query->week, query->now_ms, cuts_set(CUT_JUDGED) | m.cuts};
+    const struct week_data_query now = {query->week, query->now_ms, cuts_set(CUT_JUDGED) | m.cuts,
+                                        query->plant};
     const struct week_data_days then = {query->against.from_day, query->against.to_day,
-                                        query->now_ms, m.cuts};
+                                        query->now_ms, m.cuts, query->plant};
     bool began = store_look(store);
     int rc = week_data_read(store, tz, &now, &m.data, err);
     if (!rc && query->against.name[0])

@@ -16,6 +16,7 @@ struct week_query {
     int64_t now_ms;       /* what came later is left out, so that an old week can be replayed */
     struct span against;  /* to compare with; name "": nothing */
     const struct targets *targets; /* what the plant wants and what complaints cost it; or NULL */
+    const char *plant;             /* of that plant alone; NULL or "": all */
     unsigned by; /* cuts whose rates are wanted, a set (base/cuts.h); 0: the usual ones */
 };
 

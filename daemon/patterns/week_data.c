@@ -46,6 +46,7 @@ void week_data_free(struct week_data *d)
         return;
     for (size_t i = 0; i < d->level_count; i++) {
         free(d->levels[i].level);
+        free(d->levels[i].plant);
         if (d->levels[i].shared)
             free(d->levels[i].shared->lots);
         free(d->levels[i].shared);
@@ -68,12 +69,17 @@ struct reading {
     unsigned cuts;          /* those wanted */
     struct target *targets; /* by id of the series */
     size_t target_count;
-    int64_t total[WEEK_SYMPTOMS]; /* series of all together; 0: none yet */
-    int64_t units;                /* series of all units */
+    struct series *all; /* of all together, a plant's each */
+    size_t all_count;
     int sign;
 };
+struct series {
+    int64_t id;
+    int symptom; /* -1: units */
+};
 
-static size_t add_level(struct week_data *d, const struct cut *cut, const char *level)
+static size_t add_level(struct week_data *d, const struct cut *cut, const char *level,
+                        const char *plant)
 {
     if (d->level_count == d->level_capacity) {
         d->level_capacity = d->level_capacity ? d->level_capacity * 2 : 64;
@@ -83,32 +89,34 @@ static size_t add_level(struct week_data *d, const struct cut *cut, const char *
     memset(l, 0, sizeof *l);
     l->cut = cut;
     l->level = xstrdup(level);
+    l->plant = xstrdup(plant);
     return d->level_count - 1;
 }
 
-static size_t find_level(const struct week_data *d, const char *factor, const char *level)
+static size_t find_level(const struct week_data *d, const struct week_named *named)
 {
     size_t i = 0;
     while (i < d->level_count &&
-           (strcmp(d->levels[i].cut ? d->levels[i].cut->name : "", factor) != 0 ||
-            strcmp(d->levels[i].level, level) != 0))
+           (strcmp(d->levels[i].cut ? d->levels[i].cut->name : "", named->factor) != 0 ||
+            strcmp(d->levels[i].level, named->level) != 0 ||
+            strcmp(d->levels[i].plant, named->plant) != 0))
         i++;
     return i;
 }
 
-size_t week_data_level(struct week_data *d, const char *factor, const char *level,
+size_t week_data_level(struct week_data *d, const struct week_named *named,
                        struct week_shared *shared)
 {
-    size_t at = find_level(d, factor, level);
+    size_t at = find_level(d, named);
     if (at == d->level_count)
-        at = add_level(d, cuts_find(factor), level);
+        at = add_level(d, cuts_find(named->factor), named->level, named->plant);
     else if (shared) {
         free(shared->lots);
         free(shared);
         return at;
     }
     if (shared) {
-        text_clip(factor, shared->name, sizeof shared->name);
+        text_clip(named->factor, shared->name, sizeof shared->name);
         snprintf(shared->where, sizeof shared->where, "with %s", shared->name);
         shared->cut = (struct cut){.name = shared->name, .source = CUT_LOT, .where = shared->where};
         d->levels[at].shared = shared;
@@ -129,23 +137,32 @@ bool week_data_bears(const struct week_shared *shared, int64_t lot_id)
            bsearch(&lot_id, shared->lots, shared->lot_count, sizeof lot_id, by_id) != NULL;
 }
 
+/* Whether a level is its plant's: else what plants have of it is added up. */
+static bool is_own(const struct cut *cut)
+{
+    return cut && cut->flags & CUT_OWN;
+}
+
 bool week_data_is_of(const struct week_level *level, const struct pattern_part *part)
 {
     if (level->shared)
         return part->lot_id && week_data_bears(level->shared, part->lot_id);
     return strcmp(level->cut ? level->cut->name : "", part->factor) == 0 &&
-           strcmp(level->level, part->level) == 0;
+           strcmp(level->level, part->level) == 0 &&
+           (!is_own(level->cut) || strcmp(level->plant, part->plant) == 0);
 }
 
-/* Series come by factor and level, so that a level is the last one or new. */
-static size_t take_level(struct week_data *d, const struct cut *cut, const char *level)
+/* Series come by factor, level and plant, so that a level is the last one or new. */
+static size_t take_level(struct week_data *d, const struct cut *cut,
+                         const struct pattern_series *row)
 {
+    const char *plant = is_own(cut) ? row->plant : "";
     if (!cut)
         return 0;
     const struct week_level *last = &d->levels[d->level_count - 1];
-    if (last->cut == cut && strcmp(last->level, level) == 0)
+    if (last->cut == cut && strcmp(last->level, row->level) == 0 && strcmp(last->plant, plant) == 0)
         return d->level_count - 1;
-    return add_level(d, cut, level);
+    return add_level(d, cut, row->level, plant);
 }
 
 /* Causes always: they have a table of their own, and places are made of them. */
@@ -160,7 +177,8 @@ static int add_series(void *arg, const struct pattern_series *row)
     size_t id = (size_t)row->id;
     int symptom = symptom_of(row->symptom);
     const struct cut *cut = *row->factor ? cuts_find(row->factor) : NULL;
-    if ((symptom < 0 && *row->symptom) || (*row->factor && !wanted(r, cut)))
+    if ((symptom < 0 && *row->symptom) || (*row->factor && !wanted(r, cut)) ||
+        (*r->d->plant && strcmp(row->plant, r->d->plant) != 0))
         return 0;
     if (id >= r->target_count) {
         size_t count = id + 256;
@@ -168,12 +186,12 @@ static int add_series(void *arg, const struct pattern_series *row)
         memset(r->targets + r->target_count, 0, (count - r->target_count) * sizeof *r->targets);
         r->target_count = count;
     }
-    r->targets[id] = (struct target){
-        .level = take_level(r->d, cut, row->level) + 1, .symptom = symptom, .cut = cut};
-    if (!cut && symptom >= 0)
-        r->total[symptom] = row->id;
-    else if (!cut)
-        r->units = row->id;
+    r->targets[id] =
+        (struct target){.level = take_level(r->d, cut, row) + 1, .symptom = symptom, .cut = cut};
+    if (!cut) {
+        r->all = xrealloc(r->all, (r->all_count + 1) * sizeof *r->all);
+        r->all[r->all_count++] = (struct series){row->id, symptom};
+    }
     return 0;
 }
 
@@ -198,11 +216,11 @@ static int add_place(void *arg, const struct pattern_series *row)
         const struct week_level *l = &r->d->levels[i];
         if (!l->cut || l->cut->source != CUT_PLACE)
             break;
-        if (strcmp(l->level, place) == 0)
+        if (strcmp(l->level, place) == 0 && strcmp(l->plant, row->plant) == 0)
             t->place = i + 1;
     }
     if (!t->place)
-        t->place = add_level(r->d, places(), place) + 1;
+        t->place = add_level(r->d, places(), place, row->plant) + 1;
     return 0;
 }
 
@@ -325,13 +343,14 @@ static int read_counts(struct store *store, const struct tz *tz, struct reading 
         rc = pattern_received(store, received, add_received, r, err);
     if (!rc)
         rc = pattern_units(store, shown, add_units, r, err);
-    if (!rc)
-        rc = pattern_units_of(store, r->units, past, add_all_units, r, err);
-    for (int s = 0; s < WEEK_SYMPTOMS && !rc; s++) {
-        if (r->total[s])
-            rc = pattern_made(store, r->total[s], past, add_total, r, err);
-        if (!rc && r->total[s])
-            rc = pattern_made(store, r->total[s], unknown, add_total, r, err);
+    for (size_t i = 0; i < r->all_count && !rc; i++) {
+        const struct series *series = &r->all[i];
+        if (series->symptom < 0)
+            rc = pattern_units_of(store, series->id, past, add_all_units, r, err);
+        else
+            rc = pattern_made(store, series->id, past, add_total, r, err);
+        if (!rc && series->symptom >= 0)
+            rc = pattern_made(store, series->id, unknown, add_total, r, err);
     }
     if (!rc)
         rc = pattern_made_week(store, d->week, add_made, r, err);
@@ -376,11 +395,12 @@ int week_data_read_days(struct store *store, const struct tz *tz, const struct w
         return rc;
     struct week_data *d = xcalloc(1, sizeof *d);
     struct reading r = {.d = d, .cuts = days->cuts, .sign = 1};
+    d->plant = days->plant ? days->plant : "";
     struct pattern_span span = pattern_span(tz, days->from_day, days->to_day, days->now_ms);
     d->now_ms = days->now_ms;
     d->shown.from_ms = span.all.from_ms;
     d->shown.to_ms = tz_day_start_ms(tz, days->to_day);
-    add_level(d, NULL, "");
+    add_level(d, NULL, "", "");
     rc = pattern_series(store, add_series, &r, err);
     if (!rc)
         rc = pattern_series(store, add_place, &r, err);
@@ -390,6 +410,7 @@ int week_data_read_days(struct store *store, const struct tz *tz, const struct w
         rc = pattern_span_units(store, &span, add_sum, &r, err);
     lend_units(d);
     free(r.targets);
+    free(r.all);
     if (rc)
         week_data_free(d);
     else
@@ -405,6 +426,7 @@ int week_data_read(struct store *store, const struct tz *tz, const struct week_d
         return rc;
     struct week_data *d = xcalloc(1, sizeof *d);
     struct reading r = {.d = d, .cuts = query->cuts, .sign = 1};
+    d->plant = query->plant ? query->plant : "";
     int32_t monday = iso_week_monday(query->week);
     d->week = pattern_week_of_day(monday);
     d->now_week = pattern_week_of_day(tz_day(tz, query->now_ms));
@@ -414,10 +436,11 @@ int week_data_read(struct store *store, const struct tz *tz, const struct week_d
     double passed =
         (double)(d->now_ms - d->shown.from_ms) / (double)(d->shown.to_ms - d->shown.from_ms);
     d->passed = passed < 0 ? 0 : passed > 1 ? 1 : passed;
-    add_level(d, NULL, "");
+    add_level(d, NULL, "", "");
     rc = read_counts(store, tz, &r, err);
     lend_units(d);
     free(r.targets);
+    free(r.all);
     if (rc)
         week_data_free(d);
     else

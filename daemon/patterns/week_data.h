@@ -34,6 +34,7 @@ struct week_shared {
 struct week_level {
     const struct cut *cut; /* NULL: all together */
     char *level;
+    char *plant; /* of a level that is a plant's own (CUT_OWN): whose; "" not known, or nobody's */
     struct week_shared *shared; /* whose `cut` it is; NULL: it is one of base/cuts.h */
     double units[WEEK_SPAN];
     double counts[WEEK_SYMPTOMS][WEEK_SPAN]; /* received */
@@ -46,6 +47,7 @@ struct week_data {
     int64_t now_ms;
     struct when_span shown;    /* the days of it */
     double passed;             /* share of the shown week that lies before now */
+    const char *plant;         /* it is of that plant alone; "" all */
     struct week_level *levels; /* [0]: all together */
     size_t level_count, level_capacity;
     double units[WEEK_HISTORY + WEEK_DELAYS]; /* of all, index as of that longer span */
@@ -57,8 +59,9 @@ struct week_data {
 
 struct week_data_query {
     struct iso_week week;
-    int64_t now_ms; /* what came later is left out */
-    unsigned cuts;  /* the set whose levels are wanted: base/cuts.h */
+    int64_t now_ms;    /* what came later is left out */
+    unsigned cuts;     /* the set whose levels are wanted: base/cuts.h */
+    const char *plant; /* its complaints, lots and cases alone; NULL or "": all */
 };
 /* ERROR_BUSY while counts are of another zone. */
 int week_data_read(struct store *store, const struct tz *tz, const struct week_data_query *query,
@@ -67,6 +70,7 @@ struct week_data_days {
     int32_t from_day, to_day; /* [from, to) */
     int64_t now_ms;
     unsigned cuts;
+    const char *plant; /* as above */
 };
 /* The sums of those days: of units and counts of levels the last index, and the two instants; all
  * else is 0. */
@@ -75,8 +79,11 @@ int week_data_read_days(struct store *store, const struct tz *tz, const struct w
 void week_data_free(struct week_data *d); /* NULL is fine */
 
 /* The index of a level that is there, or is added without counts. `shared` is NULL for a cut of
- * base/cuts.h; else it is taken over, its lots with it, and its cut is set. */
-size_t week_data_level(struct week_data *d, const char *factor, const char *level,
+ * base/cuts.h; else it is taken over, its lots with it, and its cut is set. `plant` "": none. */
+struct week_named {
+    const char *factor, *level, *plant;
+};
+size_t week_data_level(struct week_data *d, const struct week_named *named,
                        struct week_shared *shared);
 /* Whether a complaint's part is one of the level. */
 bool week_data_is_of(const struct week_level *level, const struct pattern_part *part);

@@ -1,4 +1,5 @@
 #include "patterns/week_head.h"
+#include "base/plant_level.h"
 #include "desk/following.h"
 #include "patterns/effect.h"
 #include "patterns/span_rows.h"
@@ -168,6 +169,8 @@ static int add_action(void *arg, const struct action_row *row)
 {
     struct listing *l = arg;
     const struct week_data *d = l->head->model->data;
+    if (*d->plant && row->plant[0] && strcmp(d->plant, row->plant) != 0)
+        return 0;
     if (row->at_ms >= d->shown.to_ms || row->at_ms > d->now_ms ||
         row->at_ms < d->shown.from_ms - ACTION_DAYS * WHEN_DAY_MS)
         return 0;
@@ -301,9 +304,11 @@ static int list_harm(const struct week_head *h, json_t *report, struct error *er
     const struct week_data *d = h->model->data;
     json_t *harm = NULL, *possible = NULL;
     const struct when_span week = when_span_until(d->shown, d->now_ms);
-    int rc = span_rows_harm(h->store, h->tz, week, false, &harm, err);
+    struct span_harm of = {h->tz, week, d->plant, false};
+    int rc = span_rows_harm(h->store, &of, &harm, err);
+    of.possible = true;
     if (!rc)
-        rc = span_rows_harm(h->store, h->tz, week, true, &possible, err);
+        rc = span_rows_harm(h->store, &of, &possible, err);
     if (harm)
         json_object_set_new(report, "harm", harm);
     if (possible)
@@ -347,8 +352,9 @@ static int list_overdue(const struct week_head *h, json_t *report, json_t *headl
 
 static void add_missed(struct text_buffer *b, const json_t *row)
 {
+    char line[PLANT_LEVEL];
     text_appendf(b, "%sline %s %s %.3g per million, target %.4g", b->length ? "; " : "",
-                 json_string_value(json_object_get(row, "level")),
+                 plant_level_of(row, "level", line),
                  json_string_value(json_object_get(row, "symptom")),
                  json_number_value(json_object_get(row, "per_million")),
                  json_number_value(json_object_get(row, "target")));

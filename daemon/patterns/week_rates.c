@@ -1,4 +1,5 @@
 #include "patterns/week_rates.h"
+#include "base/plant_level.h"
 #include "base/text.h"
 #include "patterns/week_to_come.h"
 #include "rank/triage.h"
@@ -107,7 +108,8 @@ static json_t *against_json(const struct week_level *level, const struct week_da
     const struct week_level *was = NULL;
     for (size_t i = 0; i < against->level_count && !was; i++) {
         const struct week_level *l = &against->levels[i];
-        if (l->cut == level->cut && strcmp(l->level, level->level) == 0)
+        if (l->cut == level->cut && strcmp(l->level, level->level) == 0 &&
+            strcmp(l->plant, level->plant) == 0)
             was = l;
     }
     return week_rates_compare_json(level, was, symptom);
@@ -121,6 +123,7 @@ static json_t *rate_json(const struct rating *r, const struct week_level *level,
     double count = level->counts[symptom][LAST], units = level->units[LAST];
     json_t *row = json_object();
     json_object_set_new_nocheck(row, "level", json_string(level->level));
+    plant_level_set(row, level->plant);
     if (title)
         json_object_set_new_nocheck(row, "title", json_string(title));
     json_object_set_new_nocheck(row, "symptom", json_string(symptom_name(symptom)));
@@ -154,6 +157,7 @@ static int by_count(const void *a, const void *b)
     if (nx != ny)
         return nx > ny ? -1 : 1;
     int names = strcmp(x->level->level, y->level->level);
+    names = names ? names : strcmp(x->level->plant, y->level->plant);
     return names ? names : x->symptom - y->symptom;
 }
 

@@ -57,10 +57,12 @@ static json_t *tally_json(struct tally *t)
     return out;
 }
 
-static int read_tally(struct store *store, struct when_span span, json_t **ret, struct error *err)
+static int read_tally(struct store *store, const struct week_data *data, struct when_span span,
+                      json_t **ret, struct error *err)
 {
     struct tally t = {0};
-    int rc = pattern_verdicts(store, span, add_verdict, &t, err);
+    int rc = pattern_verdicts(store, when_span_until(span, data->now_ms), data->plant, add_verdict,
+                              &t, err);
     if (rc) {
         free(t.days);
         return rc;
@@ -122,11 +124,11 @@ int week_right_json(struct store *store, const struct week_data *data, json_t **
     const struct when_span shown = data->shown;
     const struct when_span last = {data->shown.to_ms - (int64_t)QUARTER_WEEKS * 7 * WHEN_DAY_MS,
                                    data->shown.to_ms};
-    int rc = read_tally(store, when_span_until(shown, data->now_ms), &week, err);
+    int rc = read_tally(store, data, shown, &week, err);
     if (!rc)
-        rc = read_tally(store, when_span_until(last, data->now_ms), &quarter, err);
+        rc = read_tally(store, data, last, &quarter, err);
     if (!rc)
-        rc = pattern_open(store, add_open, &open, err);
+        rc = pattern_open(store, data->plant, add_open, &open, err);
     if (rc) {
         json_decref(week);
         json_decref(quarter);

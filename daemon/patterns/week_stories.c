@@ -125,7 +125,8 @@ static int read_shared(struct store *store, struct shared *s, int symptom, struc
     struct when_span span = {s->data->shown.from_ms - (int64_t)(weeks - 1) * 7 * WHEN_DAY_MS,
                              s->data->shown.to_ms};
     span = when_span_until(span, s->data->now_ms);
-    const struct pattern_scope scope = {.symptom = symptom_name(symptom), .span = span};
+    const struct pattern_scope scope = {
+        .plant = s->data->plant, .symptom = symptom_name(symptom), .span = span};
     int rc = pattern_span_parts(store, &scope, add_part, s, err);
     end_complaint(s);
     return rc;

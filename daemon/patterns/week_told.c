@@ -1,4 +1,5 @@
 #include "patterns/week_told.h"
+#include "base/plant_level.h"
 #include "patterns/week_falls.h"
 #include "patterns/week_stores.h"
 #include "patterns/week_words.h"
@@ -45,7 +46,8 @@ static void add_where(struct text_buffer *b, const struct week_told *t,
     if (!level->cut)
         return;
     if (*level->cut->where) {
-        text_appendf(b, " %s %s", level->cut->where, level->level);
+        char name[PLANT_LEVEL];
+        text_appendf(b, " %s %s", level->cut->where, plant_level(level->level, level->plant, name));
     } else {
         text_append(b, ", ");
         week_words_title(b, title_of(t, level));
@@ -56,6 +58,7 @@ static json_t *level_json(const struct week_told *t, const struct week_level *le
 {
     json_t *out = json_pack("{s:s, s:s}", "factor", level->cut ? level->cut->name : "all", "level",
                             level->cut ? level->level : "complaints");
+    plant_level_set(out, level->plant);
     if (is_cause(level))
         json_object_set_new(out, "title", json_string(title_of(t, level)));
     return out;
@@ -259,9 +262,11 @@ static int read_lots(const struct week_told *t, const struct week_story *story,
     const struct week_level *level = level_at(t, s->level), *cause = cause_of(t, story);
     bool counted = level->cut && !level->shared;
     const struct pattern_series of = {.factor = counted ? level->cut->name : "",
-                                      .level = counted ? level->level : ""};
+                                      .level = counted ? level->level : "",
+                                      .plant = counted ? level->plant : ""};
     const struct when_span span = {tz_day_start_ms(t->tz, monday_of(t, s->since)), d->shown.to_ms};
-    const struct pattern_scope scope = {.symptom = symptom_name(s->symptom),
+    const struct pattern_scope scope = {.plant = d->plant,
+                                        .symptom = symptom_name(s->symptom),
                                         .span = when_span_until(span, d->now_ms)};
     *ret = (struct affected){.holds = t->holds,
                              .shared = level->shared,
@@ -339,10 +344,13 @@ static bool is_against(const struct week_told *t, const struct week_story *story
     const char *line = led->cut == cuts_find("line") ? led->level : "";
     const struct week_level *of = cause_of(t, story);
     const char *cause = of ? of->level : "";
-    bool same_line = strcmp(a->row.line, line) == 0, same_cause = strcmp(a->cause, cause) == 0;
+    bool same_plant = !a->row.plant[0] || !*led->plant || strcmp(a->row.plant, led->plant) == 0;
+    bool same_line = same_plant && strcmp(a->row.line, line) == 0,
+         same_cause = strcmp(a->cause, cause) == 0;
     if (a->row.symptom[0] && strcmp(a->row.symptom, symptom_name(story->led_by->symptom)) != 0)
         return false;
-    if ((*line && a->row.line[0] && !same_line) || (*cause && a->cause[0] && !same_cause))
+    if (!same_plant || (*line && a->row.line[0] && !same_line) ||
+        (*cause && a->cause[0] && !same_cause))
         return false;
     return (*line && same_line) || (*cause && same_cause);
 }

@@ -108,7 +108,8 @@ static size_t level_of(const struct tracing *t, const struct trace_blame *b)
         shared = share(t->lots, level);
         qsort(shared->lots, shared->lot_count, sizeof *shared->lots, by_id);
     }
-    return week_data_level(t->by->data, level->factor, level->level, shared);
+    const struct week_named named = {level->factor, level->level, level->plant};
+    return week_data_level(t->by->data, &named, shared);
 }
 
 static struct week_signal *signal_of(struct tracing *t, size_t level)
@@ -193,7 +194,8 @@ static int read_lots(struct tracing *t, struct error *err)
 {
     if (t->lots)
         return 0;
-    int rc = trace_lots_read(t->by->store, t->by->tz, t->packed, &t->lots, err);
+    const struct trace_packed packed = {t->packed, t->by->data->plant};
+    int rc = trace_lots_read(t->by->store, t->by->tz, &packed, &t->lots, err);
     if (rc)
         return rc;
     t->units = xcalloc(t->lots->count + 1, sizeof *t->units);

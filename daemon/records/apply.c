@@ -192,6 +192,16 @@ static void give_day(enum record_kind kind, struct record_cell *cells)
     cells[FROM] = (struct record_cell){.form = RECORD_INTEGER};
 }
 
+/* The same of the plant log, before its rows named a plant: behind quantity stood line and time. */
+static void give_plant(enum record_kind kind, struct record_cell *cells)
+{
+    enum { PLANT = 2, LINE = 3, BEHIND = 4 };
+    if (kind != RECORD_PLANTLOG || cells[LINE].form != RECORD_INTEGER)
+        return;
+    memmove(&cells[PLANT + 1], &cells[PLANT], BEHIND * sizeof *cells);
+    cells[PLANT] = (struct record_cell){.form = RECORD_TEXT, .text = ""};
+}
+
 static int apply_rows(struct slice *s, struct error *err)
 {
     struct stage_row row;
@@ -209,6 +219,7 @@ static int apply_rows(struct slice *s, struct error *err)
             continue; /* applied before */
         records++;
         give_day(s->file.kind, row.cells);
+        give_plant(s->file.kind, row.cells);
         if ((rc = apply_record(s, &row, err)))
             return rc;
     }

@@ -25,8 +25,9 @@ static const struct member {
     {                                                                                              \
         name, offsetof(struct action_row, field), sizeof(((struct action_row *)0)->field), needed  \
     }
-    MEMBER("cause", cause, false),     MEMBER("line", line, false), MEMBER("place", place, false),
-    MEMBER("symptom", symptom, false), MEMBER("note", note, true),  MEMBER("by", by_name, true),
+    MEMBER("cause", cause, false), MEMBER("plant", plant, false),     MEMBER("line", line, false),
+    MEMBER("place", place, false), MEMBER("symptom", symptom, false), MEMBER("note", note, true),
+    MEMBER("by", by_name, true),
 #undef MEMBER
 };
 enum { MEMBER_COUNT = sizeof MEMBERS / sizeof MEMBERS[0] };
@@ -49,7 +50,7 @@ static int check_names(const json_t *body, struct error *err)
             known |= strcmp(name, MEMBERS[i].name) == 0;
         if (!known)
             return refuse(err, name, NULL,
-                          "an action has cause, line, place, symptom, at, note and by");
+                          "an action has cause, plant, line, place, symptom, at, note and by");
     }
     return 0;
 }
@@ -160,11 +161,54 @@ static int check_place(const struct setup *setup, const struct action_row *row, 
     return settle_known(&known, "place", "a place", err);
 }
 
-static int check_line(struct store *store, const struct action_row *row, struct error *err)
+static int check_plant(struct store *store, const struct action_row *row, struct error *err)
 {
-    struct known known = {.word = row->line};
-    int rc = row->line[0] ? lot_find_lines(store, look, &known, err) : 0;
-    int unknown = settle_known(&known, "line", "a line", rc ? NULL : err);
+    struct known known = {.word = row->plant};
+    int rc = row->plant[0] ? lot_find_plants(store, look, &known, err) : 0;
+    int unknown = settle_known(&known, "plant", "a plant", rc ? NULL : err);
+    return rc ? rc : unknown;
+}
+
+struct at_plants {
+    struct known lines, plants; /* plants: that have the line */
+    const char *plant;          /* the one said; "" none */
+    char last[LENGTH_CODE + 1];
+    int count;
+    bool nobody_s; /* lots that name no plant have it, too */
+};
+
+static int look_line(void *arg, const struct lot_find_line *line)
+{
+    struct at_plants *at = arg;
+    if (*at->plant && strcmp(at->plant, line->plant) != 0)
+        return 0;
+    look(&at->lines, line->line);
+    if (strcmp(line->line, at->lines.word) != 0)
+        return 0;
+    at->nobody_s |= !*line->plant;
+    if (!*line->plant)
+        return 0;
+    at->count++;
+    look(&at->plants, line->plant);
+    text_clip(line->plant, at->last, sizeof at->last);
+    return 0;
+}
+
+/* Whose the line is, where that is not said: the one plant's that has it. */
+static int check_line(struct store *store, struct action_row *row, struct error *err)
+{
+    struct at_plants at = {
+        .lines = {.word = row->line}, .plants = {.word = ""}, .plant = row->plant};
+    int rc = row->line[0] ? lot_find_lines(store, look_line, &at, err) : 0;
+    int unknown = settle_known(&at.lines, "line", "a line", rc ? NULL : err);
+    if (!rc && !unknown && at.count > 1) {
+        unknown = error_set(err, ERROR_INVALID, "says which plant's line %s is meant: those of%s",
+                            row->line, at.plants.others.data);
+        error_field(err, "plant", "");
+    } else if (at.count == 1 && !at.nobody_s) {
+        text_clip(at.last, row->plant, sizeof row->plant);
+    }
+    text_buffer_free(&at.plants.others);
     return rc ? rc : unknown;
 }
 
@@ -183,8 +227,8 @@ static int check_day(struct store *store, const struct tz *tz, const struct acti
     return rc;
 }
 
-static int check_against(const struct setup *setup, struct store *store,
-                         const struct action_row *row, struct error *err)
+static int check_against(const struct setup *setup, struct store *store, struct action_row *row,
+                         struct error *err)
 {
     if (!row->cause[0] && !row->line[0] && !row->place[0]) {
         error_hint(err, "give at least one of them");
@@ -195,6 +239,8 @@ static int check_against(const struct setup *setup, struct store *store,
         rc = check_cause(setup, row, err);
     if (!rc)
         rc = check_place(setup, row, err);
+    if (!rc)
+        rc = check_plant(store, row, err);
     if (!rc)
         rc = check_line(store, row, err);
     return rc ? rc : check_day(store, setup->tz, row, err);
@@ -212,7 +258,7 @@ static int read_action(const json_t *body, const struct setup *setup, int64_t no
 
 /* ---- requests ---- */
 
-/* It is about no case: who called is known by the line and the cause. */
+/* It is about no case: who called is known by the line, of whatever plant, and the cause. */
 static void mask_note(const struct apart_from *from, struct action_row *row)
 {
     char *masked = apart_written_of(from, row->note, row->line, row->cause);
@@ -271,6 +317,7 @@ static int list_action(void *arg, const struct action_row *row)
     const struct {
         const char *name, *value;
     } optional[] = {{"cause", row->cause},
+                    {"plant", row->plant},
                     {"line", row->line},
                     {"place", row->place},
                     {"symptom", row->symptom}};

@@ -1,4 +1,5 @@
 #include "serve/health.h"
+#include "base/plant_level.h"
 #include "base/text.h"
 #include "records/apply.h"
 #include "store/freshness.h"
@@ -13,6 +14,7 @@ static int add_freshness(void *arg, const struct freshness *one)
 {
     json_t *row =
         json_pack("{s:s, s:s}", "line", one->line, "kind", record_kind_table(one->kind)->kind);
+    plant_level_set(row, one->plant);
     json_object_set_new(row, "last_at_ms",
                         one->at_ms == WHEN_UNKNOWN_MS ? json_null() : json_integer(one->at_ms));
     return json_array_append_new(arg, row);
@@ -186,19 +188,20 @@ static void of_mail(const struct health *h, json_t *needs)
 /* ---- lines whose readings stay away ---- */
 
 struct line {
-    const char *name;
+    const json_t *row; /* of its lots */
     int64_t lot_ms, reading_ms;
 };
 
 static void judge_line(const struct health *h, const struct line *line, json_t *needs)
 {
-    char when[40];
-    bool runs = line->name && line->lot_ms != WHEN_UNKNOWN_MS && h->now_ms - line->lot_ms < RUNS_MS;
+    char when[40], name[PLANT_LEVEL];
+    bool runs = line->row && line->lot_ms != WHEN_UNKNOWN_MS && h->now_ms - line->lot_ms < RUNS_MS;
     /* a line that never had any is not measured */
     if (!runs || line->reading_ms == WHEN_UNKNOWN_MS || line->lot_ms - line->reading_ms < LAG_MS)
         return;
     need(needs, "no-readings", "look at what loads the readings of that line",
-         "line %s packs, and its newest lot with readings is of %s", line->name,
+         "line %s packs, and its newest lot with readings is of %s",
+         plant_level_of(line->row, "line", name),
          when_format(h->setup->tz, line->reading_ms, when));
 }
 
@@ -218,8 +221,7 @@ static void of_lines(const struct health *h, json_t *needs)
         const char *kind = json_string_value(json_object_get(row, "kind"));
         if (strcmp(kind, "lots") == 0) {
             judge_line(h, &line, needs);
-            line = (struct line){json_string_value(json_object_get(row, "line")), time_of(row),
-                                 WHEN_UNKNOWN_MS};
+            line = (struct line){row, time_of(row), WHEN_UNKNOWN_MS};
         } else if (strcmp(kind, "readings") == 0) {
             line.reading_ms = time_of(row);
         }

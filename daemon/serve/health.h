@@ -29,7 +29,8 @@ struct health {
     struct restore_note restored;
     struct load_file failed; /* the newest of the `failed_loads` */
     int64_t failed_loads;
-    json_t *records;        /* [{"line","kind","last_at_ms"}]: store/freshness.h; null: unknown */
+    json_t *records;        /* [{"line","kind","last_at_ms"}], with "plant" where one is named:
+                               store/freshness.h; null: unknown */
     char reload_error[512]; /* "" none */
 };
 /* Never fails: what could not be read is said. */

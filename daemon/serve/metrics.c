@@ -64,6 +64,10 @@ static void add_records(struct text_buffer *out, const struct health *h)
         add_label(out, "kind", json_string_value(json_object_get(row, "kind")));
         text_append(out, ",");
         add_label(out, "line", json_string_value(json_object_get(row, "line")));
+        const char *plant = json_string_value(json_object_get(row, "plant"));
+        text_append(out, plant ? "," : "");
+        if (plant)
+            add_label(out, "plant", plant);
         text_appendf(out, "} %.15g\n", (double)json_integer_value(at) / 1000);
     }
 }

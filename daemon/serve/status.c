@@ -121,8 +121,9 @@ static json_t *records_json(const struct health *h)
         const json_t *at = json_object_get(row, "last_at_ms");
         int64_t ms = json_is_integer(at) ? json_integer_value(at) : WHEN_UNKNOWN_MS;
         json_array_append_new(
-            all, json_pack("{s:O, s:O, s:o}", "line", json_object_get(row, "line"), "kind",
-                           json_object_get(row, "kind"), "last_at", time_json(h, ms)));
+            all, json_pack("{s:O, s:O, s:o, s:O*}", "line", json_object_get(row, "line"), "kind",
+                           json_object_get(row, "kind"), "last_at", time_json(h, ms), "plant",
+                           json_object_get(row, "plant")));
     }
     return all;
 }

@@ -34,6 +34,7 @@ struct asked {
     struct span days, against; /* against.name "": nothing */
     struct iso_week week;      /* of a week; year 0 of any other span */
     unsigned by;
+    const char *plant; /* NULL: all */
     int format, table;
 };
 
@@ -126,9 +127,11 @@ static int add_harm(struct store *store, const struct asked *asked, json_t *repo
     const struct when_span span = {tz_day_start_ms(tz, asked->days.from_day),
                                    tz_day_start_ms(tz, asked->days.to_day)};
     const struct when_span until = when_span_until(span, asked->now_ms);
-    int rc = span_rows_harm(store, tz, until, false, &harm, err);
+    struct span_harm of = {tz, until, asked->plant, false};
+    int rc = span_rows_harm(store, &of, &harm, err);
+    of.possible = true;
     if (!rc)
-        rc = span_rows_harm(store, tz, until, true, &possible, err);
+        rc = span_rows_harm(store, &of, &possible, err);
     if (!rc) {
         json_array_extend(harm, possible);
         json_object_set(report, "harm", harm);
@@ -143,14 +146,14 @@ static int add_rows(struct store *store, const struct asked *asked, json_t *repo
                     struct error *err)
 {
     json_t *rows = NULL;
-    const struct tz *tz = asked->setup->tz;
+    const struct span_rows of = {asked->setup->tz, &asked->days, asked->now_ms, asked->plant};
     bool complaints = asked->table == WEEK_CSV_COMPLAINTS;
     if (asked->format == FORMAT_CSV && asked->table == WEEK_CSV_HARM)
         return add_harm(store, asked, report, err);
     if (asked->format != FORMAT_CSV || (!complaints && asked->table != WEEK_CSV_CASES))
         return 0;
-    int rc = complaints ? span_rows_complaints(store, tz, &asked->days, asked->now_ms, &rows, err)
-                        : span_rows_cases(store, tz, &asked->days, asked->now_ms, &rows, err);
+    int rc = complaints ? span_rows_complaints(store, &of, &rows, err)
+                        : span_rows_cases(store, &of, &rows, err);
     if (!rc)
         json_object_set_new(report, complaints ? "complaint_rows" : "case_rows", rows);
     return rc;
@@ -160,10 +163,10 @@ static int report_on(struct store *store, const struct asked *asked, json_t **re
                      struct error *err)
 {
     const struct setup *s = asked->setup;
-    const struct week_query week = {asked->week, asked->now_ms, asked->against, s->targets,
-                                    asked->by};
-    const struct span_query span = {asked->days, asked->against, asked->now_ms, s->targets,
-                                    asked->by};
+    const struct week_query week = {asked->week, asked->now_ms, asked->against,
+                                    s->targets,  asked->plant,  asked->by};
+    const struct span_query span = {asked->days, asked->against, asked->now_ms,
+                                    s->targets,  asked->by,      asked->plant};
     return asked->week.year ? week_report(store, s->tz, s->triage, &week, ret, err)
                             : span_report(store, s->tz, s->triage, &span, ret, err);
 }

@@ -9,12 +9,12 @@ int action_add(struct store *store, const struct action_row *action, int64_t *re
     assert(store_writing(store));
     static const char SQL[] =
         "INSERT INTO corrective_action(id, cause, line, place, symptom, at_ms,"
-        " note, by_name, logged_ms) VALUES(" NUMBERS_NEXT(
-            "corrective_action", "action/last") ", ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)";
+        " note, by_name, logged_ms, plant) VALUES(" NUMBERS_NEXT(
+            "corrective_action", "action/last") ", ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)";
     int rc = db_run(store, SQL,
                     DB(DB_SAID(action->cause), DB_SAID(action->line), DB_SAID(action->place),
                        DB_SAID(action->symptom), DB_MS(action->at_ms), DB_TEXT(action->note),
-                       DB_TEXT(action->by_name), DB_MS(action->logged_ms)),
+                       DB_TEXT(action->by_name), DB_MS(action->logged_ms), DB_TEXT(action->plant)),
                     err);
     if (!rc)
         *ret_id = db_last_id(store);
@@ -22,7 +22,7 @@ int action_add(struct store *store, const struct action_row *action, int64_t *re
 }
 
 #define ACTION_COLUMNS                                                                             \
-    "SELECT id, cause, line, place, symptom, at_ms, note, by_name, logged_ms FROM "                \
+    "SELECT id, cause, line, place, symptom, at_ms, note, by_name, logged_ms, plant FROM "         \
     "corrective_action "
 
 static void read_action(struct db_query *q, struct action_row *row)
@@ -36,6 +36,7 @@ static void read_action(struct db_query *q, struct action_row *row)
     db_copy(q, 6, row->note, sizeof row->note);
     db_copy(q, 7, row->by_name, sizeof row->by_name);
     row->logged_ms = db_ms(q, 8);
+    db_copy(q, 9, row->plant, sizeof row->plant);
 }
 
 int action_get(struct store *store, int64_t id, struct action_row *ret, struct error *err)

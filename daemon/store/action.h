@@ -7,8 +7,9 @@
 
 struct action_row {
     int64_t id, at_ms, logged_ms;
-    char cause[64], line[LENGTH_CODE + 1], place[LENGTH_WORD + 1], symptom[16],
-        note[LENGTH_NOTE + 1], by_name[LENGTH_PERSON + 1];
+    /* plant "": of any that has the line, or of all */
+    char cause[64], plant[LENGTH_CODE + 1], line[LENGTH_CODE + 1], place[LENGTH_WORD + 1],
+        symptom[16], note[LENGTH_NOTE + 1], by_name[LENGTH_PERSON + 1];
 };
 typedef int (*action_each)(void *arg, const struct action_row *row);
 int action_add(struct store *store, const struct action_row *action, int64_t *ret_id,

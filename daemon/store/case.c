@@ -55,11 +55,12 @@ static void case_read(struct db_query *q, struct case_row *row)
     db_copy(q, 10, row->top_cause, sizeof row->top_cause);
     row->top_probability = db_real(q, 11);
     row->harm_unseen = db_int(q, 12) != 0;
+    db_copy(q, 13, row->plant, sizeof row->plant);
 }
 
 #define CASE_COLUMNS                                                                               \
     "c.id, c.symptom, c.lot_id, c.opened_ms, c.as_of_ms, c.complaints, c.packs, c.harm, c.state,"  \
-    " c.revision, c.top_cause, coalesce(c.top_probability, 0), c.harm_unseen"
+    " c.revision, c.top_cause, coalesce(c.top_probability, 0), c.harm_unseen, c.plant"
 
 int case_get(struct store *store, int64_t case_id, struct case_row *ret, struct error *err)
 {
@@ -72,7 +73,7 @@ int case_get(struct store *store, int64_t case_id, struct case_row *ret, struct 
         int64_t next = 0;
         if (db_next(&q)) {
             case_read(&q, ret);
-            next = db_int64(&q, 13);
+            next = db_int64(&q, 14);
         }
         int rc = db_end(&q, 0);
         if (!rc && q.rows && !next && !seen_case(store, case_id))
@@ -145,6 +146,7 @@ int case_of_uuid(struct store *store, const char *uuid, int64_t *ret_case, struc
     " AND (?4 IS NULL OR c.top_cause = ?4)"                                                        \
     " AND (?5 IS NULL OR c.state = ?5 OR (?5 = 'open' AND c.harm_unseen = 1))"                     \
     " AND (?6 IS NULL OR c.as_of_ms >= ?6)"                                                        \
+    " AND (?20 IS NULL OR c.plant = ?20)"                                                          \
     " AND " SEEN_IN("?19", SEEN_PLANT_OF("c")) " AND (?17 IS NULL OR lower(f.owner) = "            \
                                                "lower(?17)) AND (?18 IS NULL OR f.due_day < ?18)"
 /* How severe it is held; harm is urgent whether it was weighed yet or not. */
@@ -177,7 +179,7 @@ int case_list(struct store *store, const struct case_filter *filter, case_each e
            DB_ID(filter->after), DB_INT(filter->limit), DB_ID(p[0]), DB_ID(p[1]), DB_ID(p[2]),
            DB_ID(p[3]), DB_ID(p[4]), DB_ID(p[5]), DB_ID(p[6]), DB_ID(p[7]), DB_TEXT(filter->owner),
            DB_DAY(filter->due_before ? filter->due_before : WHEN_UNKNOWN_DAY),
-           DB_TEXT(seen_list(store))),
+           DB_TEXT(seen_list(store)), DB_TEXT(filter->plant)),
         err);
     int rc = 0;
     db_keep(&q); /* callbacks ask for the lots' records */

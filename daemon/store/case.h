@@ -4,15 +4,16 @@
 #ifndef ODDLOAF_STORE_CASE_H
 #define ODDLOAF_STORE_CASE_H
 
+#include "base/length.h"
 #include "store/store.h"
 
 struct case_row {
     int64_t id, lot_id, opened_ms, as_of_ms; /* lot_id 0: open lot */
     int complaints, packs, revision;
     bool harm, settled;
-    bool harm_unseen; /* harm was reported since it was settled */
-    char symptom[16];
-    char top_cause[64]; /* "" before the first ranking */
+    bool harm_unseen;                         /* harm was reported since it was settled */
+    char symptom[16], plant[LENGTH_CODE + 1]; /* plant "": none is known */
+    char top_cause[64];                       /* "" before the first ranking */
     double top_probability;
 };
 /* Follows a case whose complaints all moved to another one. ERROR_NOT_FOUND if unknown. */
@@ -33,8 +34,8 @@ int case_of_uuid(struct store *store, const char *uuid, int64_t *ret_case, struc
 enum { CASE_PRODUCTS = 8 };
 
 struct case_filter {
-    const char *symptom, *line, *family, *cause; /* NULL any */
-    int64_t product[CASE_PRODUCTS];              /* any of these; product[0] 0: any at all */
+    const char *symptom, *plant, *line, *family, *cause; /* NULL any */
+    int64_t product[CASE_PRODUCTS]; /* any of these; product[0] 0: any at all */
     const char
         *state; /* "open" (those with harm since they were settled, too), "settled", NULL all */
     const char *owner;  /* of any case of letters; NULL any */

@@ -41,8 +41,8 @@ static int insert_complaint(struct store *store, const struct complaint_new *c,
     static const char SQL[] =
         "INSERT INTO complaint(uuid, received_ms, logged_ms, channel, symptom, case_id, lot_id,"
         " lot_text, product_id, code_day, store, route, bought_day, found_day, packs, units, harm,"
-        " body, lot_state)"
-        " VALUES(?1,?2,?3,?4,?5,?6,?7,?8,?9,?10,?11,?12,?13,?14,?15,?16,?17,?18,?19)";
+        " body, lot_state, plant_said)"
+        " VALUES(?1,?2,?3,?4,?5,?6,?7,?8,?9,?10,?11,?12,?13,?14,?15,?16,?17,?18,?19,?20)";
     int rc =
         db_run(store, SQL,
                DB(DB_TEXT(c->uuid), DB_MS(c->received_ms), DB_MS(c->logged_ms), DB_TEXT(c->channel),
@@ -50,7 +50,7 @@ static int insert_complaint(struct store *store, const struct complaint_new *c,
                   DB_TEXT(c->lot_text), DB_ID(c->product_id), DB_DAY(c->code_day),
                   DB_SAID(c->store), DB_SAID(c->route), DB_DAY(c->bought_day), DB_DAY(c->found_day),
                   DB_INT(c->packs), DB_ID(c->units), DB_INT(c->harm), DB_TEXT(c->body),
-                  DB_TEXT(lot_state_word(c->lots.state))),
+                  DB_TEXT(lot_state_word(c->lots.state)), DB_SAID(c->plant)),
                err);
     if (!rc)
         placed->complaint_id = db_last_id(store);
@@ -118,7 +118,7 @@ int complaint_log(struct store *store, const struct complaint_new *c, struct com
 #define COMPLAINT_COLUMNS                                                                          \
     "SELECT id, case_id, lot_id, product_id, received_ms, logged_ms, units, uuid, channel,"        \
     " symptom, lot_text, store, route, body, code_day, bought_day, found_day, packs, harm,"        \
-    " lot_state, withdrawn_ms FROM complaint "
+    " lot_state, withdrawn_ms, plant FROM complaint "
 #define STANDING " AND withdrawn_ms IS NULL "
 
 static int each_row(struct db_query *q, complaint_each each, void *arg)
@@ -148,6 +148,7 @@ static int each_row(struct db_query *q, complaint_each each, void *arg)
             .harm = db_int(q, 18) != 0,
             .lot_state = lot_state_of(db_text(q, 19)),
             .withdrawn = db_ms(q, 20) != WHEN_UNKNOWN_MS,
+            .plant = db_text(q, 21),
         };
         rc = each(arg, &row);
     }
@@ -283,7 +284,8 @@ int complaint_rewrite(struct store *store, int64_t complaint_id, const struct co
     static const char SQL[] =
         "UPDATE complaint SET lot_text = ?2, product_id = ?3, code_day = ?4, store = ?5,"
         " route = ?6, bought_day = ?7, found_day = ?8, packs = ?9, units = ?10, harm = ?11,"
-        " body = ?12, symptom = ?13, channel = ?14, received_ms = ?15 WHERE id = ?1";
+        " body = ?12, symptom = ?13, channel = ?14, received_ms = ?15, plant_said = ?16"
+        " WHERE id = ?1";
     struct move move;
     int rc = move_begin(store, complaint_id, &move, err);
     if (!rc)
@@ -294,7 +296,7 @@ int complaint_rewrite(struct store *store, int64_t complaint_id, const struct co
                        DB_DAY(c->code_day), DB_SAID(c->store), DB_SAID(c->route),
                        DB_DAY(c->bought_day), DB_DAY(c->found_day), DB_INT(c->packs),
                        DB_ID(c->units), DB_INT(c->harm), DB_TEXT(c->body), DB_TEXT(c->symptom),
-                       DB_TEXT(c->channel), DB_MS(c->received_ms)),
+                       DB_TEXT(c->channel), DB_MS(c->received_ms), DB_SAID(c->plant)),
                     err);
     if (!rc)
         rc = entry_put(store, move.was.uuid, c, err);

@@ -28,6 +28,7 @@ struct complaint_new {
     int64_t received_ms, logged_ms;
     const char *channel, *symptom;
     const char *lot_text, *store, *route; /* of the records where they know them */
+    const char *plant; /* that the caller names: whose it is while its lot is not known */
     /* it is found by them: store/entry_find.h; store_said is how it was typed */
     const char *reference, *note, *store_said;
     int64_t product_id; /* 0 unknown */
@@ -61,6 +62,8 @@ int complaint_log(struct store *store, const struct complaint_new *complaint,
 struct complaint_row {
     int64_t id, case_id, lot_id, product_id, received_ms, logged_ms, units;
     const char *uuid, *channel, *symptom, *lot_text, *store, *route, *body;
+    const char *plant; /* whose it is, "" not known: its lot's; the lot open, the one that is named,
+                          else the one that all its candidates share */
     int32_t code_day, bought_day, found_day;
     int packs;
     bool harm, withdrawn; /* withdrawn: counts nowhere, read by its own id alone */

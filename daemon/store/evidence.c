@@ -114,12 +114,13 @@ int evidence_plantlog(struct store *store, const struct evidence_spot *spot, str
 {
     static const char SQL[] =
         "SELECT at_ms, line, value FROM plantlog WHERE place = ?1 AND quantity_id ="
-        " (SELECT id FROM quantity WHERE name = ?2) AND line IN (?3, '') AND at_ms >= ?4 AND"
-        " at_ms < ?5 ORDER BY at_ms, line";
-    struct db_query q = db_query(store, SQL,
-                                 DB(DB_TEXT(spot->place), DB_TEXT(spot->quantity),
-                                    DB_TEXT(spot->line), DB_INT(span.from_ms), DB_INT(span.to_ms)),
-                                 err);
+        " (SELECT id FROM quantity WHERE name = ?2) AND plant IN (?6, '') AND line IN (?3, '') AND"
+        " at_ms >= ?4 AND at_ms < ?5 ORDER BY at_ms, line, plant";
+    struct db_query q =
+        db_query(store, SQL,
+                 DB(DB_TEXT(spot->place), DB_TEXT(spot->quantity), DB_TEXT(spot->line),
+                    DB_INT(span.from_ms), DB_INT(span.to_ms), DB_TEXT(spot->plant)),
+                 err);
     int rc = 0;
     while (!rc && db_next(&q)) {
         struct evidence_entry row = {db_ms(&q, 0), db_text(&q, 1), db_real(&q, 2)};
@@ -181,15 +182,16 @@ int evidence_packed_any(struct store *store, struct when_span span, evidence_pac
     return each_packed(store, SQL, span, each, arg, err);
 }
 
-int evidence_lots_of_product(struct store *store, int64_t product_id, struct when_span span,
-                             struct store_ids *ret, struct error *err)
+int evidence_lots_of_product(struct store *store, const struct evidence_made_at *of,
+                             struct when_span span, struct store_ids *ret, struct error *err)
 {
     static const char SQL[] = "SELECT id FROM lot WHERE product_id = ?1 AND packed_from_ms >= ?2"
-                              " AND packed_from_ms < ?3 ORDER BY packed_from_ms DESC, id LIMIT ?4";
-    return db_ids(
-        store, SQL,
-        DB(DB_INT(product_id), DB_INT(span.from_ms), DB_INT(span.to_ms), DB_INT(ret->capacity)),
-        ret, err);
+                              " AND packed_from_ms < ?3 AND plant = ?5"
+                              " ORDER BY packed_from_ms DESC, id LIMIT ?4";
+    return db_ids(store, SQL,
+                  DB(DB_INT(of->product_id), DB_INT(span.from_ms), DB_INT(span.to_ms),
+                     DB_INT(ret->capacity), DB_TEXT(of->plant)),
+                  ret, err);
 }
 
 static int each_share(struct store *store, const char *sql, const struct db_value *with,
@@ -198,8 +200,8 @@ static int each_share(struct store *store, const char *sql, const struct db_valu
     struct db_query q = db_query(store, sql, with, err);
     int rc = 0;
     while (!rc && db_next(&q)) {
-        struct evidence_share row = {db_int64(&q, 0), db_int64(&q, 4), db_ms(&q, 5),
-                                     db_text(&q, 1),  db_text(&q, 2),  db_text(&q, 3)};
+        struct evidence_share row = {db_int64(&q, 0), db_int64(&q, 4), db_ms(&q, 5), db_text(&q, 1),
+                                     db_text(&q, 2),  db_text(&q, 3),  NULL};
         rc = each(arg, &row);
     }
     return db_end(&q, rc);
@@ -233,17 +235,21 @@ int evidence_made_any(struct store *store, struct when_span span, evidence_share
     return rc ? rc : each_share(store, SQL_USE, with, each, arg, err);
 }
 
-int evidence_preserving(struct store *store, struct when_span span, const char *line,
-                        evidence_share_each each, void *arg, struct error *err)
+int evidence_preserving(struct store *store, struct when_span span,
+                        const struct evidence_line *line, evidence_share_each each, void *arg,
+                        struct error *err)
 {
     static const char SQL[] =
         "SELECT DISTINCT u.lot_id, 'preserving', u.kind || CASE u.applied WHEN 'surface' THEN"
         " ' on the surface' ELSE '' END, '', l.units, NULL, l.packed_from_ms FROM lot l CROSS JOIN "
         "material_use u"
         " ON u.lot_id = l.id" PACKED_THEN " AND u.kind IS NOT NULL"
-        " AND (?3 = '' OR l.line = ?3) ORDER BY l.packed_from_ms, u.lot_id";
-    return each_share(store, SQL, DB(DB_INT(span.from_ms), DB_INT(span.to_ms), DB_TEXT(line)), each,
-                      arg, err);
+        " AND (?3 = '' OR l.line = ?3) AND (?4 = '' OR l.plant = ?4)"
+        " ORDER BY l.packed_from_ms, u.lot_id";
+    return each_share(
+        store, SQL,
+        DB(DB_INT(span.from_ms), DB_INT(span.to_ms), DB_TEXT(line->line), DB_TEXT(line->plant)),
+        each, arg, err);
 }
 
 int evidence_made_of(struct store *store, int64_t lot_id, evidence_share_each each, void *arg,
@@ -304,14 +310,17 @@ int evidence_sharers(struct store *store, const struct evidence_share *of, int l
 {
     static const char SQL_MIX[] =
         "SELECT l.id, l.packed_from_ms, l.product_id FROM mix m CROSS JOIN lot l"
-        " ON l.id = m.lot_id WHERE m.mix = ?2 AND m.at_ms = ?3 LIMIT ?4";
+        " ON l.id = m.lot_id WHERE m.mix = ?2 AND m.at_ms = ?3 AND l.plant = ?4 LIMIT ?1";
     static const char SQL_USE[] =
         "SELECT DISTINCT l.id, l.packed_from_ms, l.product_id FROM material_use u CROSS JOIN lot l"
-        " ON l.id = u.lot_id WHERE u.material = ?1 AND u.material_lot = ?2 LIMIT ?4";
+        " ON l.id = u.lot_id WHERE u.material = ?3 AND u.material_lot = ?2 LIMIT ?1";
     bool is_mix = strcmp(of->kind, "mix") == 0;
+    const struct db_value level = DB_TEXT(of->level), most = DB_INT(limit);
     struct db_query q =
-        db_query(store, is_mix ? SQL_MIX : SQL_USE,
-                 DB(DB_TEXT(of->kind), DB_TEXT(of->level), DB_MS(of->at_ms), DB_INT(limit)), err);
+        is_mix
+            ? db_query(store, SQL_MIX,
+                       DB(most, level, DB_MS(of->at_ms), DB_TEXT(of->plant ? of->plant : "")), err)
+            : db_query(store, SQL_USE, DB(most, level, DB_TEXT(of->kind)), err);
     int rc = 0;
     while (!rc && db_next(&q)) {
         struct evidence_sharer row = {db_int64(&q, 0), db_ms(&q, 1), db_int64(&q, 2)};

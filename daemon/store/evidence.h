@@ -70,7 +70,7 @@ struct evidence_entry {
 typedef int (*evidence_entry_each)(void *arg, const struct evidence_entry *row);
 struct evidence_spot {
     const char *place, *quantity;
-    const char *line; /* entries of this line or of none */
+    const char *plant, *line; /* entries of this plant and line, or of none */
 };
 /* The plant's log of one spot, by time. */
 int evidence_plantlog(struct store *store, const struct evidence_spot *spot, struct when_span span,
@@ -98,15 +98,21 @@ int evidence_packed(struct store *store, struct when_span span, evidence_packed_
 /* The same in any order: to put thousands of lots in order takes as long as to read them. */
 int evidence_packed_any(struct store *store, struct when_span span, evidence_packed_each each,
                         void *arg, struct error *err);
-/* Those of one product, newest first, up to the capacity. */
-int evidence_lots_of_product(struct store *store, int64_t product_id, struct when_span span,
-                             struct store_ids *ret, struct error *err);
+/* Those of one product made at one plant ("": of none that is named), newest first, up to the
+ * capacity. */
+struct evidence_made_at {
+    int64_t product_id;
+    const char *plant;
+};
+int evidence_lots_of_product(struct store *store, const struct evidence_made_at *of,
+                             struct when_span span, struct store_ids *ret, struct error *err);
 struct evidence_share {
     int64_t lot_id;
     int64_t units;            /* of routes and stores: sent there; else 0 */
     int64_t at_ms;            /* of a mix; of routes and stores, the first dispatch */
     const char *kind, *level; /* "film" "PF-1", "mix" "M1", "route" "R1", "store" "S1" … */
     const char *supplier;     /* of materials, "" if not given; of a store, a route to it */
+    const char *plant;        /* of a mix that is asked about (evidence_sharers()): whose */
 };
 typedef int (*evidence_share_each)(void *arg, const struct evidence_share *row);
 /* What the lots packed in that stretch share, by packing and lot: their mixes, then their material
@@ -117,16 +123,21 @@ int evidence_made(struct store *store, struct when_span span, evidence_share_eac
 int evidence_made_any(struct store *store, struct when_span span, evidence_share_each each,
                       void *arg, struct error *err);
 /* Likewise the preserving ingredients that uses tell the kind of, as the kind "preserving":
- * "cultured-wheat", "potassium-sorbate on the surface"; units are the lot's. `line` "": all. */
-int evidence_preserving(struct store *store, struct when_span span, const char *line,
-                        evidence_share_each each, void *arg, struct error *err);
+ * "cultured-wheat", "potassium-sorbate on the surface"; units are the lot's. */
+struct evidence_line {
+    const char *plant, *line; /* "": any */
+};
+int evidence_preserving(struct store *store, struct when_span span,
+                        const struct evidence_line *line, evidence_share_each each, void *arg,
+                        struct error *err);
 /* Likewise their routes, then the stores that are known. */
 int evidence_traded(struct store *store, struct when_span span, evidence_share_each each, void *arg,
                     struct error *err);
 /* Mixes and material lots of one lot. */
 int evidence_made_of(struct store *store, int64_t lot_id, evidence_share_each each, void *arg,
                      struct error *err);
-/* Lots that one mix or material lot went into, as one of the above names it; at most `limit`. */
+/* Lots that one mix or material lot went into, as one of the above names it; at most `limit`. A
+ * mix is its plant's, a material lot its supplier's, whatever plants it went to. */
 struct evidence_sharer {
     int64_t lot_id, packed_from_ms, product_id;
 };

@@ -47,9 +47,9 @@ static const struct export_column READINGS[] = {
     {"lot", T, ""}, {"quantity", T, ""}, {"value", N, "in the quantity's unit"},
     {"at", W, ""},  {"mix", T, ""},      {"point", T, "where it was measured"},
     {"note", T, ""}};
-static const struct export_column PLANTLOG[] = {{"at", W, ""},       {"place", T, ""},
-                                                {"quantity", T, ""}, {"value", N, ""},
-                                                {"line", T, ""},     {"note", T, ""}};
+static const struct export_column PLANTLOG[] = {
+    {"at", W, ""},   {"place", T, ""}, {"quantity", T, ""}, {"value", N, ""},
+    {"line", T, ""}, {"note", T, ""},  {"plant", T, ""}};
 static const struct export_column DISPATCH[] = {{"lot", T, ""},
                                                 {"route", T, ""},
                                                 {"at", W, ""},
@@ -158,10 +158,11 @@ static const struct export_column CALL_BACKS[] = {{"complaint", T, "whose caller
                                                   {"why", T, "what to tell"},
                                                   {"asked_at", W, ""},
                                                   {"answered_at", W, "empty: it waits"}};
-static const struct export_column ACTIONS[] = {
-    {"action", N, "number"}, {"cause", T, ""},   {"line", T, ""},
-    {"place", T, ""},        {"symptom", T, ""}, {"at", W, "in force since"},
-    {"note", T, ""},         {"by", T, ""},      {"logged_at", W, ""}};
+static const struct export_column ACTIONS[] = {{"action", N, "number"}, {"cause", T, ""},
+                                               {"line", T, ""},         {"place", T, ""},
+                                               {"symptom", T, ""},      {"at", W, "in force since"},
+                                               {"note", T, ""},         {"by", T, ""},
+                                               {"logged_at", W, ""},    {"plant", T, ""}};
 static const struct export_column CHANGES[] = {
     {"complaint", T, "id"}, {"at", W, ""},  {"by", T, ""}, {"reason", T, ""},
     {"field", T, ""},       {"was", T, ""}, {"is", T, ""}};
@@ -235,10 +236,11 @@ static const struct export_table TABLES[] = {
     ROW("plantlog", "what was seen and done in the plant", PLANTLOG,
         KEYS("SELECT min(at_ms) / 86400000 - 1 FROM plantlog",
              "SELECT max(at_ms) / 86400000 + 1 FROM plantlog"),
-        "SELECT t.at_ms, t.place, q.name, t.value, t.line, t.note FROM plantlog t JOIN quantity q "
+        "SELECT t.at_ms, t.place, q.name, t.value, t.line, t.note, t.plant FROM plantlog t JOIN "
+        "quantity q "
         "ON q.id ="
         " t.quantity_id WHERE t.at_ms > ?1 * 86400000 AND t.at_ms <= ?2 * 86400000"
-        " ORDER BY t.at_ms, t.place, q.name, t.line",
+        " ORDER BY t.at_ms, t.place, q.name, t.plant, t.line",
         90),
     ROW("dispatch", "where a lot went", DISPATCH, IDS("lot"),
         "SELECT l.lot, t.route, t.at_ms, t.units, t.store, t.transit_c, t.retailer FROM dispatch "
@@ -305,7 +307,7 @@ static const struct export_table TABLES[] = {
         " ON e.id = t.asked_id LEFT JOIN follow_entry a ON a.id = t.answered_id" BETWEEN,
         5000),
     ROW("actions", "corrective actions", ACTIONS, IDS("corrective_action"),
-        "SELECT id, cause, line, place, symptom, at_ms, note, by_name, logged_ms FROM "
+        "SELECT id, cause, line, place, symptom, at_ms, note, by_name, logged_ms, plant FROM "
         "corrective_action t" BETWEEN,
         5000),
     ROW("changes", "what became of complaints", CHANGES, IDS("complaint_change"),
@@ -419,9 +421,9 @@ static const struct export_column HOLD[] = {{"", T, ""},
                                             {"disposition", T, ""},
                                             {"still-about", N, ""},
                                             {"anyway", T, ""}};
-static const struct export_column ACTION[] = {{"", T, ""},      {"cause", T, ""},   {"line", T, ""},
-                                              {"place", T, ""}, {"symptom", T, ""}, {"date", D, ""},
-                                              {"note", T, ""},  {"by", T, ""}};
+static const struct export_column ACTION[] = {
+    {"", T, ""},     {"cause", T, ""}, {"line", T, ""}, {"place", T, ""}, {"symptom", T, ""},
+    {"date", D, ""}, {"note", T, ""},  {"by", T, ""},   {"plant", T, ""}};
 
 #define COMPLAINT_OF(case_id)                                                                      \
     "(SELECT min(c.uuid) FROM complaint c WHERE c.case_id = " case_id " AND c.withdrawn_ms IS "    \
@@ -483,7 +485,8 @@ const struct export_table *export_decisions(int *ret_count)
                                               "ends",
             5000),
         ROW("action", "", ACTION, IDS("corrective_action"),
-            "SELECT 'action', t.cause, t.line, t.place, t.symptom, t.at_ms, t.note, t.by_name FROM"
+            "SELECT 'action', t.cause, t.line, t.place, t.symptom, t.at_ms, t.note, t.by_name,"
+            " nullif(t.plant, '') FROM"
             " corrective_action t" BETWEEN,
             5000)};
     *ret_count = LENGTH(DECISIONS);

@@ -75,7 +75,8 @@
     " UNION ALL SELECT a.logged_ms, a.by_name, 'action', '', '', '', coalesce(a.cause, a.line,"    \
     " a.place, ''), a.note, 0 FROM complaint_case k JOIN corrective_action a ON"                   \
     " a.at_ms >= k.opened_ms AND (a.symptom IS NULL OR a.symptom = k.symptom) LEFT JOIN lot l ON"  \
-    " l.id = k.lot_id WHERE k.id = ?1 AND (a.line = l.line OR a.cause IN (SELECT v.cause"          \
+    " l.id = k.lot_id WHERE k.id = ?1 AND a.plant IN ('', k.plant)"                                \
+    " AND (a.line = l.line OR a.cause IN (SELECT v.cause"                                          \
     " FROM verdict v WHERE v.case_id = k.id AND v.reopened_ms IS NULL))"
 /* What a person noted, decided or answered, or the rules moved; of a report only what is about it.
  */

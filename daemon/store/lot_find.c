@@ -359,16 +359,43 @@ int lot_find_volume(struct store *store, int64_t before_ms, struct lot_find_volu
 
 /* ---- the record as a whole ---- */
 
-int lot_find_lines(struct store *store, int (*each)(void *arg, const char *line), void *arg,
-                   struct error *err)
+int lot_find_next_line(struct store *store, struct lot_find_line *line, struct error *err)
 {
-    static const char SQL_FIRST[] = "SELECT min(line) FROM lot";
-    static const char SQL_NEXT[] = "SELECT min(line) FROM lot WHERE line > ?1";
-    struct db_names lines = {.first = SQL_FIRST, .next = SQL_NEXT};
+    static const char SQL[] = "SELECT plant, line FROM lot WHERE (plant, line) > (?1, ?2)"
+                              " ORDER BY plant, line LIMIT 1";
+    struct lot_find_line next = {"", ""};
+    struct db_query q = db_query(store, SQL, DB(DB_TEXT(line->plant), DB_TEXT(line->line)), err);
+    if (db_next(&q)) {
+        db_copy(&q, 0, next.plant, sizeof next.plant);
+        db_copy(&q, 1, next.line, sizeof next.line);
+    }
+    *line = next;
+    return db_end(&q, 0);
+}
+
+int lot_find_lines(struct store *store, int (*each)(void *arg, const struct lot_find_line *line),
+                   void *arg, struct error *err)
+{
+    struct lot_find_line line = {"", ""};
+    int rc = lot_find_next_line(store, &line, err);
+    while (!rc && *line.line) {
+        rc = each(arg, &line);
+        if (!rc)
+            rc = lot_find_next_line(store, &line, err);
+    }
+    return rc;
+}
+
+int lot_find_plants(struct store *store, int (*each)(void *arg, const char *plant), void *arg,
+                    struct error *err)
+{
+    static const char SQL_FIRST[] = "SELECT min(plant) FROM lot WHERE plant > ''";
+    static const char SQL_NEXT[] = "SELECT min(plant) FROM lot WHERE plant > ?1";
+    struct db_names plants = {.first = SQL_FIRST, .next = SQL_NEXT};
     int rc = 0;
-    while (!rc && db_next_name(store, &lines, err))
-        rc = each(arg, lines.name);
-    return rc ? rc : lines.rc;
+    while (!rc && db_next_name(store, &plants, err))
+        rc = each(arg, plants.name);
+    return rc ? rc : plants.rc;
 }
 
 int lot_find_places(struct store *store, enum lot_find_place kind,

@@ -77,9 +77,19 @@ struct lot_find_where {
 int lot_find_each_key(struct store *store, const struct lot_find_where *where, lot_find_each each,
                       void *arg, bool *ret_overflow, struct error *err);
 
-/* The lines that lots on record were packed on, in the order of their names. */
-int lot_find_lines(struct store *store, int (*each)(void *arg, const char *line), void *arg,
-                   struct error *err);
+/* A line is its plant's; plant "" is that of lots that name none. */
+struct lot_find_line {
+    char plant[LENGTH_CODE + 1], line[LENGTH_CODE + 1];
+};
+/* Goes on to the next one after it that lots on record were packed on, by plant and name; line "":
+ * it was the last, or, before the first, which is found from "" and "", there is none. */
+int lot_find_next_line(struct store *store, struct lot_find_line *line, struct error *err);
+/* All of them, in that order. */
+int lot_find_lines(struct store *store, int (*each)(void *arg, const struct lot_find_line *line),
+                   void *arg, struct error *err);
+/* The plants that lots on record name, in the order of their names. */
+int lot_find_plants(struct store *store, int (*each)(void *arg, const char *plant), void *arg,
+                    struct error *err);
 
 struct lot_find_product {
     int64_t product_id;

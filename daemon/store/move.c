@@ -92,8 +92,11 @@ static int place_of(struct store *store, int64_t complaint_id, struct move_place
                     struct error *err)
 {
     static const char SQL[] =
-        "SELECT case_id, lot_id, received_ms, packs, harm, symptom, uuid, lot_state, withdrawn_ms"
-        " FROM complaint WHERE id = ?1";
+        "SELECT case_id, lot_id, received_ms, packs, harm, symptom, uuid, lot_state, withdrawn_ms,"
+        " plant = " PLANT_OF_COMPLAINT(
+            "complaint") " AND plant = (SELECT k.plant FROM"
+                         " complaint_case k WHERE k.id = complaint.case_id) FROM complaint WHERE "
+                         "id = ?1";
     struct db_query q = db_query(store, SQL, DB(DB_INT(complaint_id)), err);
     if (db_next(&q)) {
         *ret = (struct move_place){.case_id = db_int64(&q, 0),
@@ -102,6 +105,7 @@ static int place_of(struct store *store, int64_t complaint_id, struct move_place
                                    .packs = db_int(&q, 3),
                                    .harm = db_int(&q, 4) != 0,
                                    .state = lot_state_of(db_text(&q, 7)),
+                                   .owned = db_int(&q, 9) != 0,
                                    .withdrawn = db_ms(&q, 8) != WHEN_UNKNOWN_MS};
         db_copy(&q, 5, ret->symptom, sizeof ret->symptom);
         db_copy(&q, 6, ret->uuid, sizeof ret->uuid);
@@ -132,6 +136,24 @@ static int count_in(struct store *store, int64_t id, const struct move_place *is
     if (!rc && is->lot_id > 0)
         rc = company_count(store, is->lot_id, is->symptom, is->received_ms, +1, err);
     return rc;
+}
+
+/* ---- whose they are ---- */
+
+/* While the complaint is out of all counts. Its case may count as open, as that of another plant.
+ */
+static int own(struct store *store, int64_t id, int64_t case_id, struct error *err)
+{
+    static const char SQL[] =
+        "UPDATE complaint SET plant = " PLANT_OF_COMPLAINT("complaint") " WHERE id = ?1";
+    static const char SQL_CASE[] = "UPDATE complaint_case SET plant = (SELECT plant FROM complaint"
+                                   " WHERE id = ?1) WHERE id = ?2";
+    int rc = pattern_count_case(store, case_id, PATTERN_OUT, err);
+    if (!rc)
+        rc = db_run(store, SQL, DB(DB_INT(id)), err);
+    if (!rc)
+        rc = db_run(store, SQL_CASE, DB(DB_INT(id), DB_INT(case_id)), err);
+    return rc ? rc : pattern_count_case(store, case_id, PATTERN_IN, err);
 }
 
 struct move move_of_new(int64_t complaint_id)
@@ -239,7 +261,9 @@ int move_end(struct store *store, const struct move *move, int64_t moved_to, int
             *err = why;
         return rc;
     }
-    rc = count_in(store, move->complaint_id, &is, err);
+    rc = is.case_id && !is.owned ? own(store, move->complaint_id, is.case_id, err) : 0;
+    if (!rc)
+        rc = count_in(store, move->complaint_id, &is, err);
     if (!rc)
         rc = flag_harm(store, move, &is, err);
     if (!rc && move->was_there)
@@ -251,4 +275,55 @@ int move_end(struct store *store, const struct move *move, int64_t moved_to, int
     if (!rc && move->was_there && move->was.case_id != case_now(&is))
         rc = work_add(store, WORK_RANK, move->was.case_id, rank_ms, err);
     return rc ? rc : tell_neighbours(store, move, &is, rank_ms, err);
+}
+
+/* ---- a lot's plant ---- */
+
+/* The next one after it whose plant is no more the one it has; 0: there is none. */
+static int next_other(struct store *store, const char *sql, int64_t lot_id, int64_t ids[2],
+                      struct error *err)
+{
+    struct db_query q = db_query(store, sql, DB(DB_INT(lot_id), DB_INT(ids[0])), err);
+    ids[0] = ids[1] = 0;
+    if (db_next(&q)) {
+        ids[0] = db_int64(&q, 0);
+        ids[1] = db_int64(&q, 1);
+    }
+    return db_end(&q, 0);
+}
+
+/* Those that may be about it are counted, unlike those that are. */
+static int own_again(struct store *store, const int64_t ids[2], struct error *err)
+{
+    int rc = pattern_count_complaint(store, ids[0], PATTERN_OUT, err);
+    if (!rc)
+        rc = own(store, ids[0], ids[1], err);
+    return rc ? rc : pattern_count_complaint(store, ids[0], PATTERN_IN, err);
+}
+
+int move_lot_plant(struct store *store, int64_t lot_id, struct error *err)
+{
+    assert(store_writing(store));
+#define OTHER " AND c.id > ?2 AND c.plant <> " PLANT_OF_COMPLAINT("c") " ORDER BY c.id LIMIT 1"
+    static const char OF_LOT[] =
+        "SELECT c.id, c.case_id FROM complaint c WHERE c.lot_id = ?1" OTHER;
+    static const char MAY_BE[] =
+        "SELECT c.id, c.case_id FROM complaint_lot v JOIN complaint c ON"
+        " c.id = v.complaint_id WHERE v.lot_id = ?1 AND c.lot_id IS NULL" OTHER;
+    static const char LEFT[] = "UPDATE complaint_case SET plant = (SELECT plant FROM lot WHERE id ="
+                               " ?1) WHERE lot_id = ?1 AND complaints = 0";
+    int64_t ids[2] = {0, 0};
+    int rc = 0;
+    do {
+        rc = next_other(store, OF_LOT, lot_id, ids, err);
+        if (!rc && ids[0])
+            rc = own(store, ids[0], ids[1], err);
+    } while (!rc && ids[0]);
+    do {
+        if (!rc)
+            rc = next_other(store, MAY_BE, lot_id, ids, err);
+        if (!rc && ids[0])
+            rc = own_again(store, ids, err);
+    } while (!rc && ids[0]);
+    return rc ? rc : db_run(store, LEFT, DB(DB_INT(lot_id)), err);
 }

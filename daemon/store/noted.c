@@ -56,7 +56,8 @@ static int about_case(struct store *store, int64_t case_id, noted_each each, voi
                               "corrective_action a"
                               " ON a.at_ms > k.opened_ms - 86400000 AND (a.symptom IS NULL OR "
                               "a.symptom = k.symptom)"
-                              " LEFT JOIN lot l ON l.id = k.lot_id WHERE k.id = ?1 AND (a.line = "
+                              " LEFT JOIN lot l ON l.id = k.lot_id WHERE k.id = ?1 AND (a.plant"
+                              " = '' OR a.plant = k.plant) AND (a.line = "
                               "l.line OR a.cause IN"
                               " (SELECT v.cause FROM verdict v WHERE v.case_id = k.id))";
     struct db_query q = db_query(store, SQL, DB(DB_INT(case_id)), err);

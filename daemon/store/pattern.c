@@ -67,13 +67,13 @@ int pattern_check_zone(struct store *store, const struct tz *tz, struct error *e
 
 int pattern_series(struct store *store, pattern_series_each each, void *arg, struct error *err)
 {
-    static const char SQL[] =
-        "SELECT id, factor, level, symptom FROM pattern_series ORDER BY factor, level";
+    static const char SQL[] = "SELECT id, factor, level, plant, symptom FROM pattern_series ORDER "
+                              "BY factor, level, plant";
     struct db_query q = db_query(store, SQL, NULL, err);
     int rc = 0;
     while (!rc && db_next(&q)) {
         struct pattern_series row = {db_int64(&q, 0), db_text(&q, 1), db_text(&q, 2),
-                                     db_text(&q, 3)};
+                                     db_text(&q, 3), db_text(&q, 4)};
         rc = each(arg, &row);
     }
     return db_end(&q, rc);
@@ -147,17 +147,19 @@ int pattern_between(struct store *store, struct when_span span, pattern_count_ea
 {
     static const char SQL[] =
         "SELECT s.id, sum(v.n), v.made_week, v.received_week FROM pattern_part v"
-        " JOIN pattern_series s ON s.factor = v.factor AND s.level = v.level"
+        " JOIN pattern_series s ON s.factor = v.factor AND s.level = v.level AND s.plant = v.plant"
         " AND s.symptom = v.symptom WHERE v.received_ms >= ?1 AND v.received_ms < ?2"
         " GROUP BY 1, 3, 4";
     struct db_query q = db_query(store, SQL, DB(DB_INT(span.from_ms), DB_INT(span.to_ms)), err);
     return each_count(&q, each, arg);
 }
 
-int pattern_open(struct store *store, pattern_open_each each, void *arg, struct error *err)
+int pattern_open(struct store *store, const char *plant, pattern_open_each each, void *arg,
+                 struct error *err)
 {
-    static const char SQL[] = "SELECT symptom, week, n FROM pattern_open WHERE n <> 0";
-    struct db_query q = db_query(store, SQL, NULL, err);
+    static const char SQL[] = "SELECT symptom, week, sum(n) FROM pattern_open WHERE ?1 IS NULL OR"
+                              " plant = ?1 GROUP BY 1, 2 HAVING sum(n) <> 0 ORDER BY 2, 1";
+    struct db_query q = db_query(store, SQL, DB(DB_SAID(plant)), err);
     int rc = 0;
     while (!rc && db_next(&q)) {
         rc = each(arg, db_text(&q, 0), db_int(&q, 1), db_int64(&q, 2));
@@ -165,15 +167,16 @@ int pattern_open(struct store *store, pattern_open_each each, void *arg, struct 
     return db_end(&q, rc);
 }
 
-int pattern_verdicts(struct store *store, struct when_span span, pattern_verdict_each each,
-                     void *arg, struct error *err)
+int pattern_verdicts(struct store *store, struct when_span span, const char *plant,
+                     pattern_verdict_each each, void *arg, struct error *err)
 {
     static const char SQL[] =
         "SELECT c.opened_ms, v.at_ms, coalesce(s.place, 0), s.probability, s.brier FROM verdict v"
         " JOIN complaint_case c ON c.id = v.case_id LEFT JOIN pattern_verdict s"
         " ON s.verdict_id = v.id WHERE v.reopened_ms IS NULL AND v.at_ms >= ?1 AND v.at_ms < ?2"
-        " ORDER BY v.at_ms";
-    struct db_query q = db_query(store, SQL, DB(DB_INT(span.from_ms), DB_INT(span.to_ms)), err);
+        " AND (?3 IS NULL OR c.plant = ?3) ORDER BY v.at_ms";
+    struct db_query q =
+        db_query(store, SQL, DB(DB_INT(span.from_ms), DB_INT(span.to_ms), DB_SAID(plant)), err);
     int rc = 0;
     while (!rc && db_next(&q)) {
         struct pattern_verdict row = {db_ms(&q, 0), db_ms(&q, 1), db_int(&q, 2), db_real(&q, 3),
@@ -195,12 +198,13 @@ int pattern_lots(struct store *store, const struct pattern_scope *scope, pattern
         "?5)"
         " AND c.received_ms < ?3 AND c.withdrawn_ms IS NULL) FROM lot l WHERE l.packed_from_ms >= "
         "?1 AND l.packed_from_ms < ?2"
-        " AND (?4 = '' OR l.line = ?4) AND l.line <> ?7 ORDER BY l.packed_from_ms, l.id";
+        " AND (?4 = '' OR l.line = ?4) AND l.line <> ?7 AND (?8 IS NULL OR l.plant = ?8)"
+        " ORDER BY l.packed_from_ms, l.id";
     struct db_query q =
         db_query(store, SQL,
                  DB(DB_INT(scope->span.from_ms), DB_INT(scope->span.to_ms), DB_INT(scope->until_ms),
                     DB_TEXT(scope->line), DB_TEXT(scope->symptom), DB_TEXT(scope->cause),
-                    DB_TEXT(scope->not_line)),
+                    DB_TEXT(scope->not_line), DB_SAID(scope->plant)),
                  err);
     int rc = 0;
     while (!rc && db_next(&q)) {
@@ -211,21 +215,26 @@ int pattern_lots(struct store *store, const struct pattern_scope *scope, pattern
     return db_end(&q, rc);
 }
 
-int pattern_other(struct store *store, struct when_span span, pattern_other_each each, void *arg,
-                  struct error *err)
+int pattern_other(struct store *store, struct when_span span, const char *plant,
+                  pattern_other_each each, void *arg, struct error *err)
 {
     static const char SQL[] = "SELECT body FROM complaint WHERE received_ms >= ?1 AND"
-                              " received_ms < ?2 AND symptom = 'other' AND withdrawn_ms IS NULL";
+                              " received_ms < ?2 AND symptom = 'other' AND withdrawn_ms IS NULL"
+                              " AND (?3 IS NULL OR plant = ?3)";
     int rc = 0;
-    struct db_query q = db_query(store, SQL, DB(DB_INT(span.from_ms), DB_INT(span.to_ms)), err);
+    struct db_query q =
+        db_query(store, SQL, DB(DB_INT(span.from_ms), DB_INT(span.to_ms), DB_SAID(plant)), err);
     while (!rc && db_next(&q))
         rc = each(arg, db_text(&q, 0));
     return db_end(&q, rc);
 }
 
-int pattern_harm(struct store *store, struct when_span span, int64_t *ret, struct error *err)
+int pattern_harm(struct store *store, struct when_span span, const char *plant, int64_t *ret,
+                 struct error *err)
 {
     static const char SQL[] = "SELECT count(*) FROM complaint WHERE received_ms >= ?1 AND"
-                              " received_ms < ?2 AND withdrawn_ms IS NULL AND harm <> 0";
-    return db_number(store, SQL, DB(DB_INT(span.from_ms), DB_INT(span.to_ms)), ret, err);
+                              " received_ms < ?2 AND withdrawn_ms IS NULL AND harm <> 0"
+                              " AND (?3 IS NULL OR plant = ?3)";
+    return db_number(store, SQL, DB(DB_INT(span.from_ms), DB_INT(span.to_ms), DB_SAID(plant)), ret,
+                     err);
 }

@@ -3,7 +3,9 @@
  * complaints or a million.
  *
  * A week is the number of its Monday, (day + 3) / 7 for days since 1970; PATTERN_NO_WEEK: not
- * known, or before PATTERN_FIRST_WEEK. A series is a level of a factor and a symptom. Factors: ""
+ * known, or before PATTERN_FIRST_WEEK. A series is a level of a factor, a plant and a symptom:
+ * what is asked of all plants is the sum of theirs. Where `plant` is asked for, NULL and "" are
+ * all. Factors: ""
  * (all together) and the names of base/cuts.h but places, whose causes are counted; of units the
  * symptom is "". Counts are complaints, joined reports once and withdrawn ones not; of causes,
  * expected complaints in millionths: a case's complaints times the probability its newest ranking
@@ -35,10 +37,10 @@ int pattern_check_zone(struct store *store, const struct tz *tz, struct error *e
 /* ---- reading ---- */
 struct pattern_series {
     int64_t id;
-    const char *factor, *level, *symptom;
+    const char *factor, *level, *plant, *symptom; /* plant "": of what is nobody's known */
 };
 typedef int (*pattern_series_each)(void *arg, const struct pattern_series *row);
-/* By factor and level. */
+/* By factor, level and plant: all of a level stand together. */
 int pattern_series(struct store *store, pattern_series_each each, void *arg, struct error *err);
 
 struct pattern_count {
@@ -71,7 +73,8 @@ int pattern_between(struct store *store, struct when_span span, pattern_count_ea
 
 typedef int (*pattern_open_each)(void *arg, const char *symptom, int opened_week, int64_t n);
 /* Open cases by the week they were opened, as they stand. */
-int pattern_open(struct store *store, pattern_open_each each, void *arg, struct error *err);
+int pattern_open(struct store *store, const char *plant, pattern_open_each each, void *arg,
+                 struct error *err);
 
 struct pattern_verdict {
     int64_t opened_ms, at_ms; /* first complaint of the case; verdict */
@@ -81,14 +84,15 @@ struct pattern_verdict {
 };
 typedef int (*pattern_verdict_each)(void *arg, const struct pattern_verdict *row);
 /* Standing verdicts given in it, by time. */
-int pattern_verdicts(struct store *store, struct when_span span, pattern_verdict_each each,
-                     void *arg, struct error *err);
+int pattern_verdicts(struct store *store, struct when_span span, const char *plant,
+                     pattern_verdict_each each, void *arg, struct error *err);
 
-/* Lots packed in its span on a line (or on any but one), with the complaints of a symptom placed on
- * them and received before `until`; with a cause, those complaints' expected number from it.
- * "": any. */
+/* Lots packed in its span at a plant, on a line (or on any but one), with the complaints of a
+ * symptom placed on them and received before `until`; with a cause, those complaints' expected
+ * number from it.
+ * "": any; of the plant NULL, too. */
 struct pattern_scope {
-    const char *line, *not_line, *symptom, *cause;
+    const char *plant, *line, *not_line, *symptom, *cause;
     struct when_span span;
     int64_t until_ms;
 };
@@ -103,10 +107,11 @@ int pattern_lots(struct store *store, const struct pattern_scope *scope, pattern
 /* Complaints of no kind that is ranked, received in it: the body of each, which lives until the
  * callback returns. */
 typedef int (*pattern_other_each)(void *arg, const char *body);
-int pattern_other(struct store *store, struct when_span span, pattern_other_each each, void *arg,
-                  struct error *err);
+int pattern_other(struct store *store, struct when_span span, const char *plant,
+                  pattern_other_each each, void *arg, struct error *err);
 /* Likewise, of any kind, that report harm. */
-int pattern_harm(struct store *store, struct when_span span, int64_t *ret, struct error *err);
+int pattern_harm(struct store *store, struct when_span span, const char *plant, int64_t *ret,
+                 struct error *err);
 
 /* ---- writing (writer's transaction) ---- */
 /* Adds what something counts for, or takes it off: whoever changes a row takes it off before and

@@ -13,15 +13,15 @@
 #define ADD_MADE ADD_TO("pattern_made", "series_id, week, received_week")
 #define ADD_CASE ADD_TO("pattern_case", "case_id, received_week, made_week")
 #define ADD_UNITS ADD_TO("pattern_units", "week, series_id")
-#define ADD_OPEN ADD_TO("pattern_open", "week, symptom")
+#define ADD_OPEN ADD_TO("pattern_open", "week, symptom, plant")
 #define COMPLAINT_SERIES                                                                           \
     " FROM pattern_part v CROSS JOIN pattern_series s ON s.factor = v.factor AND"                  \
-    " s.level = v.level AND s.symptom = v.symptom"
+    " s.level = v.level AND s.plant = v.plant AND s.symptom = v.symptom"
 
 /* ?1 the id, ?2 the sign; each in one step whatever the number of complaints. */
 #define COMPLAINTS(which)                                                                          \
-    "INSERT INTO pattern_series(factor, level, symptom) SELECT DISTINCT factor, level, symptom"    \
-    " FROM pattern_part WHERE " which " AND ?2 > 0 ON CONFLICT DO NOTHING",                        \
+    "INSERT INTO pattern_series(factor, level, plant, symptom) SELECT DISTINCT factor, level,"     \
+    " plant, symptom FROM pattern_part WHERE " which " AND ?2 > 0 ON CONFLICT DO NOTHING",         \
         "INSERT INTO pattern_received SELECT v.received_week, s.id, ?2 * "                         \
         "sum(v.n)" COMPLAINT_SERIES " WHERE " which " GROUP BY 1, 2" ADD_RECEIVED,                 \
         "INSERT INTO pattern_made SELECT s.id, v.made_week, v.received_week,"                      \
@@ -29,10 +29,11 @@
         "INSERT INTO pattern_case SELECT case_id, received_week, made_week, ?2 * count(*)"         \
         " FROM pattern_place WHERE " which " GROUP BY 1, 2, 3" ADD_CASE
 #define UNIT_SERIES                                                                                \
-    " CROSS JOIN pattern_series s ON s.factor = v.factor AND s.level = v.level AND s.symptom = ''"
+    " CROSS JOIN pattern_series s ON s.factor = v.factor AND s.level = v.level AND"                \
+    " s.plant = v.plant AND s.symptom = ''"
 #define UNITS(of, which, way)                                                                      \
-    "INSERT INTO pattern_series(factor, level, symptom) SELECT DISTINCT factor, level, ''"         \
-    " FROM " of " WHERE " which " AND " way " > 0 ON CONFLICT DO NOTHING",                         \
+    "INSERT INTO pattern_series(factor, level, plant, symptom) SELECT DISTINCT factor, level,"     \
+    " plant, '' FROM " of " WHERE " which " AND " way " > 0 ON CONFLICT DO NOTHING",               \
         "INSERT INTO pattern_units SELECT v.week, s.id, " way " * sum(v.n) FROM " of               \
         " v" UNIT_SERIES " WHERE " which " GROUP BY 1, 2" ADD_UNITS
 #define LOTS_OF_PRODUCT "lot_id IN (SELECT id FROM lot WHERE product_id = ?1)"
@@ -66,7 +67,7 @@ static int read_parts(struct store *store, int64_t complaint_id, struct parts *p
     static const char SQL[] =
         "SELECT coalesce(s.id, 0), v.n, v.received_week, v.made_week FROM pattern_part v"
         " LEFT JOIN pattern_series s ON s.factor = v.factor AND s.level = v.level"
-        " AND s.symptom = v.symptom WHERE v.complaint_id = ?1";
+        " AND s.plant = v.plant AND s.symptom = v.symptom WHERE v.complaint_id = ?1";
     struct db_query q = db_query(store, SQL, DB(DB_INT(complaint_id)), err);
     parts->count = 0;
     parts->any_new = false;
@@ -100,8 +101,8 @@ int pattern_count_complaint(struct store *store, int64_t complaint_id, enum patt
                             struct error *err)
 {
     static const char SERIES[] =
-        "INSERT INTO pattern_series(factor, level, symptom) SELECT factor, level, symptom"
-        " FROM pattern_part WHERE complaint_id = ?1 ON CONFLICT DO NOTHING";
+        "INSERT INTO pattern_series(factor, level, plant, symptom) SELECT factor, level, plant,"
+        " symptom FROM pattern_part WHERE complaint_id = ?1 ON CONFLICT DO NOTHING";
     static const char CASE[] = "INSERT INTO pattern_case SELECT case_id, ?2, ?3, ?4 FROM complaint"
                                " WHERE id = ?1" ADD_CASE;
     struct parts parts = {0};
@@ -217,7 +218,7 @@ int pattern_count_case(struct store *store, int64_t case_id, enum pattern_way wa
 {
     assert(store_writing(store));
     static const char SQL[] = "INSERT INTO pattern_open SELECT " SCHEMA_WEEK_OF(
-        "opened_ms") ", symptom, ?2"
+        "opened_ms") ", symptom, plant, ?2"
                      " FROM complaint_case WHERE id = ?1 AND state = 'open'" ADD_OPEN;
     return db_run(store, SQL, DB(DB_INT(case_id), DB_INT(way)), err);
 }
@@ -228,11 +229,13 @@ int pattern_count_case(struct store *store, int64_t case_id, enum pattern_way wa
     " FROM pattern_case p CROSS JOIN pattern_share h WHERE p.case_id = ?1 AND h.case_id = ?1"
 /* Those that a case's complaints are shared out among. */
 #define CAUSES(of_ranking, of_verdict)                                                             \
-    "INSERT INTO pattern_series(factor, level, symptom) SELECT DISTINCT 'cause', k.name,"          \
-    " c.symptom FROM complaint_case c JOIN ranking_cause r ON r.case_id = c.id AND r.revision ="   \
+    "INSERT INTO pattern_series(factor, level, plant, symptom) SELECT DISTINCT 'cause', k.name,"   \
+    " c.plant, c.symptom FROM complaint_case c JOIN ranking_cause r ON r.case_id = c.id AND "      \
+    "r.revision ="                                                                                 \
     " c.revision JOIN cause k ON k.id = r.cause_id WHERE " of_ranking " ON CONFLICT DO NOTHING",   \
-        "INSERT INTO pattern_series(factor, level, symptom) SELECT DISTINCT 'cause', v.cause,"     \
-        " c.symptom FROM verdict v JOIN complaint_case c ON c.id = v.case_id WHERE "               \
+        "INSERT INTO pattern_series(factor, level, plant, symptom) SELECT DISTINCT 'cause',"       \
+        " v.cause, c.plant, c.symptom FROM verdict v JOIN complaint_case c ON c.id = v.case_id "   \
+        "WHERE "                                                                                   \
         "v.reopened_ms IS NULL AND " of_verdict " ON CONFLICT DO NOTHING"
 
 int pattern_count_causes(struct store *store, int64_t case_id, enum pattern_way way,
@@ -306,24 +309,25 @@ int pattern_recount(struct store *store, struct error *err)
         "DELETE FROM pattern_case; DELETE FROM pattern_received; DELETE FROM pattern_made;"
         "DELETE FROM pattern_units; DELETE FROM pattern_open;"
         /* WHERE true: else ON would belong to the join */
-        "INSERT INTO pattern_series(factor, level, symptom)"
-        " SELECT DISTINCT factor, level, symptom FROM pattern_part WHERE true"
+        "INSERT INTO pattern_series(factor, level, plant, symptom)"
+        " SELECT DISTINCT factor, level, plant, symptom FROM pattern_part WHERE true"
         " ON CONFLICT DO NOTHING;"
-        "INSERT INTO pattern_series(factor, level, symptom)"
-        " SELECT DISTINCT factor, level, '' FROM pattern_packed WHERE true ON CONFLICT DO NOTHING;"
+        "INSERT INTO pattern_series(factor, level, plant, symptom)"
+        " SELECT DISTINCT factor, level, plant, '' FROM pattern_packed WHERE true ON CONFLICT DO "
+        "NOTHING;"
         "INSERT INTO pattern_made SELECT s.id, v.made_week, v.received_week, sum(v.n)"
         " FROM pattern_part v JOIN pattern_series s ON s.factor = v.factor AND s.level = v.level"
-        " AND s.symptom = v.symptom GROUP BY 1, 2, 3;"
+        " AND s.plant = v.plant AND s.symptom = v.symptom GROUP BY 1, 2, 3;"
         "INSERT INTO pattern_received SELECT received_week, series_id, sum(n) FROM pattern_made"
         " GROUP BY 1, 2;"
         "INSERT INTO pattern_case SELECT case_id, received_week, made_week, count(*)"
         " FROM pattern_place GROUP BY 1, 2, 3;"
         "INSERT INTO pattern_units SELECT v.week, s.id, sum(v.n) FROM pattern_packed v JOIN"
-        " pattern_series s ON s.factor = v.factor AND s.level = v.level AND s.symptom = ''"
-        " GROUP BY 1, 2;"
+        " pattern_series s ON s.factor = v.factor AND s.level = v.level AND s.plant = v.plant"
+        " AND s.symptom = '' GROUP BY 1, 2;"
         "INSERT INTO pattern_open SELECT " SCHEMA_WEEK_OF(
-            "opened_ms") ", symptom, count(*)"
-                         " FROM complaint_case WHERE state = 'open' GROUP BY 1, 2;";
+            "opened_ms") ", symptom, plant, count(*)"
+                         " FROM complaint_case WHERE state = 'open' GROUP BY 1, 2, 3;";
     int rc = causes_again(store, err);
     if (!rc)
         rc = db_exec(store, SQL, err);
@@ -333,7 +337,9 @@ int pattern_recount(struct store *store, struct error *err)
 #define DIFFERENT(kept, counted)                                                                   \
     "SELECT count(*) FROM (SELECT a, b, c FROM (SELECT " kept " UNION ALL " counted                \
     ") s GROUP BY a, b, c HAVING sum(n) <> 0) t"
-#define NAMED " JOIN pattern_series s ON s.factor = v.factor AND s.level = v.level AND s.symptom = "
+#define NAMED                                                                                      \
+    " JOIN pattern_series s ON s.factor = v.factor AND s.level = v.level AND s.plant = v.plant"    \
+    " AND s.symptom = "
 
 int pattern_differences(struct store *store, int64_t *ret, struct error *err)
 {
@@ -352,9 +358,9 @@ int pattern_differences(struct store *store, int64_t *ret, struct error *err)
         "case_id AS a, received_week AS b, made_week AS c, n FROM pattern_case",
         "SELECT case_id, received_week, made_week, -count(*) FROM pattern_place GROUP BY 1, 2, 3");
     static const char OPEN[] = DIFFERENT(
-        "week AS a, symptom AS b, 0 AS c, n FROM pattern_open",
-        "SELECT " SCHEMA_WEEK_OF("opened_ms") ", symptom, 0, -count(*) FROM complaint_case"
-                                              " WHERE state = 'open' GROUP BY 1, 2");
+        "week AS a, symptom AS b, plant AS c, n FROM pattern_open",
+        "SELECT " SCHEMA_WEEK_OF("opened_ms") ", symptom, plant, -count(*) FROM complaint_case"
+                                              " WHERE state = 'open' GROUP BY 1, 2, 3");
     const char *const ALL[] = {RECEIVED, MADE, UNITS, CASES, OPEN};
     int64_t all = 0;
     int rc = 0;

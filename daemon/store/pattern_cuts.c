@@ -1,6 +1,6 @@
 /* What each complaint, lot and dispatch counts for, as views made from the table of cuts. In the
- * tables of schema_pattern.c a series is a level of a cut ('' '': all together) and a symptom ('':
- * units). */
+ * tables of schema_pattern.c a series is a level of a cut ('' '': all together), a plant ('': not
+ * known) and a symptom ('': units): a level of two plants is two series. */
 #include "store/pattern_cuts.h"
 #include "base/cuts.h"
 #include "store/db.h"
@@ -13,8 +13,9 @@ static const char VIEWS_KEY[] = "pattern/views";
 enum {
     OF_LOT = 1 << CUT_LOT,
     OF_PRODUCT = 1 << CUT_PRODUCT,
+    OF_PLANT = 1 << CUT_PLANT,
     OF_COMPLAINT = 1 << CUT_COMPLAINT,
-    OF_ALL = OF_LOT | OF_PRODUCT | OF_COMPLAINT
+    OF_ALL = OF_LOT | OF_PRODUCT | OF_PLANT | OF_COMPLAINT
 };
 
 /* Appends the pattern once a cut of these sources: @ is its name, # its column. */
@@ -60,10 +61,11 @@ static void add_views(struct text_buffer *sql)
 {
     text_append(sql,
         "CREATE VIEW pattern_place AS SELECT c.id AS complaint_id, c.case_id, c.lot_id,"
-        " c.received_ms, c.symptom, " SCHEMA_WEEK_OF("c.received_ms") " AS received_week,"
+        " c.received_ms, c.symptom, c.plant, " SCHEMA_WEEK_OF("c.received_ms") " AS received_week,"
         " coalesce(" SCHEMA_WEEK_OF("l.packed_from_ms") ", -1) AS made_week");
     each_cut(sql, OF_LOT, 0, ", l.# AS cut_@");
     each_cut(sql, OF_PRODUCT, 0, ", p.# AS cut_@");
+    each_cut(sql, OF_PLANT, 0, ", c.# AS cut_@");
     add_complaint_cuts(sql);
     text_append(sql,
         " FROM complaint c LEFT JOIN lot l ON l.id = c.lot_id"
@@ -72,19 +74,19 @@ static void add_views(struct text_buffer *sql)
 
     text_append(sql,
         "CREATE VIEW pattern_part AS SELECT complaint_id, lot_id, received_ms, received_week,"
-        " made_week, factor, level, symptom, 1 AS n FROM (SELECT c.*, f.factor, CASE f.factor"
+        " made_week, factor, level, plant, symptom, 1 AS n FROM (SELECT c.*, f.factor, CASE f.factor"
         " WHEN '' THEN ''");
     each_cut(sql, OF_ALL, 0, " WHEN '@' THEN c.cut_@");
     text_append(sql,
         " END AS level FROM pattern_place c CROSS JOIN pattern_factor f)"
         " WHERE factor = '' OR level <> ''"
         " UNION ALL SELECT c.complaint_id, c.lot_id, c.received_ms, c.received_week, c.made_week,"
-        " s.factor, s.level, s.symptom, h.n FROM pattern_place c CROSS JOIN pattern_share h"
+        " s.factor, s.level, s.plant, s.symptom, h.n FROM pattern_place c CROSS JOIN pattern_share h"
         " ON h.case_id = c.case_id CROSS JOIN pattern_series s ON s.id = h.series_id;");
 
     text_append(sql,
-        "CREATE VIEW pattern_sent AS SELECT lot_id, route, store, at_ms, week, factor, level, n"
-        " FROM (SELECT d.lot_id, d.route, d.store, d.at_ms, d.units AS n,"
+        "CREATE VIEW pattern_sent AS SELECT lot_id, route, store, at_ms, week, factor, level, plant,"
+        " n FROM (SELECT d.lot_id, d.route, d.store, d.at_ms, d.units AS n, l.plant,"
         " " SCHEMA_WEEK_OF("l.packed_from_ms") " AS week, f.factor, CASE f.factor WHEN '' THEN ''");
     each_cut(sql, OF_COMPLAINT, CUT_SENT, " WHEN '@' THEN d.@");
     text_append(sql,
@@ -92,16 +94,16 @@ static void add_views(struct text_buffer *sql)
         " WHERE level <> '';");
 
     text_append(sql,
-        "CREATE VIEW pattern_packed AS SELECT lot_id, week, factor, level, n FROM (SELECT"
-        " l.id AS lot_id, " SCHEMA_WEEK_OF("l.packed_from_ms") " AS week, f.factor, CASE f.factor"
+        "CREATE VIEW pattern_packed AS SELECT lot_id, week, factor, level, plant, n FROM (SELECT"
+        " l.id AS lot_id, l.plant, " SCHEMA_WEEK_OF("l.packed_from_ms") " AS week, f.factor, CASE f.factor"
         " WHEN '' THEN ''");
-    each_cut(sql, OF_LOT, 0, " WHEN '@' THEN l.#");
+    each_cut(sql, OF_LOT | OF_PLANT, 0, " WHEN '@' THEN l.#");
     each_cut(sql, OF_PRODUCT, 0, " WHEN '@' THEN p.#");
     text_append(sql,
         " END AS level, l.units AS n FROM lot l JOIN product p ON p.id = l.product_id CROSS JOIN"
         " pattern_factor f) WHERE factor = '' OR level <> ''");
     text_append(sql,
-        " UNION ALL SELECT lot_id, week, factor, level, n FROM pattern_sent;");
+        " UNION ALL SELECT lot_id, week, factor, level, plant, n FROM pattern_sent;");
 }
 
 static void add_factors(struct text_buffer *sql)

@@ -37,7 +37,8 @@ static int each_sum(struct store *store, const char *sql, const struct pattern_s
 /* statements laid out by hand */
 /* clang-format off */
 #define NAMED(symptom) \
-    " JOIN pattern_series s ON s.factor = v.factor AND s.level = v.level AND s.symptom = " symptom
+    " JOIN pattern_series s ON s.factor = v.factor AND s.level = v.level AND s.plant = v.plant" \
+    " AND s.symptom = " symptom
 #define RECEIVED(from, to) \
     " UNION ALL SELECT s.id, v.n FROM pattern_part v" NAMED("v.symptom") \
     " WHERE v.received_ms >= " from " AND v.received_ms < " to
@@ -68,15 +69,17 @@ int pattern_span_parts(struct store *store, const struct pattern_scope *scope,
                        pattern_part_each each, void *arg, struct error *err)
 {
     static const char SQL[] =
-        "SELECT complaint_id, n, factor, level, lot_id FROM pattern_part"
-        " WHERE received_ms >= ?1 AND received_ms < ?2 AND symptom = ?3 ORDER BY complaint_id";
-    struct db_query q = db_query(
-        store, SQL,
-        DB(DB_INT(scope->span.from_ms), DB_INT(scope->span.to_ms), DB_TEXT(scope->symptom)), err);
+        "SELECT complaint_id, n, factor, level, lot_id, plant FROM pattern_part WHERE"
+        " received_ms >= ?1 AND received_ms < ?2 AND symptom = ?3 AND (?4 IS NULL OR plant = ?4)"
+        " ORDER BY complaint_id";
+    struct db_query q = db_query(store, SQL,
+                                 DB(DB_INT(scope->span.from_ms), DB_INT(scope->span.to_ms),
+                                    DB_TEXT(scope->symptom), DB_SAID(scope->plant)),
+                                 err);
     int rc = 0;
     while (!rc && db_next(&q)) {
-        struct pattern_part row = {db_int64(&q, 0), db_int64(&q, 1), db_text(&q, 2), db_text(&q, 3),
-                                   db_int64(&q, 4)};
+        struct pattern_part row = {db_int64(&q, 0), db_int64(&q, 1), db_text(&q, 2),
+                                   db_text(&q, 3),  db_text(&q, 5),  db_int64(&q, 4)};
         rc = each(arg, &row);
     }
     return db_end(&q, rc);
@@ -93,15 +96,17 @@ int pattern_span_hit(struct store *store, const struct pattern_scope *scope,
         " row_number() OVER (PARTITION BY v.lot_id ORDER BY"
         " v.received_ms DESC, v.complaint_id) AS nr FROM pattern_part v WHERE v.received_ms >= ?1"
         " AND v.received_ms < ?2 AND v.symptom = ?3 AND v.factor = ?4 AND v.level = ?5 AND v.n >="
-        " ?6) h JOIN complaint c ON c.id = h.complaint_id JOIN lot l ON l.id = h.lot_id WHERE"
+        " ?6 AND (?7 IS NULL OR v.plant = ?7) AND (?8 IS NULL OR v.plant = ?8)) h JOIN complaint c "
+        "ON c.id = h.complaint_id JOIN lot l ON l.id = h.lot_id WHERE"
         " h.nr = 1 ORDER BY l.id";
     const struct cut *cut = cuts_find(level->factor);
     int64_t least = cut && cuts_fractional(cut) ? (int64_t)(PATTERN_MILLION / 2) : 1;
-    struct db_query q =
-        db_query(store, SQL,
-                 DB(DB_INT(scope->span.from_ms), DB_INT(scope->span.to_ms), DB_TEXT(scope->symptom),
-                    DB_TEXT(level->factor), DB_TEXT(level->level), DB_INT(least)),
-                 err);
+    struct db_query q = db_query(
+        store, SQL,
+        DB(DB_INT(scope->span.from_ms), DB_INT(scope->span.to_ms), DB_TEXT(scope->symptom),
+           DB_TEXT(level->factor), DB_TEXT(level->level), DB_INT(least), DB_SAID(scope->plant),
+           cut && cut->flags & CUT_OWN ? DB_TEXT(level->plant) : DB_SAID(NULL)),
+        err);
     int rc = 0;
     while (!rc && db_next(&q)) {
         struct pattern_hit row = {

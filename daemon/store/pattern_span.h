@@ -23,7 +23,7 @@ int pattern_span_units(struct store *store, const struct pattern_span *span,
 /* A complaint's share in a level: 1, of causes millionths. */
 struct pattern_part {
     int64_t complaint_id, n;
-    const char *factor, *level;
+    const char *factor, *level, *plant;
     int64_t lot_id; /* 0: open */
 };
 typedef int (*pattern_part_each)(void *arg, const struct pattern_part *row);
@@ -42,7 +42,8 @@ struct pattern_hit {
 };
 typedef int (*pattern_hit_each)(void *arg, const struct pattern_hit *row);
 /* Lots on record of the complaints of the scope's symptom received in its span that count for a
- * level of a factor; of causes, that are most likely its. Reads those complaints. */
+ * level of a factor, of its plant where a level is a plant's own; of causes, that are most likely
+ * its. Reads those complaints. */
 int pattern_span_hit(struct store *store, const struct pattern_scope *scope,
                      const struct pattern_series *level, pattern_hit_each each, void *arg,
                      struct error *err);

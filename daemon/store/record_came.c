@@ -17,15 +17,16 @@ int record_came_list(struct store *store, struct when_span packed, record_came_e
                      struct error *err)
 {
     static const char SQL[] =
-        "SELECT l.line, r.kind, l.packed_to_ms, r.came_ms, (SELECT min(c.logged_ms) FROM complaint"
+        "SELECT l.plant, l.line, r.kind, l.packed_to_ms, r.came_ms, (SELECT min(c.logged_ms) FROM "
+        "complaint"
         " c WHERE c.lot_id = l.id) FROM lot l JOIN record_came r ON r.lot_id = l.id WHERE"
         " l.packed_from_ms >= ?1 AND l.packed_from_ms < ?2 AND r.came_ms IS NOT NULL"
-        " ORDER BY 1, 2, 3";
+        " ORDER BY 1, 2, 3, 4";
     struct db_query q = db_query(store, SQL, DB(DB_INT(packed.from_ms), DB_INT(packed.to_ms)), err);
     int rc = 0;
     while (!rc && db_next(&q)) {
-        const struct record_came one = {db_text(&q, 0), db_text(&q, 1), db_ms(&q, 2), db_ms(&q, 3),
-                                        db_ms(&q, 4)};
+        const struct record_came one = {db_text(&q, 0), db_text(&q, 1), db_text(&q, 2),
+                                        db_ms(&q, 3),   db_ms(&q, 4),   db_ms(&q, 5)};
         rc = each(arg, &one);
     }
     return db_end(&q, rc);

@@ -5,22 +5,27 @@
 
 static const struct {
     enum record_kind kind;
-    const char *sql; /* line, what, lots */
+    const char *sql; /* plant, line, what, lots */
 } ROWS[] = {
-    {RECORD_LOTS, "SELECT l.line, '', count(*) FROM lot l WHERE " PACKED " GROUP BY 1"},
-    {RECORD_MIXES, "SELECT l.line, '', count(DISTINCT l.id) FROM lot l JOIN mix m ON m.lot_id ="
-                   " l.id WHERE " PACKED " GROUP BY 1"},
+    {RECORD_LOTS, "SELECT l.plant, l.line, '', count(*) FROM lot l WHERE " PACKED " GROUP BY 1, 2"},
+    {RECORD_MIXES,
+     "SELECT l.plant, l.line, '', count(DISTINCT l.id) FROM lot l JOIN mix m ON m.lot_id ="
+     " l.id WHERE " PACKED " GROUP BY 1, 2"},
     {RECORD_USES,
-     "WITH recipe AS (SELECT DISTINCT l.product_id, u.material FROM lot l JOIN material_use u ON"
+     "WITH recipe AS (SELECT DISTINCT l.plant, l.product_id, u.material FROM lot l JOIN "
+     "material_use u ON"
      " u.lot_id = l.id WHERE l.packed_from_ms >= ?1 - 2419200000 AND l.packed_from_ms < ?2)"
-     " SELECT l.line, r.material, count(DISTINCT u.lot_id), count(DISTINCT l.id) FROM lot l JOIN"
-     " recipe r ON r.product_id = l.product_id LEFT JOIN material_use u ON u.lot_id = l.id AND"
-     " u.material = r.material WHERE " PACKED " GROUP BY 1, 2"},
+     " SELECT l.plant, l.line, r.material, count(DISTINCT u.lot_id), count(DISTINCT l.id) FROM lot "
+     "l"
+     " JOIN recipe r ON r.product_id = l.product_id AND r.plant = l.plant LEFT JOIN material_use u "
+     "ON u.lot_id = l.id AND"
+     " u.material = r.material WHERE " PACKED " GROUP BY 1, 2, 3"},
     {RECORD_READINGS,
-     "SELECT l.line, q.name, count(DISTINCT l.id) FROM lot l JOIN reading r ON"
-     " r.lot_id = l.id JOIN quantity q ON q.id = r.quantity_id WHERE " PACKED " GROUP BY 1, 2"},
-    {RECORD_DISPATCH, "SELECT l.line, '', count(DISTINCT l.id) FROM lot l JOIN dispatch d ON"
-                      " d.lot_id = l.id WHERE " PACKED " GROUP BY 1"},
+     "SELECT l.plant, l.line, q.name, count(DISTINCT l.id) FROM lot l JOIN reading r ON"
+     " r.lot_id = l.id JOIN quantity q ON q.id = r.quantity_id WHERE " PACKED " GROUP BY 1, 2, 3"},
+    {RECORD_DISPATCH,
+     "SELECT l.plant, l.line, '', count(DISTINCT l.id) FROM lot l JOIN dispatch d ON"
+     " d.lot_id = l.id WHERE " PACKED " GROUP BY 1, 2"},
 };
 
 int record_gaps_has(struct store *store, int64_t lot_id, const struct without *what, bool *ret,
@@ -73,9 +78,10 @@ int record_gaps_list(struct store *store, struct when_span packed, record_gap_ea
         struct db_query q =
             db_query(store, ROWS[i].sql, DB(DB_INT(packed.from_ms), DB_INT(packed.to_ms)), err);
         while (!rc && db_next(&q)) {
-            const struct record_gap one = {ROWS[i].kind, db_text(&q, 1), db_text(&q, 0),
-                                           db_int64(&q, 2),
-                                           ROWS[i].kind == RECORD_USES ? db_int64(&q, 3) : -1};
+            const struct record_gap one = {
+                ROWS[i].kind,    db_text(&q, 2),
+                db_text(&q, 0),  db_text(&q, 1),
+                db_int64(&q, 3), ROWS[i].kind == RECORD_USES ? db_int64(&q, 4) : -1};
             rc = each(arg, &one);
         }
         rc = db_end(&q, rc);
@@ -87,13 +93,13 @@ int record_gaps_values(struct store *store, struct when_span packed, record_valu
                        void *arg, struct error *err)
 {
     static const char SQL[] =
-        "SELECT l.line, q.name, r.at_ms, r.value FROM lot l JOIN reading r ON r.lot_id = l.id"
-        " JOIN quantity q ON q.id = r.quantity_id WHERE " PACKED " ORDER BY 1, 2, 3";
+        "SELECT l.plant, l.line, q.name, r.at_ms, r.value FROM lot l JOIN reading r ON r.lot_id ="
+        " l.id JOIN quantity q ON q.id = r.quantity_id WHERE " PACKED " ORDER BY 1, 2, 3, 4";
     struct db_query q = db_query(store, SQL, DB(DB_INT(packed.from_ms), DB_INT(packed.to_ms)), err);
     int rc = 0;
     while (!rc && db_next(&q)) {
-        const struct record_value one = {db_text(&q, 0), db_text(&q, 1), db_ms(&q, 2),
-                                         db_real(&q, 3)};
+        const struct record_value one = {db_text(&q, 0), db_text(&q, 1), db_text(&q, 2),
+                                         db_ms(&q, 3), db_real(&q, 4)};
         rc = each(arg, &one);
     }
     return db_end(&q, rc);

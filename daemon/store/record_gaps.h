@@ -1,5 +1,5 @@
-/* What the records of a stretch of packing have and lack, by line. Texts live until the callback
- * returns; its non-zero answer stops and is returned. */
+/* What the records of a stretch of packing have and lack, by plant and line. Texts live until the
+ * callback returns; its non-zero answer stops and is returned. */
 #ifndef ODDLOAF_STORE_RECORD_GAPS_H
 #define ODDLOAF_STORE_RECORD_GAPS_H
 
@@ -13,7 +13,7 @@ int record_gaps_newest(struct store *store, int64_t *ret_ms, struct error *err);
 struct record_gap {
     enum record_kind kind; /* lots, mixes, uses, readings, dispatch */
     const char *what;      /* of uses the material, of readings the quantity; else "" */
-    const char *line;
+    const char *plant, *line;
     int64_t lots; /* of those packed in the span, which have such a record; of lots all */
     int64_t of; /* … of how many that can have it: of uses those of products of which a lot of the
                    month before has the material; -1 all of the line */
@@ -30,12 +30,12 @@ int record_gaps_has(struct store *store, int64_t lot_id, const struct without *w
                     struct error *err);
 
 struct record_value {
-    const char *line, *quantity;
+    const char *plant, *line, *quantity;
     int64_t at_ms;
     double value;
 };
 typedef int (*record_value_each)(void *arg, const struct record_value *one);
-/* Readings of the lots packed in the span, by line, quantity and time. */
+/* Readings of the lots packed in the span, by plant, line, quantity and time. */
 int record_gaps_values(struct store *store, struct when_span packed, record_value_each each,
                        void *arg, struct error *err);
 

@@ -40,12 +40,12 @@ static const struct record_sql SQL[RECORD_KINDS] = {
                          " AND at_ms = ?3 AND mix = ?4 AND point = ?5",
                          "UPDATE reading SET value = ?6, note = ?7 WHERE lot_id = ?1"
                          " AND quantity_id = ?2 AND at_ms = ?3 AND mix = ?4 AND point = ?5"},
-    [RECORD_PLANTLOG] = {"INSERT INTO plantlog(place, quantity_id, line, at_ms, value, note)"
-                         " VALUES(?1, ?2, ?3, ?4, ?5, ?6) ON CONFLICT DO NOTHING",
+    [RECORD_PLANTLOG] = {"INSERT INTO plantlog(place, quantity_id, plant, line, at_ms, value, note)"
+                         " VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7) ON CONFLICT DO NOTHING",
                          "SELECT value, note FROM plantlog WHERE place = ?1 AND quantity_id = ?2"
-                         " AND line = ?3 AND at_ms = ?4",
-                         "UPDATE plantlog SET value = ?5, note = ?6 WHERE place = ?1"
-                         " AND quantity_id = ?2 AND line = ?3 AND at_ms = ?4"},
+                         " AND plant = ?3 AND line = ?4 AND at_ms = ?5",
+                         "UPDATE plantlog SET value = ?6, note = ?7 WHERE place = ?1"
+                         " AND quantity_id = ?2 AND plant = ?3 AND line = ?4 AND at_ms = ?5"},
     [RECORD_DISPATCH] = {"INSERT INTO dispatch(lot_id, route, store, at_ms, units, transit_c,"
                          " retailer) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7) ON CONFLICT DO NOTHING",
                          "SELECT units, transit_c, retailer FROM dispatch WHERE lot_id = ?1"

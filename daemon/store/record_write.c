@@ -5,6 +5,7 @@
 #include "store/db.h"
 #include "store/hold.h"
 #include "store/material_first.h"
+#include "store/move.h"
 #include "store/pattern.h"
 #include "store/record_sql.h"
 #include <stdlib.h>
@@ -317,11 +318,21 @@ static int count_new(struct record_writing *w, const struct record_cell *cells, 
     return count(w, cells, PATTERN_IN, err);
 }
 
+static int own_lot(struct store *store, const struct record_cell *cells, struct error *err)
+{
+    static const char SQL[] = "SELECT id FROM lot WHERE lot = ?1";
+    int64_t lot_id = 0;
+    int rc = id_of(store, SQL, cells, &lot_id, err);
+    return rc ? rc : move_lot_plant(store, lot_id, err);
+}
+
 static int change(struct record_writing *w, const struct record_cell *row, struct error *err)
 {
     int rc = count(w, row, PATTERN_OUT, err);
     if (!rc)
         rc = run(w, w->sql->update, row, err);
+    if (!rc && w->kind == RECORD_LOTS)
+        rc = own_lot(w->store, row, err);
     return rc ? rc : count(w, row, PATTERN_IN, err);
 }
 

@@ -259,6 +259,9 @@ static const struct migration MIGRATIONS[] = {
     {16, NULL, schema_mail_move},
     {16, SCHEMA_MAIL_ONCE, NULL},
     {16, SCHEMA_FLAT, NULL},
+    {17, SCHEMA_PLANT_TABLES, NULL},
+    {17, SCHEMA_PLANT_COUNTS, NULL},
+    {17, SCHEMA_PLANT_VIEWS, NULL},
 };
 
 const struct migration *schema_migrations(size_t *ret_count)

@@ -1,5 +1,6 @@
 #include "tell/gaps.h"
 #include "base/jsonx.h"
+#include "base/plant_level.h"
 #include "base/text.h"
 #include "rank/case_rank.h"
 #include "stats/robust.h"
@@ -21,7 +22,7 @@ static const double DRIFT_Z = 3.5;
 /* ---- which lots have which record ---- */
 
 struct listing {
-    json_t *rows; /* "kind what line" → row */
+    json_t *rows; /* "kind what plant line" → row */
     const char *week;
 };
 
@@ -30,11 +31,12 @@ static int take_gap(void *arg, const struct record_gap *one)
     struct listing *l = arg;
     char key[256];
     const char *kind = record_kind_table(one->kind)->kind;
-    snprintf(key, sizeof key, "%s\t%s\t%s", kind, one->what, one->line);
+    snprintf(key, sizeof key, "%s\t%s\t%s\t%s", kind, one->what, one->plant, one->line);
     json_t *row = json_object_get(l->rows, key);
     if (!row) {
         row = json_pack("{ss ss ss si si s[]}", "kind", kind, "what", one->what, "line", one->line,
                         "lots", 0, "with", 0, "weeks");
+        plant_level_set(row, one->plant);
         json_object_set_new(l->rows, key, row);
     }
     json_array_append_new(json_object_get(row, "weeks"),
@@ -66,7 +68,9 @@ static void complete_row(const json_t *rows, json_t *row)
     bool is_use = strcmp(json_string_value(json_object_get(row, "kind")),
                          record_kind_table(RECORD_USES)->kind) == 0;
     json_t *weeks = json_array();
-    snprintf(key, sizeof key, "lots\t\t%s", json_string_value(json_object_get(row, "line")));
+    const char *plant = json_string_value(json_object_get(row, "plant"));
+    snprintf(key, sizeof key, "lots\t\t%s\t%s", plant ? plant : "",
+             json_string_value(json_object_get(row, "line")));
     json_array_foreach(json_object_get(json_object_get(rows, key), "weeks"), i, one)
     {
         const char *week = json_string_value(json_object_get(one, "week"));
@@ -115,7 +119,7 @@ static int list_records(struct store *store, const struct tz *tz, struct when_sp
 /* ---- values that stand still, values that left their usual ---- */
 
 struct series {
-    char line[64], quantity[64];
+    char plant[LENGTH_CODE + 1], line[64], quantity[64];
     double *values;
     int64_t *at_ms;
     size_t count, capacity;
@@ -135,10 +139,11 @@ static void judge_still(struct series *s)
     if (run < STILL ||
         others < VALUES) /* one that is always the same, or seldom another, is none */
         return;
-    json_array_append_new(
-        s->still, json_pack("{ss ss so sI ss}", "line", s->line, "quantity", s->quantity, "value",
+    json_t *row = json_pack("{ss ss so sI ss}", "line", s->line, "quantity", s->quantity, "value",
                             jsonx_rounded(s->values[s->count - 1], 6), "times", (json_int_t)run,
-                            "since", when_format(s->tz, s->at_ms[s->count - run], at)));
+                            "since", when_format(s->tz, s->at_ms[s->count - run], at));
+    plant_level_set(row, s->plant);
+    json_array_append_new(s->still, row);
 }
 
 static void judge_drift(struct series *s)
@@ -155,10 +160,11 @@ static void judge_drift(struct series *s)
     double z = robust_z(median, usual, fabs(usual.median) * 0.01 + 1e-9) * sqrt((double)now) / 2;
     if (fabs(median - usual.median) < usual.deviation || fabs(z) < DRIFT_Z)
         return;
-    json_array_append_new(s->drifted,
-                          json_pack("{ss ss so so so}", "line", s->line, "quantity", s->quantity,
-                                    "usual", jsonx_rounded(usual.median, 4), "now",
-                                    jsonx_rounded(median, 4), "z", jsonx_rounded(z, 2)));
+    json_t *row = json_pack("{ss ss so so so}", "line", s->line, "quantity", s->quantity, "usual",
+                            jsonx_rounded(usual.median, 4), "now", jsonx_rounded(median, 4), "z",
+                            jsonx_rounded(z, 2));
+    plant_level_set(row, s->plant);
+    json_array_append_new(s->drifted, row);
 }
 
 static void end_series(struct series *s)
@@ -173,8 +179,10 @@ static void end_series(struct series *s)
 static int take_value(void *arg, const struct record_value *one)
 {
     struct series *s = arg;
-    if (strcmp(s->line, one->line) != 0 || strcmp(s->quantity, one->quantity) != 0) {
+    if (strcmp(s->plant, one->plant) != 0 || strcmp(s->line, one->line) != 0 ||
+        strcmp(s->quantity, one->quantity) != 0) {
         end_series(s);
+        snprintf(s->plant, sizeof s->plant, "%s", one->plant);
         snprintf(s->line, sizeof s->line, "%s", one->line);
         snprintf(s->quantity, sizeof s->quantity, "%s", one->quantity);
     }

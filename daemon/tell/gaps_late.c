@@ -1,5 +1,6 @@
 #include "tell/gaps_late.h"
 #include "base/jsonx.h"
+#include "base/plant_level.h"
 #include "base/text.h"
 #include "stats/robust.h"
 #include "store/record_came.h"
@@ -17,7 +18,7 @@ struct came {
 
 /* The lots of one line and kind. */
 struct run {
-    char line[64], kind[16];
+    char plant[LENGTH_CODE + 1], line[64], kind[16];
     struct came *lots;
     size_t count, capacity;
     const struct tz *tz;
@@ -73,11 +74,13 @@ static void end_run(struct run *r)
         add(row, "after_complaint", r->lots[i].after);
         told += late || r->lots[i].after;
     }
-    if (told)
-        json_array_append_new(
-            r->rows,
+    if (told) {
+        json_t *row =
             json_pack("{ss ss so sO}", "kind", r->kind, "line", r->line, "usual_h",
-                      r->count >= VALUES ? jsonx_rounded(usual, 1) : json_null(), "weeks", weeks));
+                      r->count >= VALUES ? jsonx_rounded(usual, 1) : json_null(), "weeks", weeks);
+        plant_level_set(row, r->plant);
+        json_array_append_new(r->rows, row);
+    }
     json_decref(weeks);
     r->count = 0;
 }
@@ -85,8 +88,10 @@ static void end_run(struct run *r)
 static int take(void *arg, const struct record_came *one)
 {
     struct run *r = arg;
-    if (strcmp(r->line, one->line) != 0 || strcmp(r->kind, one->kind) != 0) {
+    if (strcmp(r->plant, one->plant) != 0 || strcmp(r->line, one->line) != 0 ||
+        strcmp(r->kind, one->kind) != 0) {
         end_run(r);
+        snprintf(r->plant, sizeof r->plant, "%s", one->plant);
         snprintf(r->line, sizeof r->line, "%s", one->line);
         snprintf(r->kind, sizeof r->kind, "%s", one->kind);
     }

@@ -149,7 +149,7 @@ static int take_lot(void *arg, const struct company_lot *lot)
         const struct window *window = &reaching->windows[i];
         const struct when_span *span = &window->cleaned.span;
         if (lot->packed_from_ms < span->from_ms || lot->packed_from_ms >= span->to_ms ||
-            (window->cleaned.own_line && !(lot->shared & 1u << FACTOR_LINE)) ||
+            !(lot->shared & 1u << (window->cleaned.own_line ? FACTOR_LINE : FACTOR_PLANT)) ||
             reached.share >= shares[REACH_WINDOW])
             continue;
         reached.share = shares[REACH_WINDOW];
@@ -204,7 +204,8 @@ static int take_case(void *arg, const struct case_row *row)
 
 static int find_cases(struct reaching *reaching, struct error *err)
 {
-    const struct case_filter filter = {.line = reaching->own->line,
+    const struct case_filter filter = {.plant = *reaching->own->plant ? reaching->own->plant : NULL,
+                                       .line = reaching->own->line,
                                        .cause = reaching->cause->id,
                                        .state = "open",
                                        .since_ms = reaching->packed_from_ms - reaching->window_ms,

@@ -185,7 +185,8 @@ static bool is_labelled(const struct material *m)
 static int add_sharers(struct carrying *c, const struct material *m, struct sharers *s,
                        struct error *err)
 {
-    const struct evidence_share of = {.kind = m->kind, .level = m->level, .at_ms = m->at_ms};
+    const struct evidence_share of = {
+        .kind = m->kind, .level = m->level, .at_ms = m->at_ms, .plant = c->own->lot.plant};
     bool common = false, printed = is_labelled(m) && (c->label || c->allergen);
     s->count = s->products = 0;
     s->first_ms = s->last_ms = c->own->lot.packed_from_ms;

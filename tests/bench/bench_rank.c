@@ -145,7 +145,7 @@ static void build(long lots)
             for (size_t p = 0; p < 4; p++)
                 for (int q = 6; q < 10; q++) {
                     snprintf(sql, sizeof sql,
-                             "INSERT INTO plantlog VALUES('%s', %d, '%d', %lld, %d, NULL)",
+                             "INSERT INTO plantlog VALUES('%s', %d, '', '%d', %lld, %d, NULL)",
                              PLACES[p], q + 1, line,
                              (long long)((FIRST_DAY + day) * WHEN_DAY_MS + 3600000),
                              q == 8 ? 1 : (int)(uniform() * 9));

@@ -236,13 +236,15 @@ static void a_verdict_keeps_how_good_the_ranking_was(void **state)
                     &(struct verdict_new){a.case_id, at + 5, "old-stock", "assay", "", "qa"}, NULL),
         0);
     assert_int_equal(
-        pattern_verdicts(p->store, (struct when_span){at, at + 6}, see_verdict, &seen, NULL), 0);
+        pattern_verdicts(p->store, (struct when_span){at, at + 6}, NULL, see_verdict, &seen, NULL),
+        0);
     assert_int_equal(seen.count, 1);
     assert_int_equal(seen.place, 2);
     assert_true(fabs(seen.probability - 0.3) < 1e-12);
     assert_true(fabs(seen.brier - (0.25 + 0.49 + 0.04)) < 1e-12);
     assert_int_equal(
-        pattern_verdicts(p->store, (struct when_span){at, at + 5}, see_verdict, &seen, NULL), 0);
+        pattern_verdicts(p->store, (struct when_span){at, at + 5}, NULL, see_verdict, &seen, NULL),
+        0);
     assert_int_equal(seen.count, 1);
 }
 

@@ -216,7 +216,7 @@ static struct bakery bake_blind(uint64_t seed)
     for (int store = 0; store < NAMED; store++) {
         char name[8];
         snprintf(name, sizeof name, "N%d", store);
-        struct trace_level *level = trace_lots_level(b.t, "store", name);
+        struct trace_level *level = trace_lots_level(b.t, "store", name, "");
         level->only_named = true;
         level->told = 1.0 / NAMED;
     }

@@ -115,8 +115,9 @@ static void another_trouble_is_another_story_though_cases_are_ranked(void **stat
     struct week_data *data;
     assert_int_equal(iso_week_parse("2026-W46", &query.week, NULL), 0);
     assert_int_equal(week_data_read(p->store, p->tz, &query, &data, &err), 0);
-    const size_t film = week_data_level(data, "film", "F4", shared_of(with_film, LOTS));
-    const size_t line = week_data_level(data, "line", "3", NULL);
+    const size_t film =
+        week_data_level(data, &(struct week_named){"film", "F4", ""}, shared_of(with_film, LOTS));
+    const size_t line = week_data_level(data, &(struct week_named){"line", "3", ""}, NULL);
     const int mold = symptom_of("mold");
     const struct week_signal signals[] = {rise(film, mold, 9), rise(line, mold, 0)};
     const struct week_risen risen = {p->store, data, signals, 2};

@@ -82,7 +82,7 @@ static void replay_week(const struct replay *r, int week, double hours)
     int32_t monday = pattern_monday(week);
     int64_t over_ms = tz_day_start_ms(r->tz, monday + 7);
     const struct week_data_query query = {iso_week_of(monday), over_ms + (int64_t)(hours * HOUR_MS),
-                                          cuts_set(CUT_JUDGED)};
+                                          cuts_set(CUT_JUDGED), NULL};
     must(week_data_read(r->store, r->tz, &query, &d, &err), &err);
     week_expect_model_make(d, model);
     print_forecasts(model);

@@ -8,6 +8,7 @@
 #include "show/week_html.h"
 #include "store/action.h"
 #include "store/hold.h"
+#include "store/move.h"
 #include <gsl/gsl_errno.h>
 
 static int setup(void **state)
@@ -858,6 +859,7 @@ static void plant_store_and_channel_on_request(void **state)
     pattern_count_lot(p->store, lot, PATTERN_OUT, NULL);
     plant_exec(p, "UPDATE lot SET plant='NY'; UPDATE complaint SET store='0417' WHERE id=%d",
                (int)c.complaint_id);
+    assert_int_equal(move_lot_plant(p->store, lot, NULL), 0);
     pattern_count_lot(p->store, lot, PATTERN_IN, NULL);
     plant_check(p);
     json_t *all = report(p, "2026-W47", "2026-11-23T08:00:00-05:00");

@@ -53,6 +53,13 @@ static int take_name(void *arg, const char *name)
     return strcmp(name, "stop") == 0;
 }
 
+static int take_line(void *arg, const struct lot_find_line *line)
+{
+    char name[2 * LENGTH_CODE + 4];
+    snprintf(name, sizeof name, "%s:%s", line->plant, line->line);
+    return take_name(arg, name);
+}
+
 static int take_route(void *arg, const char *route, int64_t units)
 {
     struct found *f = arg;
@@ -145,8 +152,8 @@ static void what_is_on_record_is_named_in_order(void **state)
 {
     struct fixture *f = *state;
     struct found lines = {0}, stores = {0}, routes = {0};
-    assert_int_equal(lot_find_lines(f->store, take_name, &lines, NULL), 0);
-    assert_string_equal(lines.names, "1,2,3,");
+    assert_int_equal(lot_find_lines(f->store, take_line, &lines, NULL), 0);
+    assert_string_equal(lines.names, ":1,P1:2,P1:3,P2:2,");
     assert_int_equal(lot_find_places(f->store, LOT_FIND_STORE, take_name, &stores, NULL), 0);
     assert_string_equal(stores.names, "Hill,Mill,");
     assert_int_equal(lot_find_places(f->store, LOT_FIND_ROUTE, take_name, &routes, NULL), 0);

@@ -180,7 +180,7 @@ static void test_replay(void **state)
     json_t *before = rank_of(triage, &f, id);
     for (int i = 0; i < 12; i++)
         fixture_complain(&f, "mold", fixture_lot(20, 1, i % 3 + 1), AT(27, i), "{}");
-    fixture_sql(&f, "INSERT INTO plantlog VALUES('slicer', 3, '1', %lld, 900, NULL)",
+    fixture_sql(&f, "INSERT INTO plantlog VALUES('slicer', 3, '', '1', %lld, 900, NULL)",
                 (long long)AT(27, 0));
     fixture_sql(&f, "INSERT INTO reading VALUES(%lld, 1, %lld, '', 'late', 20, NULL)",
                 (long long)fixture_lot(20, 1, 0), (long long)AT(27, 0));
@@ -251,10 +251,10 @@ static void test_places(void **state)
     for (int day = 0; day < 30; day++)
         for (int line = 1; line <= 2; line++) {
             bool dirty = line == 1 && day >= 18 && day < 22;
-            fixture_sql(&f, "INSERT INTO plantlog VALUES('slicer', 3, '%d', %lld, %d, NULL)", line,
-                        (long long)AT(day, 2), dirty ? 400 : 4 + day % 3);
-            fixture_sql(&f, "INSERT INTO plantlog VALUES('slicer', 4, '%d', %lld, %d, NULL)", line,
-                        (long long)AT(day, 3), dirty ? 0 : 1);
+            fixture_sql(&f, "INSERT INTO plantlog VALUES('slicer', 3, '', '%d', %lld, %d, NULL)",
+                        line, (long long)AT(day, 2), dirty ? 400 : 4 + day % 3);
+            fixture_sql(&f, "INSERT INTO plantlog VALUES('slicer', 4, '', '%d', %lld, %d, NULL)",
+                        line, (long long)AT(day, 3), dirty ? 0 : 1);
         }
     struct triage *triage = fixture_triage(&f);
     static const char BODY[] = "{\"observed\":{\"where\":\"cut-face\"}}";
