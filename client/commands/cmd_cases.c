@@ -1,3 +1,4 @@
+#include "base/plant_level.h"
 #include "base/text.h"
 #include "base/when.h"
 #include "base/words.h"
@@ -98,10 +99,11 @@ static void add_cause(struct table *t, const json_t *item)
 static void add_case(struct table *t, const json_t *item, int32_t today)
 {
     char number[VIEW_NUMBER];
+    char line[PLANT_LEVEL];
     table_add(t, pick_text(item, "case", "?"));
     table_add(t, pick_text(item, "symptom", ""));
     table_add(t, standing_named(item));
-    table_add(t, pick_text(item, "line", ""));
+    table_add(t, plant_level_of(item, "line", line));
     table_add(t, view_number(pick_number(item, "complaints", 0), number));
     add_date(t, pick_text(item, "as_of", pick_text(item, "opened", "")), today);
     add_cause(t, item);

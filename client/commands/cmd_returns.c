@@ -5,6 +5,7 @@
 static const struct option_row options[] = {
     {"from", "DATE", "received from (four weeks back)"},
     {"to", "DATE", "received to, that day included (today)"},
+    {"plant", "NAME", "of that plant of a company alone"},
     {0}};
 
 static void show(const struct client *c, const json_t *document)
@@ -18,6 +19,7 @@ static int returns(struct client *c, const struct args *a)
     json_t *document = NULL;
     text_append(&path, "/v1/returns");
     int rc = period_query(c, a, &path);
+    client_path_query(&path, "plant", args_value(a, "plant"));
     if (!rc)
         rc = client_get(c, path.data, &document);
     text_buffer_free(&path);

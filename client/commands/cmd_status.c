@@ -1,3 +1,4 @@
+#include "base/plant_level.h"
 #include "commands/command.h"
 #include "deliver/deliver.h"
 #include "show/harm.h"
@@ -157,8 +158,9 @@ static void show_needs(const struct view *v, const json_t *needs)
 
 static void show_line(const struct view *v, const char *line, const struct text_buffer *newest)
 {
-    char label[64];
-    snprintf(label, sizeof label, "%s %s", *line ? "line" : "no", *line ? line : "line");
+    char label[PLANT_LEVEL + 8];
+    snprintf(label, sizeof label, "%s%s%s", *line && *line != '(' ? "line" : "no line",
+             *line ? " " : "", line);
     view_label(v, label, "%s", newest->length ? newest->data : "none");
 }
 
@@ -169,12 +171,13 @@ static void show_records(const struct view *v, const json_t *records)
     char when[VIEW_NUMBER];
     size_t i;
     const json_t *row;
+    char name[2][PLANT_LEVEL];
     const char *line = NULL;
     if (json_array_size(records))
         view_section(v, "Newest records");
     json_array_foreach(records, i, row)
     {
-        const char *of = pick_text(row, "line", "");
+        const char *of = plant_level_of(row, "line", name[i % 2]);
         const char *at = pick_text(row, "last_at", NULL);
         if (line && strcmp(line, of) != 0) {
             show_line(v, line, &text);

@@ -1,3 +1,4 @@
+#include "base/plant_level.h"
 #include "base/when.h"
 #include "commands/command.h"
 #include "commands/period.h"
@@ -12,11 +13,13 @@
 #define SAME_SHOWN 1
 #define USUAL_DAYS 55 /* with the last day eight weeks */
 
-static const struct option_row options[] = {{"symptom", ARGS_SYMPTOM, NULL},
-                                            {"from", "DATE", "packed from"},
-                                            {"to", "DATE", "packed to, that day included"},
-                                            {"cases", "CASES", "instead: these cases, C12,C15,…"},
-                                            {0}};
+static const struct option_row options[] = {
+    {"symptom", ARGS_SYMPTOM, NULL},
+    {"from", "DATE", "packed from"},
+    {"to", "DATE", "packed to, that day included"},
+    {"cases", "CASES", "instead: these cases, C12,C15,…"},
+    {"plant", "NAME", "lots of that plant of a company alone"},
+    {0}};
 
 /* ---- what the lots share ---- */
 
@@ -30,13 +33,14 @@ static void add_level(struct table *t, const json_t *factor)
 {
     const json_t *same = json_object_get(factor, "same_lots"), *other;
     struct text_buffer text = {0};
+    char level[PLANT_LEVEL];
     size_t i;
-    text_append(&text, pick_text(factor, "level", "?"));
+    text_append(&text, plant_level_of(factor, "level", level));
     json_array_foreach(same, i, other)
     {
         if (i < SAME_SHOWN)
             text_appendf(&text, "%s %s %s", i ? "," : " =", pick_text(other, "factor", "?"),
-                         pick_text(other, "level", "?"));
+                         plant_level_of(other, "level", level));
     }
     if (json_array_size(same) > SAME_SHOWN)
         text_appendf(&text, " and %zu more", json_array_size(same) - SAME_SHOWN);
@@ -133,8 +137,9 @@ static bool is_told_before(const json_t *factors, size_t at)
 static void add_level_name(struct text_buffer *b, const json_t *factor)
 {
     const char *name = pick_text(factor, "factor", "?");
+    char level[PLANT_LEVEL];
     text_appendf(b, "%s %s", strcmp(name, "line-hour") == 0 ? "line and hour" : name,
-                 pick_text(factor, "level", "?"));
+                 plant_level_of(factor, "level", level));
 }
 
 /* Of a lot alone the shares of all that names it. */
@@ -271,10 +276,11 @@ static void show_runs(const struct view *v, const json_t *runs)
         char from[VIEW_NUMBER];
         char to[VIEW_NUMBER];
         char n[4][VIEW_COUNT];
+        char line[PLANT_LEVEL];
         double lots = (double)json_array_size(json_object_get(run, "lots"));
         view_textf(v, VIEW_PLAIN, 0, 2,
                    "- line %s, %s to %s: %s on %s, %s expected (by chance: %s)",
-                   pick_text(run, "line", "?"), view_when(pick_text(run, "from", ""), from),
+                   plant_level_of(run, "line", line), view_when(pick_text(run, "from", ""), from),
                    view_when(pick_text(run, "to", ""), to),
                    view_count(pick_number(run, "observed", 0), "complaint", n[0]),
                    view_count(lots, "lot", n[1]), view_rough(pick_number(run, "expected", 0), n[2]),
@@ -342,6 +348,7 @@ static int trace(struct client *c, const struct args *a)
         client_path_query(&path, "symptom", args_value(a, "symptom"));
         rc = add_period(c, a, &path);
     }
+    client_path_query(&path, "plant", args_value(a, "plant"));
     if (!rc)
         rc = client_get(c, path.data, &document);
     text_buffer_free(&path);

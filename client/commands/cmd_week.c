@@ -6,6 +6,7 @@
 
 static const struct option_row options[] = {
     {"by", ARGS_CUTS, "rates by these alone, each with all its rows"},
+    {"plant", "NAME", "of that plant of a company alone"},
     {"against", "SPAN", "what it was in another week, month, quarter or year beside it"},
     {"html", "FILE", "of a week, one page with charts, for mail and paper (- is standard output)"},
     {"csv", "FILE", "a table as CSV (- is standard output)"},
@@ -28,6 +29,7 @@ static void week_path(const struct args *a, const char *format, struct text_buff
     client_path_word(path, span);
     client_path_query(path, "by", args_value(a, "by"));
     client_path_query(path, "against", args_value(a, "against"));
+    client_path_query(path, "plant", args_value(a, "plant"));
     client_path_query(path, "format", format);
     client_path_query(path, "table", format ? args_value(a, "table") : NULL);
 }

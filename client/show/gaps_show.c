@@ -1,4 +1,5 @@
 #include "show/gaps_show.h"
+#include "base/plant_level.h"
 #include "base/text.h"
 #include "show/pick.h"
 #include "show/table.h"
@@ -41,7 +42,8 @@ static void show_records(const struct view *v, const json_t *records)
             further++;
             continue;
         }
-        table_add(t, pick_text(row, "line", "?"));
+        char line[PLANT_LEVEL];
+        table_add(t, plant_level_of(row, "line", line));
         table_addf(t, "%s %s", pick_text(row, "kind", "?"), pick_text(row, "what", ""));
         table_add(t, view_number(pick_number(row, "lots", 0), n[0]));
         table_add(t, view_number(pick_number(row, "with", 0), n[1]));
@@ -67,7 +69,8 @@ static void show_late(const struct view *v, const json_t *late)
     {
         char n[VIEW_NUMBER];
         struct text_buffer line = {0};
-        text_appendf(&line, "line %s, %s", pick_text(row, "line", "?"),
+        char name[PLANT_LEVEL];
+        text_appendf(&line, "line %s, %s", plant_level_of(row, "line", name),
                      pick_text(row, "kind", "?"));
         if (pick_has(row, "usual_h"))
             text_appendf(&line, " (usually %s hours after packing)",
@@ -90,14 +93,14 @@ static void show_values(const struct view *v, const json_t *still, const json_t 
 {
     size_t i;
     const json_t *one;
-    char n[2][VIEW_NUMBER], when[VIEW_NUMBER];
+    char n[2][VIEW_NUMBER], when[VIEW_NUMBER], name[PLANT_LEVEL];
     if (!json_array_size(still) && !json_array_size(drifted))
         return;
     view_section(v, "Values to look at");
     json_array_foreach(still, i, one)
     {
         view_textf(v, VIEW_PLAIN, 2, 2, "line %s, %s stands still: %s, %lld times since %s",
-                   pick_text(one, "line", "?"), pick_text(one, "quantity", "?"),
+                   plant_level_of(one, "line", name), pick_text(one, "quantity", "?"),
                    view_rough(pick_number(one, "value", 0), n[0]),
                    (long long)pick_int(one, "times", 0),
                    view_when(pick_text(one, "since", "?"), when));
@@ -105,7 +108,7 @@ static void show_values(const struct view *v, const json_t *still, const json_t 
     json_array_foreach(drifted, i, one)
     {
         view_textf(v, VIEW_PLAIN, 2, 2, "line %s, %s drifted: %s in the last week, usual %s",
-                   pick_text(one, "line", "?"), pick_text(one, "quantity", "?"),
+                   plant_level_of(one, "line", name), pick_text(one, "quantity", "?"),
                    view_rough(pick_number(one, "now", 0), n[0]),
                    view_rough(pick_number(one, "usual", 0), n[1]));
     }

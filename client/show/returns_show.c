@@ -1,4 +1,5 @@
 #include "show/returns_show.h"
+#include "base/plant_level.h"
 #include "base/text.h"
 #include "show/pick.h"
 #include "show/table.h"
@@ -68,7 +69,8 @@ static void show_rates(const struct view *v, const json_t *rows, const char *fac
             further++;
             continue;
         }
-        table_add(t, pick_text(row, "level", "?"));
+        char level[PLANT_LEVEL];
+        table_add(t, plant_level_of(row, "level", level));
         table_add(t, view_number(pick_number(row, "units", 0), number));
         add_rate(t, row, "share", "low", "high", 1e6);
         add_rate(t, row, "per_million", "per_million_low", "per_million_high", 1);

@@ -1,4 +1,5 @@
 #include "base/cuts.h"
+#include "base/plant_level.h"
 #include "base/text.h"
 #include "show/pick.h"
 #include "show/table.h"
@@ -51,7 +52,8 @@ static void add_trend(struct table *t, const struct view *v, const json_t *row)
 static void add_received(struct table *t, const struct view *v, const json_t *row)
 {
     char number[VIEW_NUMBER];
-    table_add(t, pick_text(row, "level", "?"));
+    char level[PLANT_LEVEL];
+    table_add(t, plant_level_of(row, "level", level));
     table_add(t, pick_text(row, "symptom", ""));
     table_add(t, view_about(pick_number(row, "complaints", 0), number));
     table_add(t, pick_has(row, "units") ? view_number(pick_number(row, "units", 0), number) : "");
@@ -71,13 +73,14 @@ static void show_on_sale(const struct view *v, const json_t *rows)
     json_array_foreach(rows, i, row)
     {
         char n[VIEW_NUMBER];
+        char level[PLANT_LEVEL];
         double units = pick_number(row, "units", 0), sale = pick_number(row, "on_sale", 0);
         bool misleads = units * MISLEADS < sale || units > sale * MISLEADS;
         if (pick_number(row, "complaints", 0) < 1 || !misleads ||
             !pick_has(row, "per_million_on_sale"))
             continue;
         text_appendf(&b, "%s%s" VIEW_NBSP "%s" VIEW_NBSP "%s", b.length ? ", " : "",
-                     pick_text(row, "level", "?"), pick_text(row, "symptom", ""),
+                     plant_level_of(row, "level", level), pick_text(row, "symptom", ""),
                      view_rough(pick_number(row, "per_million_on_sale", 0), n));
     }
     if (b.length)
@@ -95,9 +98,10 @@ static void show_targets(const struct view *v, const json_t *rows)
     json_array_foreach(rows, i, row)
     {
         char n[VIEW_NUMBER];
+        char level[PLANT_LEVEL];
         if (pick_has(row, "target"))
             text_appendf(&b, "%s%s" VIEW_NBSP "%s" VIEW_NBSP "%s, %s", b.length ? "; " : "",
-                         pick_text(row, "level", "?"), pick_text(row, "symptom", ""),
+                         plant_level_of(row, "level", level), pick_text(row, "symptom", ""),
                          view_rough(pick_number(row, "target", 0), n),
                          pick_text(row, "target_met", "?"));
     }
@@ -166,7 +170,8 @@ static void add_made(struct table *t, const json_t *row)
 {
     const json_t *made = json_object_get(row, "made");
     char number[VIEW_NUMBER];
-    table_add(t, pick_text(row, "level", "?"));
+    char level[PLANT_LEVEL];
+    table_add(t, plant_level_of(row, "level", level));
     table_add(t, pick_text(row, "symptom", ""));
     table_add(t, view_about(pick_number(made, "complaints", 0), number));
     table_add(t, view_percent(pick_number(made, "share_in", 0), number));

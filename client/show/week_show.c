@@ -1,5 +1,6 @@
 #include "show/week_show.h"
 #include "base/cuts.h"
+#include "base/plant_level.h"
 #include "base/text.h"
 #include "base/when.h"
 #include "show/pick.h"
@@ -196,8 +197,10 @@ static void add_level(struct text_buffer *b, const json_t *level)
     const char *factor = pick_text(level, "factor", "?");
     const struct cut *cut = cuts_find(factor);
     bool says = cut && cut->source == CUT_CAUSE;
+    char name[PLANT_LEVEL];
+    plant_level_of(level, "level", name);
     text_appendf(b, "%s%s%s%s", b->length ? ", " : "", says ? "" : factor, says ? "" : VIEW_NBSP,
-                 pick_text(level, says ? "title" : "level", pick_text(level, "level", "?")));
+                 says ? pick_text(level, "title", name) : name);
 }
 
 /* "W44", "W44, easing", "W40, over" */
@@ -253,7 +256,8 @@ static void add_signal(struct table *t, const json_t *s)
     const char *factor = pick_text(s, "factor", "?");
     const struct cut *cut = cuts_find(factor);
     bool says = cut && cut->source == CUT_CAUSE; /* its name says what it is */
-    table_addf(t, "%s%s%s", says ? "" : factor, says ? "" : " ", pick_text(s, "level", "?"));
+    char level[PLANT_LEVEL];
+    table_addf(t, "%s%s%s", says ? "" : factor, says ? "" : " ", plant_level_of(s, "level", level));
     table_add(t, pick_text(s, "symptom", ""));
     add_since(t, s);
     table_add(t, view_about(pick_number(s, "observed", 0), n[0]));

@@ -4,8 +4,8 @@
 char *plant_level(const char *level, const char *plant, char buffer[static PLANT_LEVEL])
 {
     if (plant && *plant)
-        snprintf(buffer, PLANT_LEVEL, "%.*s (%.*s)", (int)LENGTH_NAME, level, (int)LENGTH_CODE,
-                 plant);
+        snprintf(buffer, PLANT_LEVEL, "%.*s%s(%.*s)", (int)LENGTH_NAME, level, *level ? " " : "",
+                 (int)LENGTH_CODE, plant);
     else
         snprintf(buffer, PLANT_LEVEL, "%.*s", (int)(PLANT_LEVEL - 1), level);
     return buffer;

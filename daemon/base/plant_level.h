@@ -1,5 +1,5 @@
 /* A level that is a plant's own, as it is told: "1 (north)" is line 1 of the plant north. One whose
- * plant nobody named is told by itself. */
+ * plant nobody named is told by itself; of none at all there is "(north)". */
 #ifndef ODDLOAF_BASE_PLANT_LEVEL_H
 #define ODDLOAF_BASE_PLANT_LEVEL_H
 

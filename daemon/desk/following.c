@@ -408,13 +408,13 @@ static int add_late(void *arg, const struct follow_row *follow)
     return json_array_append_new(late->list, item);
 }
 
-int following_overdue_json(struct store *store, int32_t today, int limit, json_t **ret,
+int following_overdue_json(struct store *store, const struct follow_late *of, json_t **ret,
                            int64_t *ret_count, struct error *err)
 {
-    struct late late = {store, today, json_array()};
-    int rc = follow_overdue(store, today, limit, add_late, &late, err);
+    struct late late = {store, of->today, json_array()};
+    int rc = follow_overdue(store, of, add_late, &late, err);
     if (!rc)
-        rc = follow_overdue_count(store, today, ret_count, err);
+        rc = follow_overdue_count(store, of, ret_count, err);
     if (rc)
         json_decref(late.list);
     else

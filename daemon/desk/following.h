@@ -55,10 +55,10 @@ int following_report(struct store *store, const struct case_row *row, char *out,
  * `harm`: it is reported, and urgent even if it came a moment ago. */
 void following_case_json(const struct follow_row *row, bool harm, int32_t today, json_t *into);
 
-/* Cases overdue on that day, the most severe and longest overdue first: [{"case","symptom",
- * "severity","harm","owner","due","days","complaints","lot","line"}], at most `limit`, and how many
- * there are. New reference. */
-int following_overdue_json(struct store *store, int32_t today, int limit, json_t **ret,
+/* Cases of a plant, or all, overdue on that day, the most severe and longest overdue first:
+ * [{"case","symptom", "severity","harm","owner","due","days","complaints","lot","line"}], at most
+ * so many, and how many there are. New reference. */
+int following_overdue_json(struct store *store, const struct follow_late *of, json_t **ret,
                            int64_t *ret_count, struct error *err);
 
 /* Who looks: the desk alone sees who called, and no working by a ranking. */

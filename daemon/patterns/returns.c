@@ -1,5 +1,6 @@
 #include "patterns/returns.h"
 #include "base/jsonx.h"
+#include "base/plant_level.h"
 #include "base/short_id.h"
 #include "base/text.h"
 #include "desk/return_place.h"
@@ -18,7 +19,8 @@ enum { SENT_FACTORS = BY_PRODUCT + 1 }; /* those that units are dispatched by */
 /* ---- counting ---- */
 
 struct level {
-    char name[NAME], key[NAME]; /* as first written; as compared */
+    char name[NAME], key[NAME];  /* as first written; as compared */
+    char plant[LENGTH_CODE + 1]; /* of a route: whose; else "" */
     int64_t returns, units, dispatched;
 };
 struct levels {
@@ -27,6 +29,7 @@ struct levels {
 };
 struct tally {
     const struct tz *tz;
+    const char *plant; /* the one that is asked about, "" all */
     const struct catalogue *catalogue;
     struct levels by[FACTORS];
     int64_t returns, units, dispatched;
@@ -35,7 +38,8 @@ struct tally {
 };
 
 /* Names of records are compared as they are, what people wrote by its letters. */
-static struct level *level_of(struct levels *levels, const char *name, bool free_text)
+static struct level *level_of(struct levels *levels, const char *name, const char *plant,
+                              bool free_text)
 {
     char key[NAME];
     if (free_text)
@@ -45,7 +49,7 @@ static struct level *level_of(struct levels *levels, const char *name, bool free
     /* rows come sorted: mostly it is the one before */
     for (size_t i = 0; i < levels->count; i++) {
         size_t at = (levels->last + i) % levels->count;
-        if (strcmp(levels->level[at].key, key) != 0)
+        if (strcmp(levels->level[at].key, key) != 0 || strcmp(levels->level[at].plant, plant) != 0)
             continue;
         levels->last = at;
         return &levels->level[at];
@@ -59,6 +63,7 @@ static struct level *level_of(struct levels *levels, const char *name, bool free
     *level = (struct level){0};
     text_clip(name, level->name, sizeof level->name);
     memcpy(level->key, key, sizeof level->key);
+    text_clip(plant, level->plant, sizeof level->plant);
     return level;
 }
 
@@ -88,10 +93,15 @@ static int count_return(void *arg, const struct returns_row *row)
     const char *put_at = text_of(body, "put_at"), *disposition = text_of(body, "disposition");
     const char *const name[FACTORS] = {
         row->route, row->store, row->product, text_of(body, "reason"), row->symptom, disposition};
+    if (*t->plant && strcmp(t->plant, row->plant) != 0) {
+        json_decref(body);
+        return 0;
+    }
     t->returns++;
     t->units += row->units;
     for (int f = 0; f < FACTORS; f++) {
-        struct level *level = level_of(&t->by[f], *name[f] ? name[f] : "not given", f == BY_REASON);
+        struct level *level = level_of(&t->by[f], *name[f] ? name[f] : "not given",
+                                       f == BY_ROUTE && *name[f] ? row->plant : "", f == BY_REASON);
         level->returns++;
         level->units += row->units;
     }
@@ -106,10 +116,13 @@ static int count_sent(void *arg, const struct returns_sent *row)
 {
     struct tally *t = arg;
     const char *const name[SENT_FACTORS] = {row->route, row->store, row->product};
+    if (*t->plant && strcmp(t->plant, row->plant) != 0)
+        return 0;
     t->dispatched += row->units;
     for (int f = 0; f < SENT_FACTORS; f++)
         if (*name[f])
-            level_of(&t->by[f], name[f], false)->dispatched += row->units;
+            level_of(&t->by[f], name[f], f == BY_ROUTE ? row->plant : "", false)->dispatched +=
+                row->units;
     return 0;
 }
 
@@ -137,7 +150,7 @@ static int by_units(const void *a, const void *b)
     const struct level *x = a, *y = b;
     if (x->units != y->units)
         return x->units > y->units ? -1 : 1;
-    return strcmp(x->name, y->name);
+    return strcmp(x->name, y->name) ? strcmp(x->name, y->name) : strcmp(x->plant, y->plant);
 }
 
 static json_t *levels_json(const struct tally *t, int factor)
@@ -150,6 +163,7 @@ static json_t *levels_json(const struct tally *t, int factor)
         const struct level *l = &levels->level[i];
         json_t *row = json_pack("{s:s, s:I, s:I}", "level", l->name, "returns",
                                 (json_int_t)l->returns, "units", (json_int_t)l->units);
+        plant_level_set(row, l->plant);
         if (factor < SENT_FACTORS)
             set_rate(t, row, l);
         else
@@ -182,7 +196,10 @@ static json_t *report_json(const struct tally *t, const struct returns_query *qu
 int returns_report(struct store *store, const struct tz *tz, const struct returns_query *query,
                    json_t **ret, struct error *err)
 {
-    struct tally t = {.tz = tz, .catalogue = query->catalogue, .stand = json_array()};
+    struct tally t = {.tz = tz,
+                      .plant = query->plant ? query->plant : "",
+                      .catalogue = query->catalogue,
+                      .stand = json_array()};
     const struct when_span span = {tz_day_start_ms(tz, query->from_day),
                                    tz_day_start_ms(tz, query->to_day + 1)};
     int rc = returns_received(store, span, count_return, &t, err);

@@ -12,11 +12,13 @@ struct catalogue;
 struct returns_query {
     int32_t from_day, to_day;          /* [from, to] */
     const struct catalogue *catalogue; /* tells places apart; may be NULL */
+    const char *plant;                 /* of that plant alone; NULL or "": all */
 };
 /* Returns received on those days of the plant's zone (`tz` NULL: UTC):
  * {"from","to","returns","units","dispatched","on_record","share","low","high","per_million","per_million_low",
  *  "per_million_high","by":{"route":[…],"store":[…],"product":[…],"reason":[…],"symptom":[…],
  *  "disposition":[…]},"stand":[{"complaint","case","at","put_at","units","caution"}]}
+ * A route is its plant's ("plant" beside "level", where one is named).
  * Rows of route, store and product: {"level","returns","units","dispatched", and the rates}; of the
  * others {"level","returns","units","share" of the units that came back}. Rates are absent where
  * nothing was dispatched, and where no return is on record at all ("on_record" false): nobody

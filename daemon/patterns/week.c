@@ -10,6 +10,7 @@
 #include "patterns/week_traced.h"
 #include "rank/triage.h"
 #include "store/pattern.h"
+#include "store/stage.h"
 #include "tell/tell.h"
 #include <math.h>
 #include <stdlib.h>
@@ -121,6 +122,7 @@ static int add_rest(const struct making *m, const struct week_model *model,
     json_t *right = NULL, *open = NULL, *stages = NULL;
     const struct when_span quarter = {m->data->shown.to_ms - QUARTER_DAYS * WHEN_DAY_MS,
                                       m->data->shown.to_ms};
+    const struct stage_of of = {when_span_until(quarter, m->data->now_ms), m->data->plant};
     const struct week_head head = {m->store, m->tz, m->triage,        model,
                                    signals,  count, m->query->targets};
     int rc = week_head(&head, report, err);
@@ -130,7 +132,7 @@ static int add_rest(const struct making *m, const struct week_model *model,
         rc = others_add(m->store, when_span_until(m->data->shown, m->data->now_ms), m->data->plant,
                         report, err);
     if (!rc)
-        rc = tell_stages(m->store, when_span_until(quarter, m->data->now_ms), &stages, err);
+        rc = tell_stages(m->store, &of, &stages, err);
     if (rc) {
         json_decref(right);
         json_decref(open);

@@ -116,6 +116,9 @@ static int add_hold(void *arg, const struct hold_row *row)
 {
     struct listing *l = arg;
     char code[16];
+    const char *plant = l->head->model->data->plant;
+    if (*plant && strcmp(plant, row->plant) != 0)
+        return 0;
     bool recorded = row->lot_id > 0, in_code = recorded && row->code_day >= l->today;
     json_t *item = hold_json(l->head->tz, row);
     if (!is_listed(l->list, row->lot)) {
@@ -332,7 +335,8 @@ static int list_overdue(const struct week_head *h, json_t *report, json_t *headl
     json_t *list = NULL;
     int64_t count = 0;
     struct text_buffer b = {0};
-    int rc = following_overdue_json(h->store, today, OVERDUE_MOST, &list, &count, err);
+    const struct follow_late late = {today, OVERDUE_MOST, d->plant};
+    int rc = following_overdue_json(h->store, &late, &list, &count, err);
     if (rc)
         return rc;
     json_object_set_new(report, "overdue", list);

@@ -50,7 +50,7 @@ static int check_names(const json_t *body, struct error *err)
             known |= strcmp(name, MEMBERS[i].name) == 0;
         if (!known)
             return refuse(err, name, NULL,
-                          "an action has cause, plant, line, place, symptom, at, note and by");
+                          "an action has cause, line, place, symptom, plant, at, note and by");
     }
     return 0;
 }

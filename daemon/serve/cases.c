@@ -1,5 +1,6 @@
 /* Cases: lists, rankings, their working, and verdicts. */
 #include "base/jsonx.h"
+#include "base/plant_level.h"
 #include "base/short_id.h"
 #include "base/text.h"
 #include "base/words.h"
@@ -53,6 +54,7 @@ static void add_lot(const struct listing *list, json_t *item, int64_t lot_id)
     struct lot_find_product product;
     json_object_set_new(item, "product", json_string(lot.product));
     json_object_set_new(item, "line", json_string(lot.line));
+    plant_level_set(item, lot.plant);
     if (lot_find_product_by_code(list->store, lot.product, &product, NULL) == 0)
         json_object_set_new(item, "name", json_string(product.name));
     json_object_set_new(item, "hold", json_boolean(hold_stands(list->store, lot_id)));

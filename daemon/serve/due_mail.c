@@ -57,13 +57,13 @@ static int read_lists(const struct setup *setup, struct store *store, int32_t to
 {
     const struct call_back_query due = {0, today, LISTED_MOST};
     const struct call_backs_view without_contact = {today, false};
-    int rc = following_overdue_json(store, today, LISTED_MOST, &lists->overdue,
-                                    &lists->overdue_count, err);
+    const struct follow_late late = {today, LISTED_MOST, NULL};
+    int rc = following_overdue_json(store, &late, &lists->overdue, &lists->overdue_count, err);
     if (!rc)
         rc = call_backs_json(&setup->desk, store, &due, &without_contact, &lists->call_backs, err);
     drop_texts(lists->call_backs);
     if (!rc)
-        rc = call_back_count(store, today, &lists->call_back_count, err);
+        rc = call_back_count(store, today, NULL, &lists->call_back_count, err);
     if (!rc)
         rc = call_backs_lost_json(store, LISTED_MOST, &lists->unreachable, err);
     return rc ? rc

@@ -55,7 +55,7 @@ void follow_call_backs(struct request *rq, struct store *store)
     int rc = request_query_within(rq, "limit", 1, LIST_MOST, &limit, &err);
     const struct call_back_query query = {0, WHEN_UNKNOWN_DAY, (int)limit};
     if (!rc)
-        rc = call_back_count(store, WHEN_UNKNOWN_DAY, &count, &err);
+        rc = call_back_count(store, WHEN_UNKNOWN_DAY, NULL, &count, &err);
     if (!rc)
         rc = call_backs_json(&setup->desk, store, &query, &view, &list, &err);
     if (!rc)

@@ -2,6 +2,7 @@
 #include "patterns/returns.h"
 #include "base/text.h"
 #include "serve/app.h"
+#include "serve/plant_asked.h"
 #include "serve/route.h"
 
 enum { USUAL_DAYS = 28, DAYS_MOST = 800 };
@@ -29,6 +30,8 @@ void returns_get(struct request *rq, struct store *store)
     struct setup *setup = app_setup(rq->app);
     struct returns_query query = {.catalogue = triage_catalogue(setup->triage)};
     int rc = read_period(rq, setup->tz, &query, &err);
+    if (!rc)
+        rc = plant_asked(rq, store, &query.plant, &err);
     if (!rc)
         rc = returns_report(store, setup->tz, &query, &report, &err);
     setup_unref(setup);

@@ -84,13 +84,13 @@ const struct route *route_find(const char *method, struct request *rq, char *ret
     X("POST", "actions", QUALITY, QUICK, COMPANY, actions_post, "") \
     X("GET", "actions", STUDY, QUICK, COMPANY, actions_list, "") \
     X("GET", "actions/*/effect", STUDY, QUICK, COMPANY, actions_effect, "days") \
-    X("GET", "weeks/*.html", STUDY, LONG, COMPANY, weeks_page, "by against") \
-    X("GET", "weeks/*", STUDY, LONG, COMPANY, weeks_get, "by against format table") \
-    X("GET", "spans/*", STUDY, LONG, COMPANY, weeks_span, "by against format table") \
-    X("GET", "trace", STUDY, LONG, COMPANY, weeks_trace, "cases symptom from to") \
+    X("GET", "weeks/*.html", STUDY, LONG, COMPANY, weeks_page, "by against plant") \
+    X("GET", "weeks/*", STUDY, LONG, COMPANY, weeks_get, "by against format table plant") \
+    X("GET", "spans/*", STUDY, LONG, COMPANY, weeks_span, "by against format table plant") \
+    X("GET", "trace", STUDY, LONG, COMPANY, weeks_trace, "cases symptom from to plant") \
     X("GET", "scores", STUDY, QUICK, COMPANY, weeks_scores, "from to") \
     X("POST", "scores", QUALITY, LONG, COMPANY, learning_post, "") \
-    X("GET", "returns", STUDY, QUICK, COMPANY, returns_get, "from to") \
+    X("GET", "returns", STUDY, QUICK, COMPANY, returns_get, "from to plant") \
     X("GET", "gaps", STUDY, LONG, COMPANY, gaps_get, "weeks within record") \
     X("GET", "whatif", STUDY, QUICK, NAMED, whatif_get, "of set hold share") \
     X("GET", "calibration", STUDY, LONG, COMPANY, calibration_get, "") \

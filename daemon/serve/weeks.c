@@ -9,6 +9,7 @@
 #include "patterns/week.h"
 #include "serve/app.h"
 #include "serve/kept.h"
+#include "serve/plant_asked.h"
 #include "serve/route.h"
 #include "show/week_csv.h"
 #include "show/week_html.h"
@@ -87,7 +88,8 @@ static int read_span(const char *text, struct asked *ret, struct error *err)
 }
 
 /* A page is not asked which form it has. */
-static int read_asked(const struct request *rq, bool page, struct asked *ret, struct error *err)
+static int read_asked(const struct request *rq, struct store *store, bool page, struct asked *ret,
+                      struct error *err)
 {
     const char *against = request_query(rq, "against");
     int rc = 0;
@@ -99,6 +101,8 @@ static int read_asked(const struct request *rq, bool page, struct asked *ret, st
         rc = request_query_word(rq, "table", WEEK_CSV_TABLES, &ret->table, err);
     if (!rc && against)
         rc = parse_span("against", against, &ret->against, err);
+    if (!rc)
+        rc = plant_asked(rq, store, &ret->plant, err);
     return rc ? rc : cuts_parse(request_query(rq, "by"), &ret->by, err);
 }
 
@@ -110,7 +114,7 @@ static int add_returns(struct store *store, const struct asked *asked, json_t *r
 {
     json_t *returns = NULL;
     const struct returns_query query = {asked->days.from_day, asked->days.to_day - 1,
-                                        triage_catalogue(asked->setup->triage)};
+                                        triage_catalogue(asked->setup->triage), asked->plant};
     int rc = returns_report(store, asked->setup->tz, &query, &returns, err);
     if (rc)
         return rc;
@@ -199,14 +203,14 @@ static void reply_kept(struct request *rq, struct store *store, const struct ask
         [FORMAT_HTML] = "text/html; charset=utf-8",
         [FORMAT_CSV] = "text/csv; charset=utf-8",
     };
-    char key[240], mark[STORE_MARK];
+    char key[320], mark[STORE_MARK];
     uint64_t turn;
     struct error err = {0};
     const struct kept_asked like = {key, writer_counts(rq->app->writer).groups, asked->now_ms};
     store_mark(store, mark); /* of a server others write to, too */
-    snprintf(key, sizeof key, "%s %d against=%s by=%x %d.%d set=%lld %s", asked->days.name,
+    snprintf(key, sizeof key, "%s %d against=%s by=%x %d.%d set=%lld %s plant=%s", asked->days.name,
              asked->week.year, asked->against.name, asked->by, asked->format, asked->table,
-             (long long)asked->setup->loaded_ms, mark);
+             (long long)asked->setup->loaded_ms, mark, asked->plant ? asked->plant : "");
     char *text = kept_take(rq->app->kept, &like, store, &turn);
     int rc = text ? 0 : make(store, asked, &text, &err);
     kept_put(rq->app->kept, turn, text);
@@ -223,7 +227,7 @@ static void answer_week(struct request *rq, struct store *store, bool page)
     struct asked asked = {.setup = setup, .now_ms = app_now_ms(rq->app)};
     int rc = read_week(rq->part[0], &asked, &err);
     if (!rc)
-        rc = read_asked(rq, page, &asked, &err);
+        rc = read_asked(rq, store, page, &asked, &err);
     if (rc)
         request_reply_error(rq, rc, &err);
     else
@@ -264,7 +268,7 @@ void weeks_span(struct request *rq, struct store *store)
     struct asked asked = {.setup = setup, .now_ms = app_now_ms(rq->app)};
     int rc = read_span(rq->part[0], &asked, &err);
     if (!rc)
-        rc = read_asked(rq, false, &asked, &err);
+        rc = read_asked(rq, store, false, &asked, &err);
     if (!rc)
         rc = check_span(&asked, &err);
     if (rc)
@@ -328,6 +332,8 @@ void weeks_trace(struct request *rq, struct store *store)
     struct setup *setup = app_setup(rq->app);
     int64_t *cases = xcalloc(TRACE_CASES, sizeof *cases);
     int rc = read_trace(rq, cases, &query, &err);
+    if (!rc)
+        rc = plant_asked(rq, store, &query.plant, &err);
     if (!rc)
         rc = trace_run(store, setup->tz, &query, &answer, &err);
     free(cases);

@@ -1,4 +1,5 @@
 /* Monday's digest: what a manager reads before anything else, and what to look at next. */
+#include "base/plant_level.h"
 #include "base/text.h"
 #include "base/typeset.h"
 #include "base/when.h"
@@ -114,10 +115,12 @@ static void add_stages(struct view *view, const json_t *stages)
 static void add_level(char *out, size_t size, const json_t *level)
 {
     const char *title = text_of(level, "title");
+    char name[PLANT_LEVEL];
     if (*title)
         snprintf(out, size, "%s", title);
     else
-        snprintf(out, size, "%s %s", text_of(level, "factor"), text_of(level, "level"));
+        snprintf(out, size, "%s %s", text_of(level, "factor"),
+                 plant_level_of(level, "level", name));
 }
 
 /* An event that an older version queued says less. */
@@ -179,19 +182,20 @@ static void add_lines(struct view *view, const json_t *lines)
     const json_t *row;
     json_array_foreach(lines, i, row)
     {
-        char n[4][TYPESET_NUMBER];
+        char n[4][TYPESET_NUMBER], line[PLANT_LEVEL];
         double count = number_of(row, "complaints");
+        plant_level_of(row, "level", line);
         if (count < 1 || told++ >= ROWS)
             continue;
         if (told == 1)
             view_add(view, VIEW_HEADING, NULL, 0, "By line, per million units packed");
         if (number_of(row, "units") < 1) {
             view_add(view, VIEW_ITEM, NULL, 0, "Line %s, %s: %s; no pack of that week is on record",
-                     text_of(row, "level"), text_of(row, "symptom"), shown(count, n[0]));
+                     line, text_of(row, "symptom"), shown(count, n[0]));
             continue;
         }
         view_add(view, VIEW_ITEM, NULL, 0, "Line %s, %s: %s, that is %s per million (%s to %s)",
-                 text_of(row, "level"), text_of(row, "symptom"), shown(count, n[0]),
+                 line, text_of(row, "symptom"), shown(count, n[0]),
                  shown(number_of(row, "per_million"), n[1]), shown(number_of(row, "low"), n[2]),
                  shown(number_of(row, "high"), n[3]));
     }

@@ -1,5 +1,6 @@
 #include "show/week_csv.h"
 #include "base/csv_cell.h"
+#include "base/plant_level.h"
 #include <string.h>
 
 static void add_numbers(struct text_buffer *b, const json_t *row, const char *const *names)
@@ -37,7 +38,8 @@ static void add_rates(struct text_buffer *b, const json_t *report)
         json_array_foreach(rows, i, row)
         {
             text_appendf(b, "%s,%s,", name_of(report), factor);
-            csv_cell_append(b, json_string_value(json_object_get(row, "level")));
+            char level[PLANT_LEVEL];
+            csv_cell_append(b, plant_level_of(row, "level", level));
             text_appendf(b, ",%s", json_string_value(json_object_get(row, "symptom")));
             add_numbers(b, row, RECEIVED);
             add_numbers(b, json_object_get(row, "made"), MADE);

@@ -1,4 +1,5 @@
 /* Rates by factor, by week of receipt and by week of packing, as tables of the page. */
+#include "base/plant_level.h"
 #include "show/page.h"
 #include <math.h>
 #include <stdint.h>
@@ -34,7 +35,9 @@ static void add_rate(struct text_buffer *b, const json_t *row, double most)
     if (json_object_get(row, "target"))
         text_appendf(&kind, ", target %.4g: %s", page_number(row, "target"),
                      page_text(row, "target_met"));
-    page_cell_what(b, page_text(row, *page_text(row, "title") ? "title" : "level"), kind.data);
+    char level[PLANT_LEVEL];
+    const char *title = page_text(row, "title");
+    page_cell_what(b, *title ? title : plant_level_of(row, "level", level), kind.data);
     text_buffer_free(&kind);
     page_cell_about(b, "n", page_number(row, "complaints"));
     page_cell_number(b, "n wide", page_number(row, "units"));

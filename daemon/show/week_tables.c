@@ -1,4 +1,5 @@
 /* What rose, causes, what is still to come, how right the rankings were: as tables. */
+#include "base/plant_level.h"
 #include "base/when.h"
 #include "rules/vocabulary.h"
 #include "show/page.h"
@@ -42,7 +43,8 @@ static void add_signal(struct text_buffer *b, const json_t *s)
         page_add_name(b, page_text(s, "factor"));
         text_append(b, " ");
     }
-    page_add_text(b, s, titled ? "title" : "level");
+    char name[PLANT_LEVEL];
+    text_append_html(b, titled ? page_text(s, "title") : plant_level_of(s, "level", name));
     text_append(b, " <span class=\"kind\">");
     page_add_text(b, s, "symptom");
     add_course(b, s);
@@ -79,7 +81,8 @@ static void add_level(struct text_buffer *b, const json_t *level)
         page_add_name(b, page_text(level, "factor"));
         text_append(b, "&nbsp;");
     }
-    page_add_text(b, level, titled ? "title" : "level");
+    char name[PLANT_LEVEL];
+    text_append_html(b, titled ? page_text(level, "title") : plant_level_of(level, "level", name));
 }
 
 static void add_story(struct text_buffer *b, const json_t *story)

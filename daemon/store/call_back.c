@@ -66,10 +66,12 @@ int call_back_waiting(struct store *store, const struct call_back_query *query, 
     return db_end(&q, rc);
 }
 
-int call_back_count(struct store *store, int32_t until_day, int64_t *ret, struct error *err)
+int call_back_count(struct store *store, int32_t until_day, const char *plant, int64_t *ret,
+                    struct error *err)
 {
-    static const char SQL[] = "SELECT count(*)" WAITING;
-    return db_number(store, SQL, DB(DB_DAY(until_day), DB_TEXT(seen_list(store))), ret, err);
+    static const char SQL[] = "SELECT count(*)" WAITING " AND (?3 IS NULL OR c.plant = ?3)";
+    return db_number(store, SQL, DB(DB_DAY(until_day), DB_TEXT(seen_list(store)), DB_SAID(plant)),
+                     ret, err);
 }
 
 int call_back_none_yet(struct store *store, int64_t case_id, call_back_each_report each, void *arg,

@@ -32,7 +32,8 @@ struct call_back_query {
 };
 int call_back_waiting(struct store *store, const struct call_back_query *query, call_back_each each,
                       void *arg, struct error *err);
-int call_back_count(struct store *store, int32_t until_day, int64_t *ret, struct error *err);
+int call_back_count(struct store *store, int32_t until_day, const char *plant, int64_t *ret,
+                    struct error *err);
 /* Reports of a case whose callers are known and were never to be called back. */
 typedef int (*call_back_each_report)(void *arg, const char *report);
 int call_back_none_yet(struct store *store, int64_t case_id, call_back_each_report each, void *arg,

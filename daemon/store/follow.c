@@ -168,17 +168,19 @@ int follow_moved(struct store *store, int64_t from_case, int64_t to_case, int64_
 
 #define OVERDUE                                                                                    \
     " FROM case_follow f JOIN complaint_case c ON c.id = f.case_id WHERE f.due_day < ?1"           \
-    " AND c.complaints > 0 AND (c.state = 'open' OR c.harm_unseen = 1)"
+    " AND c.complaints > 0 AND (c.state = 'open' OR c.harm_unseen = 1)"                            \
+    " AND (?2 IS NULL OR c.plant = ?2)"
 
-int follow_overdue(struct store *store, int32_t today, int limit, follow_each_case each, void *arg,
-                   struct error *err)
+int follow_overdue(struct store *store, const struct follow_late *of, follow_each_case each,
+                   void *arg, struct error *err)
 {
     static const char SQL[] =
         "SELECT " COLUMNS OVERDUE
         " ORDER BY CASE WHEN c.harm <> 0 THEN 3 ELSE coalesce(f.set_to, f.by_rule)"
         " END DESC, f.due_day, f.case_id"
-        " LIMIT ?2";
-    struct db_query q = db_query(store, SQL, DB(DB_DAY(today), DB_INT(limit)), err);
+        " LIMIT ?3";
+    struct db_query q =
+        db_query(store, SQL, DB(DB_DAY(of->today), DB_SAID(of->plant), DB_INT(of->limit)), err);
     int rc = 0;
     db_keep(&q); /* callbacks ask for the cases */
     while (!rc && db_next(&q)) {
@@ -189,8 +191,9 @@ int follow_overdue(struct store *store, int32_t today, int limit, follow_each_ca
     return db_end(&q, rc);
 }
 
-int follow_overdue_count(struct store *store, int32_t today, int64_t *ret, struct error *err)
+int follow_overdue_count(struct store *store, const struct follow_late *of, int64_t *ret,
+                         struct error *err)
 {
     static const char SQL[] = "SELECT count(*)" OVERDUE;
-    return db_number(store, SQL, DB(DB_DAY(today)), ret, err);
+    return db_number(store, SQL, DB(DB_DAY(of->today), DB_SAID(of->plant)), ret, err);
 }

@@ -50,8 +50,14 @@ int follow_entries(struct store *store, int64_t case_id, follow_each_entry each,
  * longest overdue first. A case is open while a complaint of it waits for a verdict, or harm was
  * reported since. */
 typedef int (*follow_each_case)(void *arg, const struct follow_row *row);
-int follow_overdue(struct store *store, int32_t today, int limit, follow_each_case each, void *arg,
-                   struct error *err);
-int follow_overdue_count(struct store *store, int32_t today, int64_t *ret, struct error *err);
+struct follow_late {
+    int32_t today;
+    int limit;         /* at most so many; the count knows no limit */
+    const char *plant; /* of that plant alone; NULL or "": all */
+};
+int follow_overdue(struct store *store, const struct follow_late *of, follow_each_case each,
+                   void *arg, struct error *err);
+int follow_overdue_count(struct store *store, const struct follow_late *of, int64_t *ret,
+                         struct error *err);
 
 #endif

@@ -15,7 +15,7 @@
     "SELECT h.id, h.lot_id, h.code, p.product, p.name, l.line, h.reason, h.by_name, h.by_user,"    \
     " coalesce(c.moved_to, h.case_id), h.at_ms, l.units, l.code_day, h.disposition, "              \
     "h.end_reason, h.ended_by,"                                                                    \
-    " h.ended_ms FROM hold h LEFT JOIN lot l ON l.id = h.lot_id"                                   \
+    " h.ended_ms, coalesce(l.plant, c.plant, '') FROM hold h LEFT JOIN lot l ON l.id = h.lot_id"   \
     " LEFT JOIN product p ON p.id = l.product_id LEFT JOIN complaint_case c ON c.id = h.case_id"
 
 static struct hold_row row_of(struct db_query *q)
@@ -36,7 +36,8 @@ static struct hold_row row_of(struct db_query *q)
                              .disposition = db_text(q, 13),
                              .end_reason = db_text(q, 14),
                              .ended_by = db_text(q, 15),
-                             .ended_ms = db_ms(q, 16)};
+                             .ended_ms = db_ms(q, 16),
+                             .plant = db_text(q, 17)};
 }
 
 static int each_row(struct db_query *q, hold_each each, void *arg)

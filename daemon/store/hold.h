@@ -19,6 +19,7 @@ struct hold_of {
 struct hold_row {
     int64_t id, lot_id; /* lot_id 0: a code on no record */
     const char *lot, *product, *name, *line, *reason;
+    const char *plant;   /* the lot's; of a code on no record that of its case; "" not known */
     const char *by_name; /* who decided, as signed */
     const char *user;    /* who sent it, as the system knows them */
     int64_t case_id;     /* the one it is now; 0: of no case */

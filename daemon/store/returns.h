@@ -11,9 +11,9 @@ struct returns_row {
     int64_t case_id, received_ms;
     int64_t units; /* that came back; the packs complained about where units were not given */
     const char *complaint, *symptom;
-    const char *route; /* as said, else the one the lot went to that store by */
-    const char *store, *product;
-    const char *body; /* JSON, without contact */
+    const char *route;                   /* as said, else the one the lot went to that store by */
+    const char *store, *product, *plant; /* plant: the complaint's, "" not known */
+    const char *body;                    /* JSON, without contact */
 };
 typedef int (*returns_each)(void *arg, const struct returns_row *row);
 /* Complaints of channel "return" received then, by receipt. */
@@ -24,11 +24,11 @@ int returns_received(struct store *store, struct when_span span, returns_each ea
 int returns_any(struct store *store, bool *ret_any, struct error *err);
 
 struct returns_sent {
-    const char *route, *store, *product;
+    const char *route, *store, *product, *plant;
     int64_t units;
 };
 typedef int (*returns_sent_each)(void *arg, const struct returns_sent *row);
-/* Units dispatched then, summed by route, store and product; route by route. */
+/* Units dispatched then, summed by route, store, product and plant; route by route. */
 int returns_dispatched(struct store *store, struct when_span span, returns_sent_each each,
                        void *arg, struct error *err);
 

@@ -18,9 +18,14 @@ enum stage {
 };
 /* Those that ended in the span; a callback's non-zero answer stops and is returned. */
 typedef int (*stage_each)(void *arg, int64_t took_ms);
-int stage_took(struct store *store, enum stage stage, struct when_span span, stage_each each,
+struct stage_of {
+    struct when_span span;
+    const char *plant; /* of that plant alone; NULL or "": all */
+};
+int stage_took(struct store *store, enum stage stage, const struct stage_of *of, stage_each each,
                void *arg, struct error *err);
 /* How many are in it now: cases, of STAGE_ANSWERED callers; -1 where none can be known to be. */
-int stage_waiting(struct store *store, enum stage stage, int64_t *ret, struct error *err);
+int stage_waiting(struct store *store, enum stage stage, const char *plant, int64_t *ret,
+                  struct error *err);
 
 #endif

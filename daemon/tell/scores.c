@@ -4,6 +4,7 @@
 #include "rank/case_rank.h"
 #include "rank/learning.h"
 #include "stats/score.h"
+#include "store/stage.h"
 #include "store/verdict.h"
 #include "tell/tell.h"
 #include <math.h>
@@ -144,7 +145,7 @@ int tell_scores(struct triage *triage, struct store *store, struct when_span spa
     if (!rc)
         rc = tell_proposals(triage, store, span.to_ms, &proposals, err);
     if (!rc)
-        rc = tell_stages(store, span, &stages, err);
+        rc = tell_stages(store, &(struct stage_of){span, NULL}, &stages, err);
     if (!rc)
         rc = learning_json(triage, store, span, &learning, err);
     if (!rc) {

@@ -30,15 +30,15 @@ static int add_days(void *arg, int64_t took_ms)
     return 0;
 }
 
-static int add_stage(struct store *store, enum stage stage, struct when_span span, json_t *list,
+static int add_stage(struct store *store, enum stage stage, const struct stage_of *of, json_t *list,
                      struct error *err)
 {
     static const double MOST = 0.9;
     struct tally t = {0};
     int64_t waiting = 0;
-    int rc = stage_took(store, stage, span, add_days, &t, err);
+    int rc = stage_took(store, stage, of, add_days, &t, err);
     if (!rc)
-        rc = stage_waiting(store, stage, &waiting, err);
+        rc = stage_waiting(store, stage, of->plant, &waiting, err);
     if (!rc)
         json_array_append_new(
             list, json_pack("{s:s, s:s, s:I, s:o, s:o, s:o}", "stage", NAMES[stage].name, "what",
@@ -50,12 +50,12 @@ static int add_stage(struct store *store, enum stage stage, struct when_span spa
     return rc;
 }
 
-int tell_stages(struct store *store, struct when_span span, json_t **ret, struct error *err)
+int tell_stages(struct store *store, const struct stage_of *of, json_t **ret, struct error *err)
 {
     json_t *list = json_array();
     int rc = 0;
     for (int i = 0; i < STAGES && !rc; i++)
-        rc = add_stage(store, (enum stage)i, span, list, err);
+        rc = add_stage(store, (enum stage)i, of, list, err);
     if (rc)
         json_decref(list);
     else

@@ -72,7 +72,8 @@ int tell_scores(struct triage *triage, struct store *store, struct when_span spa
                 struct error *err);
 /* How long each stage (store/stage.h) took of what ended in the span, and what waits in it now:
  * [{"stage","what","n","median_days","most_days","waiting"}]; most: nine in ten took no longer. */
-int tell_stages(struct store *store, struct when_span span, json_t **ret, struct error *err);
+struct stage_of;
+int tell_stages(struct store *store, const struct stage_of *of, json_t **ret, struct error *err);
 /* Changes of ratios that the plant's verdicts suggest, with intervals; nothing is changed. */
 int tell_proposals(struct triage *triage, struct store *store, int64_t until_ms, json_t **ret,
                    struct error *err);

@@ -189,7 +189,8 @@ static int overdue(struct fixture *f, struct error *err)
     char report[40];
     json_t *late = NULL;
     int64_t count;
-    int rc = following_overdue_json(f->store, 20999, 9, &late, &count, err);
+    int rc =
+        following_overdue_json(f->store, &(struct follow_late){20999, 9, NULL}, &late, &count, err);
     json_decref(late);
     rc = rc ? rc : case_get(f->store, 1, &row, err);
     return rc ? rc : following_report(f->store, &row, report, sizeof report, err);

@@ -211,7 +211,7 @@ static void of_a_case_that_is_over_nothing_is_decided(void **state)
 static int64_t waiting(struct fixture *f)
 {
     int64_t count = -1;
-    assert_int_equal(call_back_count(f->store, TODAY + 99, &count, NULL), 0);
+    assert_int_equal(call_back_count(f->store, TODAY + 99, NULL, &count, NULL), 0);
     return count;
 }
 
@@ -315,13 +315,17 @@ static void what_is_overdue_is_told(void **state)
     const int32_t due[] = {row_of(f, 1).due_day, row_of(f, 2).due_day};
     assert_true(due[1] < due[0]);
     for (int past = 0; past < 2; past++) { /* on its day it is not overdue */
-        assert_int_equal(following_overdue_json(f->store, due[0] + past, 9, &late, &count, &err),
+        assert_int_equal(following_overdue_json(f->store,
+                                                &(struct follow_late){due[0] + past, 9, NULL},
+                                                &late, &count, &err),
                          0);
         assert_int_equal(count, 1 + past);
         assert_int_equal(json_array_size(late), 1 + past);
         json_decref(late);
     }
-    assert_int_equal(following_overdue_json(f->store, due[0] + 1, 1, &late, &count, &err), 0);
+    assert_int_equal(following_overdue_json(f->store, &(struct follow_late){due[0] + 1, 1, NULL},
+                                            &late, &count, &err),
+                     0);
     assert_int_equal(count, 2);
     json_t *expected =
         json_pack("[{s:s, s:s, s:b, s:i, s:i, s:s, s:s, s:s, s:n, s:s}]", "case", "C2", "symptom",

@@ -52,3 +52,22 @@ with Plant(sys.argv[1]) as plant:
     assert "none before, none after" in shown, shown
     assert plant.client_json("action", str(answer["action"]), "--effect")["ratio"] == {
         "ratio": None, "low": None, "high": None, "word": "none before, none after"}
+
+    # a line that two plants of a company have: whose is meant must be said
+    plant.load_text("lots", "lot,product,line,made_from,made_to,packed_from,packed_to,units,code_date,plant\n" + "".join(
+        f"{name} 7,W24,7,2026-11-10T11:00:00Z,2026-11-10T12:00:00Z,2026-11-10T13:00:00Z,2026-11-10T14:00:00Z,900,"
+        f"2026-11-19,{name}\n" for name in ("north", "harbor")))
+    status, answer = plant.post("/v1/actions", {**GOOD, "line": "7"})
+    assert status == 400 and answer["errors"][0]["field"] == "plant", answer
+    assert "harbor" in answer["errors"][0]["reason"] and "north" in answer["errors"][0]["reason"], answer
+    refused(plant, "plant", "south", "is not a plant; known are harbor north")
+    status, answer = plant.post("/v1/actions", {**GOOD, "plant": "north"})  # it has no line 1
+    assert status == 400 and answer["errors"][0]["field"] == "line", answer
+    plant.client("action", "--plant", "north", "--line", "7", "--note", "new belt", "--by", "mira", check=0)
+    assert "7 (north)" in plant.client("action", "--list", check=0).stdout
+    done = plant.client("week", "2026-W46", "--plant", "south")
+    assert done.returncode == 1 and "those are harbor north" in done.stderr, done
+    assert plant.client_json("week", "2026-W46", "--plant", "north")["units"] == 900
+    whole = plant.client_json("week", "2026-W46", "--by", "plant")
+    assert [(r["level"], r["units"]) for r in whole["by"]["plant"] if r["symptom"] == "mold"] == [
+        ("harbor", 900), ("north", 900)], whole["by"]

@@ -106,8 +106,9 @@ struct plant_lot {
     int64_t packed_ms;
     int units;
 };
-/* As a file of lots brings it, or changes it. */
-static inline void plant_put_lot(struct plant *p, int64_t id, struct plant_lot lot)
+/* As a file of lots brings it, or changes it. `plant`: of a company. */
+static inline void plant_put_lot_at(struct plant *p, int64_t id, const char *plant,
+                                    struct plant_lot lot)
 {
     char code[24];
     snprintf(code, sizeof code, "K%lld", (long long)id);
@@ -121,9 +122,14 @@ static inline void plant_put_lot(struct plant *p, int64_t id, struct plant_lot l
                                         plant_whole(lot.units),
                                         plant_whole(30000),
                                         plant_text(lot.shift),
-                                        plant_text(""),
+                                        plant_text(plant),
                                         plant_text(code)};
     plant_record(p, RECORD_LOTS, cells);
+}
+
+static inline void plant_put_lot(struct plant *p, int64_t id, struct plant_lot lot)
+{
+    plant_put_lot_at(p, id, "", lot);
 }
 
 static inline int64_t plant_lot(struct plant *p, const char *line, int product, const char *shift,
@@ -157,15 +163,24 @@ static inline void plant_sent(struct plant *p, int64_t lot, const char *route, c
     plant_send(p, lot, (struct plant_trip){route, store, NULL, at_ms, units});
 }
 
+static inline struct complaint_placed plant_log(struct plant *p, struct complaint_new *c)
+{
+    char uuid[UUID_TEXT];
+    struct error err = {0};
+    struct complaint_placed placed = {0};
+    uuid_v7(c->received_ms, uuid);
+    c->uuid = uuid;
+    if (complaint_log(p->store, c, &placed, &err))
+        fail_msg("%s", err.text);
+    return placed;
+}
+
 /* lot 0: open. */
 static inline struct complaint_placed plant_complaint(struct plant *p, int64_t lot,
                                                       const char *symptom, int64_t received_ms,
                                                       const char *route)
 {
-    char uuid[UUID_TEXT];
-    struct error err = {0};
-    struct complaint_new c = {.uuid = uuid,
-                              .received_ms = received_ms,
+    struct complaint_new c = {.received_ms = received_ms,
                               .logged_ms = received_ms,
                               .channel = "phone",
                               .symptom = symptom,
@@ -176,13 +191,29 @@ static inline struct complaint_placed plant_complaint(struct plant *p, int64_t l
                               .packs = 1,
                               .body = "{}",
                               .lots = {.state = LOT_UNKNOWN}};
-    struct complaint_placed placed = {0};
-    uuid_v7(received_ms, uuid);
     if (lot) {
         c.lots = (struct complaint_lots){.state = LOT_EXACT, .count = 1, .lot = {{lot, 0.95}}};
     }
-    assert_int_equal(complaint_log(p->store, &c, &placed, &err), 0);
-    return placed;
+    return plant_log(p, &c);
+}
+
+/* Of mold, its lot open, that names a plant or not (NULL). */
+static inline struct complaint_placed plant_complaint_of(struct plant *p, const char *plant,
+                                                         struct complaint_lots lots)
+{
+    int64_t at = plant_time("2026-11-19T09:00:00-05:00");
+    struct complaint_new c = {.received_ms = at,
+                              .logged_ms = at,
+                              .channel = "phone",
+                              .symptom = "mold",
+                              .plant = plant,
+                              .code_day = WHEN_UNKNOWN_DAY,
+                              .bought_day = WHEN_UNKNOWN_DAY,
+                              .found_day = WHEN_UNKNOWN_DAY,
+                              .packs = 1,
+                              .body = "{}",
+                              .lots = lots};
+    return plant_log(p, &c);
 }
 
 /* A ranking of two causes and the rest. */

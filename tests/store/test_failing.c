@@ -393,7 +393,7 @@ DOES(calls)
     int64_t count;
     bool possible;
     int rc = call_back_waiting(s, &query, a_call, NULL, err);
-    rc = rc ? rc : call_back_count(s, 10, &count, err);
+    rc = rc ? rc : call_back_count(s, 10, NULL, &count, err);
     rc = rc ? rc : call_back_none_yet(s, 1, a_report, NULL, err);
     rc = rc ? rc : call_back_possible(s, FIRST, &possible, err);
     rc = rc ? rc : call_back_unreachable_count(s, DAY(9), &count, err);
@@ -423,11 +423,11 @@ DOES(followed)
     int64_t count;
     int rc = follow_get(s, 1, &row, err);
     rc = rc ? rc : follow_entries(s, 1, a_follow, NULL, err);
-    rc = rc ? rc : follow_overdue(s, 99, 9, a_late_case, NULL, err);
-    rc = rc ? rc : follow_overdue_count(s, 99, &count, err);
+    rc = rc ? rc : follow_overdue(s, &(struct follow_late){99, 9, NULL}, a_late_case, NULL, err);
+    rc = rc ? rc : follow_overdue_count(s, &(struct follow_late){99, 9, NULL}, &count, err);
     for (int stage = 0; !rc && stage < STAGES; stage++) {
-        rc = stage_took(s, (enum stage)stage, EVER, a_time, NULL, err);
-        rc = rc ? rc : stage_waiting(s, (enum stage)stage, &count, err);
+        rc = stage_took(s, (enum stage)stage, &(struct stage_of){EVER, NULL}, a_time, NULL, err);
+        rc = rc ? rc : stage_waiting(s, (enum stage)stage, NULL, &count, err);
     }
     return rc;
 }

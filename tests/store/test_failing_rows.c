@@ -69,6 +69,7 @@ EACH(a_mail, const struct outbox_urgent *)
 EACH(a_match, const struct contact_match *)
 EACH(a_mix, const struct evidence_mix *)
 EACH(a_name, const char *)
+EACH(a_line, const struct lot_find_line *)
 EACH(a_named, const struct evidence_named *)
 EACH(a_packed, const struct evidence_packed *)
 EACH(a_part, const struct pattern_part *)
@@ -115,7 +116,7 @@ static int a_row(void *arg, const struct record_cell *cells, int count)
 DOES(a_lots_records)
 {
     struct evidence_lot lot;
-    const struct evidence_spot spot = {"slicer", "cleaned", "1"};
+    const struct evidence_spot spot = {"slicer", "cleaned", "", "1"};
     int64_t ms;
     int rc = evidence_lot(s, 1, &lot, err);
     rc = rc ? rc : evidence_readings(s, 1, a_reading, NULL, err);
@@ -130,16 +131,18 @@ DOES(a_lots_records)
 DOES(lots_beside_it)
 {
     struct store_ids ids = {.id = (int64_t[8]){0}, .capacity = 8};
+    const struct evidence_made_at of = {1, ""};
+    const struct evidence_line all = {"", ""}, one = {"", "1"};
     const struct evidence_share film = {.kind = "film", .level = "F1", .supplier = ""};
     const struct evidence_share mix = {.kind = "mix", .level = "M1", .supplier = ""};
     int64_t units;
     int rc = evidence_packed(s, EVER, a_packed, NULL, err);
     rc = rc ? rc : evidence_packed_any(s, EVER, a_packed, NULL, err);
-    rc = rc ? rc : evidence_lots_of_product(s, 1, EVER, &ids, err);
+    rc = rc ? rc : evidence_lots_of_product(s, &of, EVER, &ids, err);
     rc = rc ? rc : evidence_made(s, EVER, a_share, NULL, err);
     rc = rc ? rc : evidence_made_any(s, EVER, a_share, NULL, err);
-    rc = rc ? rc : evidence_preserving(s, EVER, "", a_share, NULL, err);
-    rc = rc ? rc : evidence_preserving(s, EVER, "1", a_share, NULL, err);
+    rc = rc ? rc : evidence_preserving(s, EVER, &all, a_share, NULL, err);
+    rc = rc ? rc : evidence_preserving(s, EVER, &one, a_share, NULL, err);
     rc = rc ? rc : evidence_traded(s, EVER, a_share, NULL, err);
     rc = rc ? rc : evidence_made_of(s, 1, a_share, NULL, err);
     rc = rc ? rc : evidence_sharers(s, &film, 9, a_sharer, NULL, err);
@@ -188,17 +191,17 @@ DOES(weeks)
     rc = rc ? rc : pattern_made(s, 1, all, a_count, NULL, err);
     rc = rc ? rc : pattern_made_week(s, 1, a_count, NULL, err);
     rc = rc ? rc : pattern_between(s, EVER, a_count, NULL, err);
-    rc = rc ? rc : pattern_open(s, an_open, NULL, err);
-    rc = rc ? rc : pattern_verdicts(s, EVER, a_verdict, NULL, err);
-    rc = rc ? rc : pattern_other(s, EVER, a_body, NULL, err);
-    rc = rc ? rc : pattern_harm(s, EVER, &n, err);
+    rc = rc ? rc : pattern_open(s, NULL, an_open, NULL, err);
+    rc = rc ? rc : pattern_verdicts(s, EVER, NULL, a_verdict, NULL, err);
+    rc = rc ? rc : pattern_other(s, EVER, NULL, a_body, NULL, err);
+    rc = rc ? rc : pattern_harm(s, EVER, NULL, &n, err);
     rc = rc ? rc : pattern_differences(s, &n, err);
     return rc ? rc : pattern_cuts(s, &is_new, err);
 }
 
 DOES(scopes)
 {
-    struct pattern_scope scope = {"", "", "mold", "", EVER, DAY(99)};
+    struct pattern_scope scope = {"", "", "", "mold", "", EVER, DAY(99)};
     const struct pattern_series line = {.factor = "line", .level = "1", .symptom = "mold"};
     const struct pattern_span span = {EVER, 0, 9, EVER};
     int rc = pattern_lots(s, &scope, a_lot, NULL, err);
@@ -320,7 +323,8 @@ DOES(lots)
     struct lot_find_product product;
     bool is;
     int rc = lot_find_keys(s, "L", 1, &keys, err);
-    rc = rc ? rc : lot_find_lines(s, a_name, NULL, err);
+    rc = rc ? rc : lot_find_lines(s, a_line, NULL, err);
+    rc = rc ? rc : lot_find_plants(s, a_name, NULL, err);
     rc = rc ? rc : lot_find_product_by_code(s, "W24", &product, err);
     rc = rc ? rc : lot_find_called(s, false, a_product, NULL, err);
     rc = rc ? rc : lot_find_called(s, true, a_product, NULL, err);
@@ -493,7 +497,7 @@ static void fill(struct fixture *f)
                      " VALUES(1, 'film', 'F1', '', NULL, NULL),"
                      " (1, 'cultured wheat', 'C1', '', 'cultured-wheat', 'dough'),"
                      " (2, 'film', 'F1', '', NULL, NULL);"
-                     "INSERT INTO plantlog VALUES('slicer', 2, '1', 4, 1, NULL);"
+                     "INSERT INTO plantlog VALUES('slicer', 2, '', '1', 4, 1, NULL);"
                      "INSERT INTO dispatch(lot_id, route, store, at_ms, units)"
                      " VALUES(1, 'R1', 'S1', 9, 100)");
     assert_int_equal(pattern_set_up(f->store, NULL, NULL), 0);

@@ -165,14 +165,17 @@ static void test_open_cases_are_overdue_the_most_severe_first(void **state)
     put(f, 3, 3, "", 10); /* settled */
     put(f, 4, 0, "", 19); /* settled, but harm came since: urgent, whatever it was weighed */
     put(f, 5, 3, "", 10); /* no complaints */
-    assert_int_equal(follow_overdue(f->store, 20, 8, list_case, &l, NULL), 0);
+    assert_int_equal(
+        follow_overdue(f->store, &(struct follow_late){20, 8, NULL}, list_case, &l, NULL), 0);
     assert_int_equal(l.count, 2);
     assert_int_equal(l.id[0], 4);
     assert_int_equal(l.id[1], 1);
-    assert_int_equal(follow_overdue_count(f->store, 20, &count, NULL), 0);
+    assert_int_equal(
+        follow_overdue_count(f->store, &(struct follow_late){20, 0, NULL}, &count, NULL), 0);
     assert_int_equal(count, 2);
-    assert_int_equal(follow_overdue_count(f->store, 19, &count, NULL),
-                     0); /* due that day is in time */
+    assert_int_equal(
+        follow_overdue_count(f->store, &(struct follow_late){19, 0, NULL}, &count, NULL),
+        0); /* due that day is in time */
     assert_int_equal(count, 0);
 }
 
@@ -198,7 +201,7 @@ static struct calls waiting(struct fixture *f, int64_t case_id, int32_t until)
     int64_t count = 0;
     const struct call_back_query query = {case_id, until, 4};
     assert_int_equal(call_back_waiting(f->store, &query, list_call, &calls, NULL), 0);
-    assert_int_equal(call_back_count(f->store, until, &count, NULL), 0);
+    assert_int_equal(call_back_count(f->store, until, NULL, &count, NULL), 0);
     assert_true(case_id || count == calls.count);
     return calls;
 }
@@ -320,8 +323,8 @@ static int add_took(void *arg, int64_t took_ms)
 static struct listed took(struct fixture *f, enum stage stage, int64_t from_ms, int64_t to_ms)
 {
     struct listed l = {0};
-    assert_int_equal(
-        stage_took(f->store, stage, (struct when_span){from_ms, to_ms}, add_took, &l, NULL), 0);
+    const struct stage_of of = {{from_ms, to_ms}, NULL};
+    assert_int_equal(stage_took(f->store, stage, &of, add_took, &l, NULL), 0);
     return l;
 }
 
@@ -369,7 +372,7 @@ static void test_what_waits_in_each_stage(void **state)
     ask(f, "j1", 10);
     for (int stage = 0; stage < STAGES; stage++) {
         int64_t count = -2;
-        assert_int_equal(stage_waiting(f->store, (enum stage)stage, &count, NULL), 0);
+        assert_int_equal(stage_waiting(f->store, (enum stage)stage, NULL, &count, NULL), 0);
         assert_int_equal(count, WAITING[stage]); /* cases 1 and 4 are open */
     }
 }
