@@ -292,7 +292,7 @@ NOT_PLAIN = {
     "OR IGNORE, OR REPLACE": (r"\b(?:INSERT OR|REPLACE INTO)\b", None, set()),
     "row values": (r"\([\w.]+, [\w., ]+\) *(?:[<>=]+|IN) *\(", "a page begins behind the last row of "
                    "the one before, and several columns are counted in one look at the rows",
-                   {"case.c", "freshness.c", "material_first.c", "move.c", "recount.c", "retention.c"}),
+                   {"case.c", "freshness.c", "lot_find.c", "material_first.c", "move.c", "recount.c", "retention.c"}),
     "max or min of two": (r"\b(?:max|min)\([^()]*,", None, set()),
     "the row's number": (r"\browid\b(?<!WITHOUT ROWID)", "the order in which files were accepted; the "
                          "table of words has no other key", {"entry_words.c", "entry_find.c", "export.c", "load_file.c",
