@@ -99,7 +99,7 @@ static int exec(struct store *store, const char *sql, struct error *err)
     struct server *server = server_of(store);
     char *text = dialect_text(sql, true);
     PGresult *result = server_there(server) ? server_run(server, text) : NULL;
-    PQclear(result);
+    server_clear(server, result);
     free(text);
     return result ? 0 : fail(store, err, "the database refused a command");
 }
@@ -115,7 +115,7 @@ static void undo(struct store *store)
 {
     struct server *server = server_of(store);
     if (server->began && !server_lost(server))
-        PQclear(PQexec(server->connection, "ROLLBACK"));
+        server_clear(server, server->pq.exec(server->connection, "ROLLBACK"));
     server->began = false;
 }
 
@@ -157,8 +157,8 @@ static void mark(const struct store *store, char out[STORE_MARK])
     struct server *server = server_of(store);
     PGresult *result =
         server_there(server) ? server_run(server, "SELECT md5(pg_current_snapshot()::text)") : NULL;
-    snprintf(out, STORE_MARK, "%s", result ? PQgetvalue(result, 0, 0) : "");
-    PQclear(result);
+    snprintf(out, STORE_MARK, "%s", result ? server->pq.getvalue(result, 0, 0) : "");
+    server_clear(server, result);
 }
 
 static bool claim(struct store *store, int64_t key)
@@ -184,8 +184,8 @@ static struct store_size size(const struct store *store)
                            ? server_run(server, "SELECT pg_database_size(current_database())")
                            : NULL;
     if (result)
-        size.db_bytes = strtoll(PQgetvalue(result, 0, 0), NULL, 10);
-    PQclear(result);
+        size.db_bytes = strtoll(server->pq.getvalue(result, 0, 0), NULL, 10);
+    server_clear(server, result);
     return size;
 }
 
@@ -213,8 +213,8 @@ static int prepare(struct store *store, const char *sql, void **ret)
 static void forget(void *statement)
 {
     struct statement *s = statement;
-    PQclear(s->result);
-    PQfreemem(s->bytes);
+    server_clear(s->server, s->result);
+    s->server->pq.freemem(s->bytes);
     free(s->sql);
     free(s);
 }
@@ -304,10 +304,11 @@ static bool make_ready(struct statement *s)
     if (!ask_number(s))
         return false;
     snprintf(s->name, sizeof s->name, "s%u", ++s->server->named);
-    PGresult *result = PQprepare(s->server->connection, s->name, s->sql, s->count, s->type);
+    PGresult *result =
+        s->server->pq.prepare(s->server->connection, s->name, s->sql, s->count, s->type);
     if (!server_took(s->server, result))
         return false;
-    PQclear(result);
+    server_clear(s->server, result);
     s->generation = s->server->generation;
     memcpy(s->prepared_as, s->type, sizeof s->type);
     return true;
@@ -316,7 +317,8 @@ static bool make_ready(struct statement *s)
 static PGresult *send(struct store *store, struct statement *s)
 {
     PGconn *connection = s->server->connection;
-    int sent = PQsendQueryPrepared(connection, s->name, s->count, s->value, s->length, s->form, 0);
+    int sent = s->server->pq.sendQueryPrepared(connection, s->name, s->count, s->value, s->length,
+                                               s->form, 0);
     PGresult *result = sent ? server_wait(s->server, store->dropped) : NULL;
     return server_took(s->server, result) ? result : NULL;
 }
@@ -325,14 +327,14 @@ static PGresult *send(struct store *store, struct statement *s)
  * none. */
 static PGresult *begin(struct store *store, struct statement *s)
 {
-    int sent = PQsendQuery(s->server->connection, s->sql);
+    int sent = s->server->pq.sendQuery(s->server->connection, s->sql);
     PGresult *result = sent ? server_wait(s->server, store->dropped) : NULL;
     if (server_took(s->server, result))
         return result;
     if (strcmp(s->server->state, "55P03") == 0)
         server_note(s->server, "55P03", "another daemon writes and does not come to an end");
     if (!server_lost(s->server))
-        PQclear(PQexec(s->server->connection, "ROLLBACK"));
+        server_clear(s->server, s->server->pq.exec(s->server->connection, "ROLLBACK"));
     return NULL;
 }
 
@@ -359,7 +361,7 @@ static PGresult *execute(struct store *store, struct statement *s)
  */
 static bool ended(struct statement *s, PGresult *result)
 {
-    if (strcmp(PQcmdStatus(result), "COMMIT") == 0)
+    if (strcmp(s->server->pq.cmdStatus(result), "COMMIT") == 0)
         return true;
     server_note(s->server, "25P02", "the transaction was undone");
     return false;
@@ -369,8 +371,8 @@ static bool ended(struct statement *s, PGresult *result)
 static bool ask_transaction(struct server *server, char out[NUMBER_TEXT])
 {
     PGresult *result = server_run(server, "SELECT pg_current_xact_id_if_assigned()");
-    snprintf(out, NUMBER_TEXT, "%s", result ? PQgetvalue(result, 0, 0) : "");
-    PQclear(result);
+    snprintf(out, NUMBER_TEXT, "%s", result ? server->pq.getvalue(result, 0, 0) : "");
+    server_clear(server, result);
     return result != NULL;
 }
 
@@ -380,8 +382,8 @@ static void ask_outcome(struct server *server, const char *transaction, char out
     char sql[96];
     snprintf(sql, sizeof sql, "SELECT pg_xact_status('%s'::xid8)", transaction);
     PGresult *result = server_there(server) ? server_run(server, sql) : NULL;
-    snprintf(out, NUMBER_TEXT, "%s", result ? PQgetvalue(result, 0, 0) : "");
-    PQclear(result);
+    snprintf(out, NUMBER_TEXT, "%s", result ? server->pq.getvalue(result, 0, 0) : "");
+    server_clear(server, result);
 }
 
 /* The server was lost while it ended a transaction: it may have kept it. Asked for a while, for
@@ -417,7 +419,7 @@ static bool end_transaction(struct store *store, struct statement *s)
     s->result = execute(store, s);
     if (s->result || !server_lost(s->server) || !was_kept(s->server, transaction))
         return s->result && ended(s, s->result);
-    s->result = PQmakeEmptyPGresult(NULL, PGRES_COMMAND_OK);
+    s->result = s->server->pq.makeEmptyPGresult(NULL, PGRES_COMMAND_OK);
     return true;
 }
 
@@ -435,10 +437,10 @@ static bool start(struct store *store, struct statement *s)
     if (s->begins)
         s->server->began = true;
     if (!s->reads)
-        store->session->changes = (int)strtol(PQcmdTuples(s->result), NULL, 10);
-    int rows = s->numbers ? PQntuples(s->result) : 0;
+        store->session->changes = (int)strtol(s->server->pq.cmdTuples(s->result), NULL, 10);
+    int rows = s->numbers ? s->server->pq.ntuples(s->result) : 0;
     if (rows)
-        store->session->last_id = strtoll(PQgetvalue(s->result, rows - 1, 0), NULL, 10);
+        store->session->last_id = strtoll(s->server->pq.getvalue(s->result, rows - 1, 0), NULL, 10);
     return true;
 }
 
@@ -448,14 +450,14 @@ static int step(struct store *store, void *statement)
     if (!s->result && !start(store, s))
         return -1;
     s->row++;
-    return !s->numbers && s->row < PQntuples(s->result);
+    return !s->numbers && s->row < s->server->pq.ntuples(s->result);
 }
 
 static void reset(void *statement)
 {
     struct statement *s = statement;
-    PQclear(s->result);
-    PQfreemem(s->bytes);
+    server_clear(s->server, s->result);
+    s->server->pq.freemem(s->bytes);
     s->result = NULL;
     s->bytes = NULL;
     s->row = -1;
@@ -478,7 +480,7 @@ static int64_t last_id(const struct store *store)
 static int columns(void *statement)
 {
     struct statement *s = statement;
-    return s->result ? PQnfields(s->result) : 0;
+    return s->result ? s->server->pq.nfields(s->result) : 0;
 }
 
 static bool is_whole(Oid type, const char *value)
@@ -496,9 +498,9 @@ static struct record_cell cell(void *statement, int at)
 {
     const struct statement *s = statement;
     struct record_cell cell = {.form = RECORD_NOTHING};
-    const char *value = PQgetvalue(s->result, s->row, at);
-    Oid type = PQftype(s->result, at);
-    if (PQgetisnull(s->result, s->row, at) || type == OF_BYTES)
+    const char *value = s->server->pq.getvalue(s->result, s->row, at);
+    Oid type = s->server->pq.ftype(s->result, at);
+    if (s->server->pq.getisnull(s->result, s->row, at) || type == OF_BYTES)
         return cell;
     if (type == OF_BOOL || is_whole(type, value)) {
         cell.form = RECORD_INTEGER;
@@ -509,7 +511,7 @@ static struct record_cell cell(void *statement, int at)
     } else {
         cell.form = RECORD_TEXT;
         cell.text = value;
-        cell.length = (uint32_t)PQgetlength(s->result, s->row, at);
+        cell.length = (uint32_t)s->server->pq.getlength(s->result, s->row, at);
     }
     return cell;
 }
@@ -530,9 +532,9 @@ static const char *text(void *statement, int at)
 static const void *bytes(void *statement, int at, size_t *ret_length)
 {
     struct statement *s = statement;
-    PQfreemem(s->bytes);
-    s->bytes =
-        PQunescapeBytea((const unsigned char *)PQgetvalue(s->result, s->row, at), ret_length);
+    s->server->pq.freemem(s->bytes);
+    s->bytes = s->server->pq.unescapeBytea(
+        (const unsigned char *)s->server->pq.getvalue(s->result, s->row, at), ret_length);
     return s->bytes;
 }
 

@@ -145,7 +145,7 @@ static int fill_file(const char *address, struct store *file, int64_t *ret_rows,
     PGresult *began = rc ? NULL : server_run(server, "BEGIN ISOLATION LEVEL REPEATABLE READ");
     if (!rc && !began)
         rc = server_fail(server, err, "rows could not be read");
-    PQclear(began);
+    server_clear(server, began);
     if (!rc)
         rc = server_rows_fetch(tables, server, file, ret_rows, err);
     if (!rc)

@@ -23,15 +23,19 @@ const char SERVER_BEGIN[] = "BEGIN; SELECT pg_advisory_xact_lock(" WRITING ")";
 
 int server_check(const char *address, struct error *err)
 {
+    struct libpq pq;
     char *why = NULL;
     bool named =
         strncmp(address, "postgresql://", 13) == 0 || strncmp(address, "postgres://", 11) == 0;
-    PQconninfoOption *words = named ? PQconninfoParse(address, &why) : NULL;
-    int rc = words ? 0
-                   : error_set(err, ERROR_INVALID, "is no address of a PostgreSQL server: %.200s",
-                               why ? why : "it begins with postgresql://");
-    PQconninfoFree(words);
-    PQfreemem(why);
+    int rc = libpq_load(&pq, err);
+    if (rc)
+        return rc;
+    PQconninfoOption *words = named ? pq.conninfoParse(address, &why) : NULL;
+    rc = words ? 0
+               : error_set(err, ERROR_INVALID, "is no address of a PostgreSQL server: %.200s",
+                           why ? why : "it begins with postgresql://");
+    pq.conninfoFree(words);
+    pq.freemem(why);
     return rc;
 }
 
@@ -46,12 +50,15 @@ static const char *word(const PQconninfoOption *words, const char *keyword)
 char *server_name(const char *address)
 {
     struct text_buffer name = {0};
-    PQconninfoOption *words = PQconninfoParse(address, NULL);
+    struct libpq pq;
+    if (libpq_load(&pq, NULL))
+        return xstrdup("a PostgreSQL server");
+    PQconninfoOption *words = pq.conninfoParse(address, NULL);
     const char *host = word(words, "host"), *port = word(words, "port");
     const char *database = word(words, "dbname");
     text_appendf(&name, "postgresql://%s%s%s/%s", host ? host : "", port ? ":" : "",
                  port ? port : "", database ? database : "");
-    PQconninfoFree(words);
+    pq.conninfoFree(words);
     return text_take(&name);
 }
 
@@ -69,20 +76,27 @@ void server_note(struct server *server, const char *state, const char *says)
 
 bool server_lost(const struct server *server)
 {
-    return !server->connection || PQstatus(server->connection) != CONNECTION_OK;
+    return !server->connection || server->pq.status(server->connection) != CONNECTION_OK;
+}
+
+void server_clear(const struct server *server, PGresult *result)
+{
+    if (result)
+        server->pq.clear(result);
 }
 
 bool server_took(struct server *server, PGresult *result)
 {
-    ExecStatusType status = PQresultStatus(result);
+    ExecStatusType status = server->pq.resultStatus(result);
     if (status == PGRES_TUPLES_OK || status == PGRES_COMMAND_OK || status == PGRES_COPY_IN ||
         status == PGRES_EMPTY_QUERY)
         return true;
-    const char *says = result ? PQresultErrorField(result, PG_DIAG_MESSAGE_PRIMARY) : NULL;
-    server_note(server,
-                result && !server_lost(server) ? PQresultErrorField(result, PG_DIAG_SQLSTATE) : "",
-                says ? says : PQerrorMessage(server->connection));
-    PQclear(result);
+    const char *says = result ? server->pq.resultErrorField(result, PG_DIAG_MESSAGE_PRIMARY) : NULL;
+    server_note(
+        server,
+        result && !server_lost(server) ? server->pq.resultErrorField(result, PG_DIAG_SQLSTATE) : "",
+        says ? says : server->pq.errorMessage(server->connection));
+    server_clear(server, result);
     return false;
 }
 
@@ -137,10 +151,10 @@ static const char *const USUAL[][2] = {
     {"connect_timeout", "5"},  {"keepalives_idle", "5"},      {"keepalives_interval", "2"},
     {"keepalives_count", "3"}, {"tcp_user_timeout", "10000"}, {"application_name", "oddloafd"}};
 
-static PGconn *connect_by(const char *address)
+static PGconn *connect_by(const struct libpq *pq, const char *address)
 {
     const char *key[MOST_WORDS + 1] = {NULL}, *value[MOST_WORDS + 1] = {NULL};
-    PQconninfoOption *words = PQconninfoParse(address, NULL);
+    PQconninfoOption *words = pq->conninfoParse(address, NULL);
     size_t count = 0;
     for (size_t i = 0; i < sizeof USUAL / sizeof USUAL[0]; i++) {
         if (word(words, USUAL[i][0]))
@@ -157,8 +171,8 @@ static PGconn *connect_by(const char *address)
     }
     key[count] = "client_encoding";
     value[count] = "UTF8";
-    PGconn *connection = PQconnectdbParams(key, value, 0);
-    PQconninfoFree(words);
+    PGconn *connection = pq->connectdbParams(key, value, 0);
+    pq->conninfoFree(words);
     return connection;
 }
 
@@ -170,14 +184,14 @@ static void ignore_notice(void *arg, const PGresult *result)
 
 PGresult *server_run(struct server *server, const char *sql)
 {
-    PGresult *result = PQexec(server->connection, sql);
+    PGresult *result = server->pq.exec(server->connection, sql);
     return server_took(server, result) ? result : NULL;
 }
 
 static bool run_quietly(struct server *server, const char *sql)
 {
     PGresult *result = server_run(server, sql);
-    PQclear(result);
+    server_clear(server, result);
     return result != NULL;
 }
 
@@ -197,7 +211,7 @@ static bool set_up(struct server *server)
     static const char WRITES[] =
         "SET lock_timeout = '10s'; SET idle_in_transaction_session_timeout = '30s'";
     enum { LEAST_VERSION = 150000 };
-    if (PQserverVersion(server->connection) < LEAST_VERSION) {
+    if (server->pq.serverVersion(server->connection) < LEAST_VERSION) {
         server_note(server, "0A000", "the server is older than PostgreSQL 15");
         return false;
     }
@@ -210,8 +224,8 @@ static bool set_up(struct server *server)
 static bool is_taken(struct server *server, const char *sql)
 {
     PGresult *result = server_run(server, sql);
-    bool taken = result && strcmp(PQgetvalue(result, 0, 0), "t") == 0;
-    PQclear(result);
+    bool taken = result && strcmp(server->pq.getvalue(result, 0, 0), "t") == 0;
+    server_clear(server, result);
     return taken;
 }
 
@@ -255,8 +269,8 @@ static void note_others(struct server *server)
     if (!result)
         return;
     snprintf(says, sizeof says, "other daemons are there (%s sessions, from %s): stop them first",
-             PQgetvalue(result, 0, 0), PQgetvalue(result, 0, 1));
-    PQclear(result);
+             server->pq.getvalue(result, 0, 0), server->pq.getvalue(result, 0, 1));
+    server_clear(server, result);
     server_note(server, SERVER_OTHERS, says);
 }
 
@@ -286,8 +300,9 @@ static bool is_as_opened(struct server *server)
     PGresult *result = server_run(server, "SELECT schema FROM oddloaf.about");
     if (!result)
         return false;
-    int schema = PQntuples(result) ? (int)strtol(PQgetvalue(result, 0, 0), NULL, 10) : 0;
-    PQclear(result);
+    int schema =
+        server->pq.ntuples(result) ? (int)strtol(server->pq.getvalue(result, 0, 0), NULL, 10) : 0;
+    server_clear(server, result);
     if (schema == server->schema)
         return true;
     snprintf(says, sizeof says, "it was converted to schema %d, this program has schema %d", schema,
@@ -326,7 +341,8 @@ void server_unclaim(struct server *server, int64_t key)
 
 static void disconnect(struct server *server)
 {
-    PQfinish(server->connection);
+    if (server->connection)
+        server->pq.finish(server->connection);
     server->connection = NULL;
 }
 
@@ -337,10 +353,10 @@ static bool connect_now(struct server *server)
     server->named = 0;
     server->claims = false;
     server->connection = connect_by(server->address);
-    bool there = PQstatus(server->connection) == CONNECTION_OK;
+    bool there = server->pq.status(server->connection) == CONNECTION_OK;
     if (!there)
-        server_note(server, "", PQerrorMessage(server->connection));
-    PQsetNoticeReceiver(server->connection, ignore_notice, NULL);
+        server_note(server, "", server->pq.errorMessage(server->connection));
+    server->pq.setNoticeReceiver(server->connection, ignore_notice, NULL);
     there = there && set_up(server);
     there = there && (server->use == SERVER_BESIDE || take_share(server)) && is_as_opened(server);
     there = there && (server->use == SERVER_WRITES ||
@@ -351,10 +367,21 @@ static bool connect_now(struct server *server)
     return there;
 }
 
+static bool load(struct server *server)
+{
+    struct error why = {0};
+    if (server->pq.exec || libpq_load(&server->pq, &why) == 0)
+        return true;
+    server_note(server, "", why.text);
+    return false;
+}
+
 bool server_there(struct server *server)
 {
     if (!server_lost(server))
         return true;
+    if (!load(server))
+        return false;
     if (server->began || (server->tried_ms && clock_monotonic_ms() - server->tried_ms < AGAIN_MS))
         return false;
     return connect_now(server);
@@ -382,9 +409,9 @@ void server_free(struct server *server)
 static void cancel(struct server *server)
 {
     char why[128];
-    PGcancel *handle = PQgetCancel(server->connection);
-    PQcancel(handle, why, sizeof why);
-    PQfreeCancel(handle);
+    PGcancel *handle = server->pq.getCancel(server->connection);
+    server->pq.cancel(handle, why, sizeof why);
+    server->pq.freeCancel(handle);
 }
 
 static bool is_dropped(const atomic_bool *dropped)
@@ -395,19 +422,19 @@ static bool is_dropped(const atomic_bool *dropped)
 PGresult *server_wait(struct server *server, const atomic_bool *dropped)
 {
     bool cancelled = false;
-    while (dropped && PQisBusy(server->connection)) {
-        struct pollfd wait = {PQsocket(server->connection), POLLIN, 0};
+    while (dropped && server->pq.isBusy(server->connection)) {
+        struct pollfd wait = {server->pq.socket(server->connection), POLLIN, 0};
         int events = poll(&wait, 1, LOOK_MS);
         if (events == 0 && !cancelled && is_dropped(dropped)) {
             cancel(server);
             cancelled = true;
         }
-        if (events != 0 && !PQconsumeInput(server->connection))
+        if (events != 0 && !server->pq.consumeInput(server->connection))
             break;
     }
-    PGresult *result = PQgetResult(server->connection);
-    for (PGresult *rest; result && (rest = PQgetResult(server->connection));) {
-        PQclear(result);
+    PGresult *result = server->pq.getResult(server->connection);
+    for (PGresult *rest; result && (rest = server->pq.getResult(server->connection));) {
+        server_clear(server, result);
         result = rest;
     }
     return result;

@@ -9,8 +9,7 @@
 #ifndef ODDLOAF_STORE_SERVER_H
 #define ODDLOAF_STORE_SERVER_H
 
-#include "base/error.h"
-#include <libpq-fe.h>
+#include "store/libpq.h"
 #include <stdatomic.h>
 #include <stdint.h>
 
@@ -21,6 +20,7 @@ enum server_use {
 };
 
 struct server {
+    struct libpq pq; /* from the first try to connect on */
     PGconn *connection;
     char *address;
     enum server_use use;
@@ -35,7 +35,7 @@ struct server {
     char says[256];
 };
 
-/* ERROR_INVALID if libpq cannot read the address. */
+/* ERROR_INVALID if libpq cannot read the address, or cannot be loaded. */
 int server_check(const char *address, struct error *err);
 /* As people are told: without a password. malloc'd. */
 char *server_name(const char *address);
@@ -57,8 +57,9 @@ bool server_claim(struct server *server, int64_t key);
 void server_unclaim(struct server *server, int64_t key);
 /* It is there no more. */
 bool server_lost(const struct server *server);
-/* Any commands, as they are. NULL: server_fail(). Else PQclear() it. */
+/* Any commands, as they are. NULL: server_fail(). Else server_clear() it. */
 PGresult *server_run(struct server *server, const char *sql);
+void server_clear(const struct server *server, PGresult *result); /* NULL is fine */
 /* The result is as it should be; if not, it is cleared and its reason noted. */
 bool server_took(struct server *server, PGresult *result);
 /* Waits for what was sent. Whoever asked has gone (*dropped): it is cancelled. */

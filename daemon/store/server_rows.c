@@ -93,8 +93,8 @@ static int count_there(struct server *server, const struct table *table, int64_t
     PGresult *result = server_run(server, table->count);
     if (!result)
         return server_fail(server, err, "rows could not be counted");
-    *ret = strtoll(PQgetvalue(result, 0, 0), NULL, 10);
-    PQclear(result);
+    *ret = strtoll(server->pq.getvalue(result, 0, 0), NULL, 10);
+    server_clear(server, result);
     return 0;
 }
 
@@ -165,7 +165,7 @@ static bool send_rows(struct store *from, struct server *to, struct db_query *q)
             append_cell(&line, q, i);
         }
         text_append(&line, "\n");
-        sent = PQputCopyData(to->connection, line.data, (int)line.length);
+        sent = to->pq.putCopyData(to->connection, line.data, (int)line.length);
     }
     text_buffer_free(&line);
     return sent == 1;
@@ -177,14 +177,14 @@ static int send_table(const struct table *table, struct store *from, struct serv
     PGresult *result = server_run(to, table->copy);
     if (!result)
         return server_fail(to, err, "rows could not be copied");
-    PQclear(result);
+    server_clear(to, result);
     struct db_query q = db_query(from, table->rows, NULL, err);
     bool sent = send_rows(from, to, &q);
     int rc = db_end(&q, 0);
-    PQputCopyEnd(to->connection, rc || !sent ? "the rows could not be read" : NULL);
+    to->pq.putCopyEnd(to->connection, rc || !sent ? "the rows could not be read" : NULL);
     result = server_wait(to, NULL);
     bool took = server_took(to, result);
-    PQclear(took ? result : NULL);
+    server_clear(to, took ? result : NULL);
     return rc ? rc : took ? 0 : server_fail(to, err, "rows could not be copied");
 }
 
@@ -207,39 +207,40 @@ int server_rows_send(const struct server_rows *tables, struct store *from, struc
 /* PostgreSQL's numbers of types that the schema has (dialect.c). */
 enum { OF_BYTES = 17, OF_INTEGER = 20, OF_REAL = 701 };
 
-/* Of bytes: *ret_bytes is to be PQfreemem()d. */
-static struct db_value value_of(const PGresult *rows, int row, int column, void **ret_bytes)
+/* Of bytes: *ret_bytes is to be freed by freemem(). */
+static struct db_value value_of(const struct libpq *pq, const PGresult *rows, int row, int column,
+                                void **ret_bytes)
 {
-    const char *text = PQgetvalue(rows, row, column);
-    const Oid type = PQftype(rows, column);
+    const char *text = pq->getvalue(rows, row, column);
+    const Oid type = pq->ftype(rows, column);
     size_t length;
-    if (PQgetisnull(rows, row, column))
+    if (pq->getisnull(rows, row, column))
         return DB_NULL(DB_IS_TEXT);
     if (type == OF_INTEGER)
         return DB_INT(strtoll(text, NULL, 10));
     if (type == OF_REAL)
         return DB_REAL(strtod(text, NULL));
     if (type != OF_BYTES)
-        return DB_PIECE(text, (size_t)PQgetlength(rows, row, column));
-    *ret_bytes = PQunescapeBytea((const unsigned char *)text, &length);
+        return DB_PIECE(text, (size_t)pq->getlength(rows, row, column));
+    *ret_bytes = pq->unescapeBytea((const unsigned char *)text, &length);
     return DB_BYTES(*ret_bytes, length);
 }
 
-static int put_row(const struct table *table, struct store *to, const PGresult *rows, int row,
-                   struct error *err)
+static int put_row(const struct table *table, const struct libpq *pq, const PGresult *rows, int row,
+                   struct store *to, struct error *err)
 {
     enum { MOST = 64 }; /* columns */
     struct db_value values[MOST + 1];
     void *bytes[MOST] = {0};
-    int columns = PQnfields(rows);
+    int columns = pq->nfields(rows);
     if (columns > MOST)
         return error_set(err, ERROR_INTERNAL, "table %s has too many columns", table->name);
     for (int i = 0; i < columns; i++)
-        values[i] = value_of(rows, row, i, &bytes[i]);
+        values[i] = value_of(pq, rows, row, i, &bytes[i]);
     values[columns] = (struct db_value){.form = DB_IS_END};
     int rc = db_run(to, table->insert, values, err);
     for (int i = 0; i < columns; i++)
-        PQfreemem(bytes[i]);
+        pq->freemem(bytes[i]);
     return rc;
 }
 
@@ -250,10 +251,10 @@ static int fetch_some(const struct table *table, struct server *from, struct sto
     PGresult *rows = server_run(from, "FETCH 2000 FROM moved");
     if (!rows)
         return server_fail(from, err, "rows could not be read");
-    int rc = 0, count = PQntuples(rows);
+    int rc = 0, count = from->pq.ntuples(rows);
     for (int i = 0; i < count && !rc; i++)
-        rc = put_row(table, to, rows, i, err);
-    PQclear(rows);
+        rc = put_row(table, &from->pq, rows, i, to, err);
+    server_clear(from, rows);
     *ret_some = count > 0;
     return rc;
 }
@@ -266,11 +267,11 @@ static int fetch_table(const struct table *table, struct server *from, struct st
     PGresult *result = rc ? NULL : server_run(from, table->cursor);
     if (!rc && !result)
         rc = server_fail(from, err, "rows could not be read");
-    PQclear(result);
+    server_clear(from, result);
     while (!rc && some)
         rc = fetch_some(table, from, to, &some, err);
     result = rc ? NULL : server_run(from, "CLOSE moved");
-    PQclear(result);
+    server_clear(from, result);
     return rc;
 }
 

@@ -18,7 +18,7 @@
 static int run(struct server *server, const char *sql, struct error *err)
 {
     PGresult *result = server_run(server, sql);
-    PQclear(result);
+    server_clear(server, result);
     return result ? 0 : server_fail(server, err, "the schema could not be made");
 }
 
@@ -30,8 +30,8 @@ int server_schema_numbered(struct server *server, const char *table)
                  " attname = 'id'",
                  table);
     PGresult *result = server_run(server, sql.data);
-    int numbered = result ? *PQgetvalue(result, 0, 0) == '1' : -1;
-    PQclear(result);
+    int numbered = result ? *server->pq.getvalue(result, 0, 0) == '1' : -1;
+    server_clear(server, result);
     text_buffer_free(&sql);
     return numbered;
 }
@@ -45,9 +45,9 @@ struct found {
     bool ours;
 };
 
-static bool is_true(const PGresult *result, int column)
+static bool is_true(const struct server *server, const PGresult *result, int column)
 {
-    return *PQgetvalue(result, 0, column) == 't';
+    return *server->pq.getvalue(result, 0, column) == 't';
 }
 
 static int look(struct server *server, struct found *ret, struct error *err)
@@ -59,20 +59,20 @@ static int look(struct server *server, struct found *ret, struct error *err)
     PGresult *result = server_run(server, SQL);
     if (!result)
         return server_fail(server, err, "cannot look at the store");
-    ret->schema = is_true(result, 0);
-    ret->about = is_true(result, 1);
-    ret->any = is_true(result, 2);
-    PQclear(result);
+    ret->schema = is_true(server, result, 0);
+    ret->about = is_true(server, result, 1);
+    ret->any = is_true(server, result, 2);
+    server_clear(server, result);
     if (!ret->about)
         return 0;
     result = server_run(server, "SELECT application, schema FROM oddloaf.about");
     if (!result)
         return server_fail(server, err, "cannot look at the store");
-    if (PQntuples(result) == 1) {
-        ret->ours = strtol(PQgetvalue(result, 0, 0), NULL, 10) == SCHEMA_APPLICATION_ID;
-        ret->version = (int)strtol(PQgetvalue(result, 0, 1), NULL, 10);
+    if (server->pq.ntuples(result) == 1) {
+        ret->ours = strtol(server->pq.getvalue(result, 0, 0), NULL, 10) == SCHEMA_APPLICATION_ID;
+        ret->version = (int)strtol(server->pq.getvalue(result, 0, 1), NULL, 10);
     }
-    PQclear(result);
+    server_clear(server, result);
     return 0;
 }
 
@@ -153,8 +153,8 @@ static bool is_there(struct server *server, const char *name)
     char sql[160];
     snprintf(sql, sizeof sql, "SELECT to_regclass('oddloaf.%.64s') IS NOT NULL", name);
     PGresult *result = server_run(server, sql);
-    bool there = result && is_true(result, 0);
-    PQclear(result);
+    bool there = result && is_true(server, result, 0);
+    server_clear(server, result);
     return there;
 }
 
@@ -269,7 +269,7 @@ int server_schema_make(struct server *server, int version, struct store *from, i
     engine_sqlite_drop(blank);
     if (!rc)
         return run(server, "COMMIT", err);
-    PQclear(PQexec(server->connection, "ROLLBACK"));
+    server_clear(server, server->pq.exec(server->connection, "ROLLBACK"));
     return rc;
 }
 

@@ -34,11 +34,11 @@ class Folder:
         path.chmod(mode)
         return str(path)
 
-    def check(self, text, rules=ROOT / "rules"):
+    def check(self, text, rules=ROOT / "rules", **environment):
         """Exit code and the lines said of a settings file."""
         self.write("c.json", text if isinstance(text, str) else json.dumps(text))
         run = subprocess.run([BINARIES / "oddloafd", "--config", self.path / "c.json", "--rules", rules,
-                              "--check"], capture_output=True, text=True)
+                              "--check"], capture_output=True, text=True, env={**os.environ, **environment})
         return run.returncode, (run.stderr + run.stdout).splitlines()
 
 
@@ -231,6 +231,20 @@ def check_the_manual():
         assert ("a change needs a restart" in text) == ("A change needs a restart" in page_text), key
 
 
+def check_what_a_server_needs(f):
+    """libpq is loaded where the state is kept on a server, and nowhere else."""
+    if " libpq " not in subprocess.run([BINARIES / "oddloafd", "--version"], capture_output=True, text=True).stdout:
+        return
+    f.write("libpq.so.5", "no library")
+    code, lines = f.check({"store": "postgresql:///state"}, LD_LIBRARY_PATH=str(f.path))
+    assert code == REFUSED, lines
+    expect(lines, "store", "libpq", "cannot be loaded", str(f.path / "libpq.so.5"))
+    code, lines = f.check({"store": ""}, LD_LIBRARY_PATH=str(f.path))
+    assert code == 0, lines
+    code, lines = f.check({"store": "postgresql:///state"})
+    assert code == 0, lines
+
+
 def main():
     f = Folder()
     try:
@@ -238,6 +252,7 @@ def main():
         check_what_it_names(f)
         check_plants(f)
         check_rules_beside_settings(f)
+        check_what_a_server_needs(f)
         check_the_manual()
         if not shutil.which("openssl"):
             print("openssl is not installed: certificates are not tested")
