@@ -8,6 +8,7 @@
 #include "serve/app.h"
 #include "serve/route.h"
 #include "store/case.h"
+#include "store/readers_share.h"
 #include "tell/tell.h"
 #include <stdio.h>
 #include <stdlib.h>
@@ -19,10 +20,17 @@ enum { LINES_MOST = 20000, RANKINGS_KEPT = 64 };
  * then is on sale. A few lines are ranked at once whatever their age. */
 enum { PAST_DAYS = 60, PAST_LINES = 20 };
 
+struct line {
+    const char *text;
+    size_t length;
+};
+
 struct batch {
     struct request *rq;
     struct setup *setup; /* borrowed: lives as long as the request */
     struct taking *taking;
+    struct line *line; /* of each, until it is read: in the request */
+    char **answer;     /* to each, of lines that are answered together */
     size_t count, capacity;
     bool lines;       /* answer as NDJSON */
     json_t *rankings; /* by case: complaints of one batch often share theirs */
@@ -35,6 +43,7 @@ static void batch_free(struct batch *b)
     for (size_t i = 0; i < b->count; i++)
         taking_clear(&b->taking[i]);
     free(b->taking);
+    free(b->line);
     json_decref(b->rankings);
     setup_unref(b->setup);
     free(b);
@@ -45,6 +54,7 @@ static struct taking *batch_add(struct batch *b, long line)
     if (b->count == b->capacity) {
         b->capacity = b->capacity ? b->capacity * 2 : 1;
         b->taking = xrealloc(b->taking, b->capacity * sizeof *b->taking);
+        b->line = xrealloc(b->line, b->capacity * sizeof *b->line);
     }
     struct taking *t = &b->taking[b->count++];
     *t = (struct taking){.source = b->lines ? request_query(b->rq, "source") : NULL,
@@ -57,15 +67,16 @@ static struct taking *batch_add(struct batch *b, long line)
 
 /* ---- reading ---- */
 
-static void read_line(struct batch *b, const char *line, size_t length, long number,
-                      struct store *store)
+static void read_line(struct store *store, size_t index, void *arg)
 {
+    struct batch *b = arg;
     json_t *complaint = NULL;
-    struct taking *t = batch_add(b, number);
-    if (jsonx_parse(line, length, &complaint, &t->err) == 0)
+    struct taking *t = &b->taking[index];
+    const struct line line = b->line[index];
+    if (jsonx_parse(line.text, line.length, &complaint, &t->err) == 0)
         taking_read(&b->setup->desk, store, complaint, b->now_ms, t);
     else
-        taking_read_broken(&b->setup->desk, line, length, b->now_ms, t);
+        taking_read_broken(&b->setup->desk, line.text, line.length, b->now_ms, t);
     json_decref(complaint);
 }
 
@@ -90,10 +101,13 @@ static int read_lines(struct batch *b, struct store *store, struct error *err)
             if (b->count == LINES_MOST)
                 return error_set(err, ERROR_TOO_LARGE, "more than %d complaints in one request",
                                  LINES_MOST);
-            read_line(b, at, length, (long)number, store);
+            batch_add(b, (long)number);
+            b->line[b->count - 1] = (struct line){at, length};
         }
         at += length + 1;
     }
+    if (!rc)
+        readers_share(b->rq->app->bulk, store, &(struct readers_share){b->count, read_line, b});
     return rc;
 }
 
@@ -211,18 +225,38 @@ static json_t *ranking_of(struct batch *b, const struct taking *t, struct store 
     json_t *ranking = json_object_get(b->rankings, name);
     if (!ranking && json_object_size(b->rankings) >= RANKINGS_KEPT)
         json_object_clear(b->rankings); /* a file of complaints need not fit in memory ranked */
-    if (!ranking &&
-        tell_case(b->setup->triage, store, t->placed.case_id, &ranking, NULL, NULL) == 0)
+    if (!ranking && tell_brief(b->setup->triage, store, t->placed.case_id, &ranking, NULL) == 0)
         json_object_set_new(b->rankings, name, ranking);
     return ranking;
+}
+
+static bool wants_ranking(const struct batch *b, const struct taking *t)
+{
+    return t->form && b->rank && !t->old;
 }
 
 static json_t *answer_of(struct batch *b, const struct taking *t, struct store *store)
 {
     if (t->form && !seen_complaint(store, t->placed.complaint_id))
         return answer_passed_on(&b->setup->desk, t);
-    json_t *ranking = t->form && b->rank && !t->old ? ranking_of(b, t, store) : NULL;
+    json_t *ranking = wants_ranking(b, t) ? ranking_of(b, t, store) : NULL;
     return answer_taken(&b->setup->desk, store, t, ranking);
+}
+
+static bool is_ranked(const struct batch *b)
+{
+    for (size_t i = 0; i < b->count; i++)
+        if (wants_ranking(b, &b->taking[i]))
+            return true;
+    return false;
+}
+
+static void answer_line(struct store *store, size_t index, void *arg)
+{
+    struct batch *b = arg;
+    json_t *answer = answer_of(b, &b->taking[index], store);
+    b->answer[index] = jsonx_dump(answer);
+    json_decref(answer);
 }
 
 static void answer_looked(struct store *store, struct batch *b)
@@ -235,15 +269,19 @@ static void answer_looked(struct store *store, struct batch *b)
         request_reply_json(rq, again ? 200 : 201, answer);
         return;
     }
+    const struct readers_share all = {b->count, answer_line, b};
     struct text_buffer out = {0};
+    b->answer = xcalloc(b->count + 1, sizeof *b->answer);
+    if (is_ranked(b)) /* the rankings are one thread's */
+        for (size_t i = 0; i < b->count; i++)
+            answer_line(store, i, b);
+    else
+        readers_share(rq->app->bulk, store, &all);
     for (size_t i = 0; i < b->count; i++) {
-        json_t *answer = answer_of(b, &b->taking[i], store);
-        char *line = jsonx_dump(answer);
-        text_append(&out, line);
-        text_append(&out, "\n");
-        free(line);
-        json_decref(answer);
+        text_appendf(&out, "%s\n", b->answer[i]);
+        free(b->answer[i]);
     }
+    free(b->answer);
     batch_free(b);
     size_t length = out.length;
     request_reply(rq, 200, "application/x-ndjson", text_take(&out), length);
