@@ -13,8 +13,6 @@
 #include <assert.h>
 #include <string.h>
 
-enum { TOP = 3 };
-
 static json_t *case_json(const struct taking *t)
 {
     return CASE_ID_JSON(t->placed.case_id);
@@ -141,28 +139,15 @@ static json_t *refusal_json(const struct desk *desk, const struct taking *t)
     return refusal;
 }
 
-/* The first of the ranked causes, each without its working. */
-static json_t *top_of(const json_t *ranked)
-{
-    json_t *top = json_array();
-    for (size_t i = 0; i < TOP && i < json_array_size(ranked); i++) {
-        const json_t *cause = json_array_get(ranked, i);
-        json_t *brief = json_object();
-        static const char *const KEYS[] = {"cause", "title", "probability"};
-        for (size_t k = 0; k < 3; k++)
-            json_object_set(brief, KEYS[k], json_object_get(cause, KEYS[k]));
-        json_array_append_new(top, brief);
-    }
-    return top;
-}
-
 /* Beside harm, whoever told of it, no cause is named to the desk. */
 static void add_ranking(json_t *answer, const json_t *ranking)
 {
     bool harm = json_is_true(json_object_get(ranking, "harm")) ||
                 json_is_true(json_object_get(ranking, "harm_possible"));
-    json_object_set_new(answer, "ranked",
-                        harm ? json_array() : top_of(json_object_get(ranking, "ranked")));
+    if (harm)
+        json_object_set_new(answer, "ranked", json_array());
+    else
+        json_object_set(answer, "ranked", json_object_get(ranking, "ranked"));
     json_object_set(answer, "ask", json_object_get(ranking, "ask"));
     /* lock-outs and ovens are for the plant: the desk reads out what the caller needs */
     json_object_set(answer, "cautions", json_object_get(ranking, "caller_cautions"));

@@ -85,7 +85,7 @@ static void add_harm(struct store *store, const struct change *change, json_t *a
     struct answer_harm says = {change->c.harm, change->c.harm_possible, change->c.harm_came,
                                change->c.mail_gathered, false};
     call_back_possible(store, change->uuid, &says.reachable, NULL);
-    tell_case(change->setup->triage, store, change->c.placed.case_id, &ranking, NULL, NULL);
+    tell_brief(change->setup->triage, store, change->c.placed.case_id, &ranking, NULL);
     answer_changed_harm(&change->setup->desk, store, &says, ranking, change->c.why.at_ms, answer);
     json_decref(ranking);
 }

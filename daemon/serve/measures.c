@@ -386,7 +386,7 @@ static json_t *top_of(const struct measures *x, struct store *store, int64_t cas
                       json_t *cautions)
 {
     json_t *told = NULL, *top = json_null();
-    if (tell_case(x->setup->triage, store, case_id, &told, NULL, NULL))
+    if (tell_brief(x->setup->triage, store, case_id, &told, NULL))
         return top;
     bool harm = json_is_true(json_object_get(told, "harm")) ||
                 json_is_true(json_object_get(told, "harm_possible"));

@@ -28,7 +28,8 @@ struct ranked {
     struct ranking ranking; /* its `why`: it is to be mailed */
     bool made, same, gone;  /* none: it failed */
     char message_id[128];
-    json_t *told, *said, *lot; /* of a mail; the last two: desk/told.h */
+    json_t *told;       /* of a mail all, else whether it is harm, and its lot */
+    json_t *said, *lot; /* of a mail: desk/told.h */
 };
 
 struct round {
@@ -58,8 +59,26 @@ static void add_spoken(const struct round *round, struct ranked *r, struct store
         json_object_set_new(r->told, "spoken", spoken);
 }
 
+static void add_logged(const struct round *round, struct ranked *r, struct store *store)
+{
+    logged_case_json(&round->setup->desk, store, r->case_id, r->told, &r->ranking);
+}
+
+/* All of it, for the mail. */
+static void tell_all(struct round *round, struct ranked *r, const struct tell_ranked *told,
+                     struct store *store)
+{
+    json_decref(r->told);
+    r->told = tell_ranked_json(told, store);
+    add_logged(round, r, store);
+    logged_case_doubts(&round->setup->desk, store, r->case_id, r->told);
+    if (json_is_true(json_object_get(r->told, "harm")) || may_harm(r))
+        add_spoken(round, r, store);
+}
+
 /* What becomes of its mail is decided on what is kept, so that a restart decides the same. */
-static void decide_mail(struct round *round, struct ranked *r, struct store *store)
+static void decide_mail(struct round *round, struct ranked *r, const struct tell_ranked *told,
+                        struct store *store)
 {
     struct ranking was = {0};
     bool mailed = ranking_last_mailed(store, r->case_id, &was, NULL) == 0;
@@ -73,12 +92,10 @@ static void decide_mail(struct round *round, struct ranked *r, struct store *sto
         return;
     event_message_id(round->setup->desk.mail_domain, app_now_ms(round->app), r->message_id,
                      sizeof r->message_id);
-    logged_case_doubts(&round->setup->desk, store, r->case_id, r->told);
+    tell_all(round, r, told, store);
     struct case_row row = {0};
     case_get(store, r->case_id, &row, NULL);
     r->lot = told_lot(store, round->setup->tz, row.lot_id);
-    if (json_is_true(json_object_get(r->told, "harm")) || may_harm(r))
-        add_spoken(round, r, store);
     if (told_case(store, r->case_id, &r->said, NULL))
         r->said = json_array();
 }
@@ -87,8 +104,9 @@ static void rank_looked(struct round *round, struct ranked *r, struct store *sto
 {
     struct error err = {0};
     struct ranking now;
+    struct tell_ranked *told = NULL;
     r->case_id = r->row.subject_id;
-    int rc = tell_case(round->setup->triage, store, r->case_id, &r->told, &r->ranking, &err);
+    int rc = tell_rank(round->setup->triage, store, r->case_id, &told, &err);
     r->made = rc == 0;
     r->gone = rc == ERROR_NOT_FOUND;
     if (rc && !r->gone)
@@ -96,13 +114,16 @@ static void rank_looked(struct round *round, struct ranked *r, struct store *sto
                   CASE_ID(r->case_id), err.text);
     if (rc)
         return;
-    logged_case_json(&round->setup->desk, store, r->case_id, r->told, &r->ranking);
+    tell_ranked_keep(told, &r->ranking);
+    r->told = tell_ranked_harm(told);
+    add_logged(round, r, store);
     if (ranking_get(store, r->case_id, 0, &now, NULL) == 0) {
         r->same = ranking_same(&now, &r->ranking);
         ranking_clear(&now);
     }
     if (!r->same)
-        decide_mail(round, r, store);
+        decide_mail(round, r, told, store);
+    tell_ranked_free(told);
 }
 
 static void rank_one(struct round *round, struct ranked *r, struct store *store)

@@ -7,6 +7,7 @@
 #include "tell/kept.h"
 #include "tell/measured_json.h"
 #include "tell/tell.h"
+#include <stdlib.h>
 #include <string.h>
 
 enum { QUESTIONS = 5 }; /* of the desk, at most */
@@ -40,38 +41,100 @@ static void keep_unranked(const struct triage *triage, const struct case_input *
     text_clip(triage->rules->hash, ret->rules, sizeof ret->rules);
 }
 
-static int tell_unranked(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,
-                         struct ranking *ret_ranking, struct error *err)
+/* ---- of any kind ---- */
+
+struct tell_ranked {
+    struct triage *triage; /* borrowed */
+    bool has_causes;       /* without them there is the input alone */
+    struct case_rank ranked;
+};
+
+int tell_rank(struct triage *triage, struct store *store, int64_t case_id, struct tell_ranked **ret,
+              struct error *err)
 {
-    struct case_input input;
-    int rc = case_input_read(store, case_id, &input, err);
-    if (rc)
+    struct tell_ranked *told = xcalloc(1, sizeof *told);
+    struct case_row row;
+    int rc = case_get(store, case_id, &row, err);
+    told->triage = triage;
+    told->has_causes = !rc && symptom_of(row.symptom) >= 0;
+    if (!rc)
+        rc = told->has_causes ? case_rank_read(triage, store, case_id, &told->ranked, err)
+                              : case_input_read(store, case_id, &told->ranked.input, err);
+    if (rc) {
+        free(told);
         return rc;
-    if (ret_ranking)
-        keep_unranked(triage, &input, ret_ranking);
-    *ret = unranked_json(triage, &input);
-    case_input_clear(&input);
+    }
+    *ret = told;
     return 0;
+}
+
+void tell_ranked_free(struct tell_ranked *told)
+{
+    if (!told)
+        return;
+    if (told->has_causes)
+        case_rank_clear(&told->ranked);
+    else
+        case_input_clear(&told->ranked.input);
+    free(told);
+}
+
+void tell_ranked_keep(const struct tell_ranked *told, struct ranking *ret)
+{
+    if (told->has_causes)
+        kept_make(told->triage, &told->ranked, ret);
+    else
+        keep_unranked(told->triage, &told->ranked.input, ret);
+}
+
+json_t *tell_ranked_harm(const struct tell_ranked *told)
+{
+    json_t *harm = json_object();
+    case_json_harm(&told->ranked, harm);
+    return harm;
+}
+
+json_t *tell_ranked_json(const struct tell_ranked *told, struct store *store)
+{
+    struct triage *triage = told->triage;
+    const struct case_rank *ranked = &told->ranked;
+    if (!told->has_causes)
+        return unranked_json(triage, &ranked->input);
+    json_t *all = case_json_rank(triage, ranked, ask_json(triage, ranked, true, QUESTIONS));
+    held_add(triage, store, ranked, all);
+    measured_json_add(triage, store, ranked->lots[0].lot_id, all);
+    return all;
+}
+
+static json_t *brief_json(const struct triage *triage, const struct case_rank *ranked)
+{
+    return case_json_brief(triage, ranked, ask_json(triage, ranked, true, QUESTIONS));
 }
 
 int tell_case(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,
               struct ranking *ret_ranking, struct error *err)
 {
-    struct case_rank ranked;
-    struct case_row row;
-    int rc = case_get(store, case_id, &row, err);
-    if (!rc && symptom_of(row.symptom) < 0)
-        return tell_unranked(triage, store, case_id, ret, ret_ranking, err);
-    if (!rc)
-        rc = case_rank_read(triage, store, case_id, &ranked, err);
+    struct tell_ranked *told;
+    int rc = tell_rank(triage, store, case_id, &told, err);
     if (rc)
         return rc;
     if (ret_ranking)
-        kept_make(triage, &ranked, ret_ranking);
-    *ret = case_json_rank(triage, &ranked, ask_json(triage, &ranked, true, QUESTIONS));
-    held_add(triage, store, &ranked, *ret);
-    measured_json_add(triage, store, ranked.lots[0].lot_id, *ret);
-    case_rank_clear(&ranked);
+        tell_ranked_keep(told, ret_ranking);
+    *ret = tell_ranked_json(told, store);
+    tell_ranked_free(told);
+    return 0;
+}
+
+int tell_brief(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,
+               struct error *err)
+{
+    struct tell_ranked *told;
+    int rc = tell_rank(triage, store, case_id, &told, err);
+    if (rc)
+        return rc;
+    *ret = told->has_causes ? brief_json(triage, &told->ranked)
+                            : unranked_json(triage, &told->ranked.input);
+    tell_ranked_free(told);
     return 0;
 }
 
@@ -91,7 +154,7 @@ int tell_preview(struct triage *triage, struct store *store, const json_t *body,
         rc = case_rank_make(triage, store, &input, &ranked, err);
     if (rc)
         return rc;
-    *ret = case_json_rank(triage, &ranked, ask_json(triage, &ranked, true, QUESTIONS));
+    *ret = brief_json(triage, &ranked);
     case_rank_clear(&ranked);
     return 0;
 }

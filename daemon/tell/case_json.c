@@ -190,6 +190,16 @@ static json_t *items_json(const struct triage *triage, const struct case_rank *r
     return list;
 }
 
+static json_t *named_json(const struct triage *triage, const struct rank_cause *one)
+{
+    const struct rule_cause *cause = &triage->rules->causes[one->cause];
+    json_t *object = json_object();
+    json_object_set_new_nocheck(object, "cause", json_string_nocheck(cause->id));
+    json_object_set_new_nocheck(object, "title", json_string_nocheck(cause->title));
+    json_object_set_new_nocheck(object, "probability", json_real(one->probability));
+    return object;
+}
+
 /* Every cause is listed; what speaks for and against is told of those that matter (`why` tells it
  * of all). */
 static json_t *ranked_json(const struct triage *triage, const struct case_rank *ranked)
@@ -197,12 +207,8 @@ static json_t *ranked_json(const struct triage *triage, const struct case_rank *
     json_t *list = json_array();
     for (int i = 0; i < ranked->rank->count; i++) {
         const struct rank_cause *one = &ranked->rank->causes[i];
-        const struct rule_cause *cause = &triage->rules->causes[one->cause];
         bool explained = is_explained(ranked->rank, i);
-        json_t *object = json_object();
-        json_object_set_new_nocheck(object, "cause", json_string_nocheck(cause->id));
-        json_object_set_new_nocheck(object, "title", json_string_nocheck(cause->title));
-        json_object_set_new_nocheck(object, "probability", json_real(one->probability));
+        json_t *object = named_json(triage, one);
         json_object_set_new_nocheck(
             object, "for", explained ? items_json(triage, ranked, one, true) : json_array());
         json_object_set_new_nocheck(
@@ -369,6 +375,19 @@ static json_t *cautions_json(const struct triage *triage, const struct case_rank
     add_of_causes(list, triage, ranked, EVERYBODY);
     add_of_work(list, triage, ranked, checks);
     return list;
+}
+
+json_t *case_json_brief(const struct triage *triage, const struct case_rank *ranked, json_t *asks)
+{
+    json_t *first = json_array(), *object = json_object();
+    for (int i = 0; i < ranked->rank->count && i < TELL_FIRST; i++)
+        json_array_append_new(first, named_json(triage, &ranked->rank->causes[i]));
+    json_object_set_new(object, "symptom", json_string(symptom_name(ranked->input.symptom)));
+    case_json_harm(ranked, object);
+    json_object_set_new(object, "ranked", first);
+    json_object_set_new(object, "ask", asks);
+    json_object_set_new(object, "caller_cautions", caller_cautions_json(triage, ranked));
+    return object;
 }
 
 json_t *case_json_rank(const struct triage *triage, const struct case_rank *ranked, json_t *asks)

@@ -7,6 +7,8 @@
 
 /* The ranking as others see it; takes the reference of `asks`, which may be NULL. */
 json_t *case_json_rank(const struct triage *triage, const struct case_rank *ranked, json_t *asks);
+/* What whoever logs a complaint is told of its case (tell_brief()); takes `asks` as well. */
+json_t *case_json_brief(const struct triage *triage, const struct case_rank *ranked, json_t *asks);
 /* {"fact","value","target","unit","bits","because"} and, with `full`, what `why` adds. */
 /* "harm" and "harm_possible", for whatever is told of a case. */
 void case_json_harm(const struct case_rank *ranked, json_t *into);

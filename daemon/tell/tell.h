@@ -12,6 +12,20 @@
  */
 int tell_case(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,
               struct ranking *ret_ranking, struct error *err);
+/* The same for whoever logs a complaint of it: {"symptom","harm","harm_possible","ranked":
+ * [{"cause","title","probability"}] of the first causes, "ask","caller_cautions"}, of a kind
+ * without causes all. */
+int tell_brief(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,
+               struct error *err);
+/* tell_case() in pieces, for whoever knows only by what is kept whether all is to be told: whoever
+ * goes on reading brackets the whole with store_look(). */
+struct tell_ranked;
+int tell_rank(struct triage *triage, struct store *store, int64_t case_id, struct tell_ranked **ret,
+              struct error *err);
+void tell_ranked_free(struct tell_ranked *told); /* NULL is fine */
+void tell_ranked_keep(const struct tell_ranked *told, struct ranking *ret);
+json_t *tell_ranked_harm(const struct tell_ranked *told); /* {"harm","harm_possible"} */
+json_t *tell_ranked_json(const struct tell_ranked *told, struct store *store);
 /* A mail names the first causes, likely or not, and explains those of them that are not so
  * unlikely: what is kept of a ranking explains no others. */
 enum { TELL_FIRST = 3 };
