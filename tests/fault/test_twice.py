@@ -20,7 +20,8 @@ CHANGING = re.compile(r"[0-9a-f]{8}-[0-9a-f-]{27}|[0-9a-f]{64}|\d{4}-\d\d-\d\dT[
 # how often a case was ranked meanwhile, and what its mail told then, is of the moment
 MOMENT = {"outbox", "outbox_text", "outbox_delivery", "ranking", "ranking_item", "work", "pattern_verdict",
           "pattern_series", "pattern_received", "pattern_made"}  # what these hold is counted again in story(): status --recount
-OF_MOMENT = {"complaint_case": {"revision", "top_cause", "top_probability"}, "verdict": {"revision"}}
+# and so is which ranking was the first to be kept, by which causes are numbered
+OF_MOMENT = {"complaint_case": {"revision", "top_cause", "top_probability"}, "verdict": {"revision"}, "cause": {"id"}}
 
 
 def told(number, lot=None, **more):
