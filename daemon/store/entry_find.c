@@ -5,6 +5,7 @@
 #include "store/entry_words.h"
 #include "store/lot_find.h"
 #include "store/seen_inside.h"
+#include "store/store_inside.h"
 #include <ctype.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -341,7 +342,9 @@ int entry_find(struct store *store, const struct entry_filter *f, entry_each_fou
                struct error *err)
 {
     struct wanted w = {.ticket = ""};
-    int rc = want(store, f, &w, err);
+    int rc = store_pay(store, err); /* words that are not in yet */
+    if (!rc)
+        rc = want(store, f, &w, err);
     if (!rc) {
         struct db_query q = db_query(
             store, sql_of(&w),

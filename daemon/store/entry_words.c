@@ -29,16 +29,38 @@ static void add_quoted(struct text_buffer *match, enum entry_column column, cons
     text_append(match, begins ? "\" *" : "\"");
 }
 
-static int read_in(struct store *store, const char *report, struct error *err)
+#define LISTED "report IN (SELECT value FROM json_each(?1)) AND worded = 0"
+
+/* `list`: as store_owe() makes it of reports in quotes. What a savepoint undid has no entry, or its
+ * words are in as they were. In the order of rowids FTS5 writes them at once. */
+static int put_all(struct store *store, const char *list, struct error *err)
 {
-    static const char SQL[] = "UPDATE entry SET worded = 1 WHERE report = ?1 AND worded = 0 AND"
-                              " (EXISTS (SELECT 1 FROM complaint WHERE uuid = ?1) OR"
-                              " EXISTS (SELECT 1 FROM joined WHERE uuid = ?1))";
-    static const char SQL_IN[] =
+    static const char SQL[] =
         "INSERT INTO entry_words(rowid, " ENTRY_WORDS_COLUMNS ") SELECT e.id, " ENTRY_WORDS_TEXTS
-        " FROM " ENTRY_WORDS_REPORTS " WHERE e.report = ?1";
-    int rc = db_run(store, SQL, DB(DB_TEXT(report)), err);
-    return rc || !db_changes(store) ? rc : db_run(store, SQL_IN, DB(DB_TEXT(report)), err);
+        " FROM " ENTRY_WORDS_REPORTS " WHERE e." LISTED " AND coalesce(j.uuid, c.uuid) IS NOT NULL"
+        " ORDER BY e.id";
+    static const char SQL_IN[] = "UPDATE entry SET worded = 1 WHERE " LISTED
+                                 " AND (EXISTS (SELECT 1 FROM complaint WHERE uuid = report) OR"
+                                 " EXISTS (SELECT 1 FROM joined WHERE uuid = report))";
+    struct text_buffer json = {0};
+    text_appendf(&json, "[%.*s]", (int)strlen(list) - 1, list);
+    int rc = db_run(store, SQL, DB(DB_TEXT(json.data)), err);
+    if (!rc)
+        rc = db_run(store, SQL_IN, DB(DB_TEXT(json.data)), err);
+    text_buffer_free(&json);
+    return rc;
+}
+
+/* FTS5 writes what it was told with each statement of the transaction that could be undone by
+ * itself: told of one report after the other it wrote a piece of its own of each, to be merged
+ * again. So they are told together, at the end. */
+static int read_in(struct store *store, const char *report)
+{
+    struct text_buffer quoted = {0};
+    text_appendf(&quoted, "\"%s\"", report);
+    store_owe(store, put_all, quoted.data);
+    text_buffer_free(&quoted);
+    return 0;
 }
 
 int entry_words_out(struct store *store, const char *report, struct error *err)
@@ -168,8 +190,7 @@ static void add_phrase(struct text_buffer *match, enum entry_column column, cons
 int entry_words_in(struct store *store, const char *report, const char *const text[ENTRY_COLUMNS],
                    struct error *err)
 {
-    return store->engine->is_server ? put_words(store, report, text, err)
-                                    : read_in(store, report, err);
+    return store->engine->is_server ? put_words(store, report, text, err) : read_in(store, report);
 }
 
 int entry_words_forget(struct store *store, struct error *err)

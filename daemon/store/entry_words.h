@@ -9,7 +9,8 @@
 
 enum entry_column { ENTRY_REFERENCE, ENTRY_STORE, ENTRY_LOT_TEXT, ENTRY_NOTE, ENTRY_COLUMNS };
 
-/* Of a report that has an entry and a row, which says `text`; NULL: none. SQLite reads the row. */
+/* Of a report that has an entry and a row, which says `text`; NULL: none. SQLite reads the row, as
+ * the transaction ends. */
 int entry_words_in(struct store *store, const char *report, const char *const text[ENTRY_COLUMNS],
                    struct error *err);
 /* Before the row, or the entry's store, changes or goes, unless it was done already. SQLite's table

@@ -59,6 +59,7 @@ void store_close(struct store *store)
     free(store->path);
     free(store->state_dir);
     free(store->address);
+    text_buffer_free(&store->owed_list);
     free(store);
 }
 
@@ -91,10 +92,34 @@ int store_take_failed(struct store *store, struct error *err)
     return rc;
 }
 
+void store_owe(struct store *store,
+               int (*pay)(struct store *store, const char *list, struct error *err),
+               const char *what)
+{
+    assert(store_writing(store) && (!store->owed || store->owed == pay));
+    store->owed = pay;
+    text_appendf(&store->owed_list, "%s,", what);
+}
+
+static void owe_nothing(struct store *store)
+{
+    store->owed = NULL;
+    text_reset(&store->owed_list);
+}
+
+int store_pay(struct store *store, struct error *err)
+{
+    int rc = store->owed ? store->owed(store, store->owed_list.data, err) : 0;
+    owe_nothing(store);
+    return rc;
+}
+
 int store_commit(struct store *store, struct error *err)
 {
     static const char SQL[] = "COMMIT";
     int rc = store_failed(store, err);
+    if (!rc)
+        rc = store_pay(store, err);
     if (!rc)
         rc = db_run(store, SQL, NULL, err);
     if (rc) {
@@ -125,6 +150,7 @@ void store_mark(const struct store *store, char out[STORE_MARK])
 void store_rollback(struct store *store)
 {
     store->engine->undo(store);
+    owe_nothing(store);
 }
 
 bool store_look(struct store *store)

@@ -3,6 +3,7 @@
 #define ODDLOAF_STORE_STORE_INSIDE_H
 
 #include "base/length.h"
+#include "base/text.h"
 #include "store/engine.h"
 #include "store/files.h"
 #include "store/seen.h"
@@ -46,9 +47,18 @@ struct store {
     bool opened, ready;         /* ready: its cache has the size it is to have */
     struct seen_kept seen;      /* whose plants alone are told of */
     const atomic_bool *dropped; /* nobody waits for what is asked; NULL: not told */
+    int (*owed)(struct store *store, const char *list, struct error *err);
+    struct text_buffer owed_list; /* store_owe() */
     struct error failed; /* what failed in the transaction, whether its asker looked or not */
 };
 
+/* Before the transaction is kept, or at store_pay(), `pay` is called once with all `what` of it
+ * (one such function's), a comma behind each; what a savepoint undid meanwhile is among them. */
+void store_owe(struct store *store,
+               int (*pay)(struct store *store, const char *list, struct error *err),
+               const char *what);
+/* For whoever asks within the transaction. */
+int store_pay(struct store *store, struct error *err);
 /* Forgets what is kept of statements, and the memos. */
 void db_forget(struct store *store);
 

@@ -22,7 +22,7 @@ del sys.argv[1:]
 
 BEGIN = re.compile(r"(SELECT|INSERT INTO|UPDATE|DELETE FROM|WITH|VALUES) ?")
 OWN = re.compile(r"schema|engine_|server|dialect|restore|backup|integrity|sqlite|relocate")
-SQLITE = re.compile(r"'optimize'|json_extract|sqlite_schema|\bpast\.|main\.")
+SQLITE = re.compile(r"'optimize'|json_extract|json_each|sqlite_schema|\bpast\.|main\.")
 KINDS = INT8, TEXT, FLOAT8, BYTEA = 20, 25, 701, 17
 RUN = re.compile(r'"(?:\\.|[^"\\])*"(?:\s*"(?:\\.|[^"\\])*")*')
 

@@ -116,6 +116,39 @@ static void words_of_a_joined_report_are_its_own(void **state)
     assert_int_equal(rows_with(f, "musty"), 1);
 }
 
+/* Words go in together as the transaction ends: what was undone on the way is not among them, and
+ * what is found within it is what it has so far. */
+static void words_of_a_transaction_go_in_together(void **state)
+{
+    static const char *const UUIDS[] = {UUID, OTHER, "01990000-0000-7000-8000-000000000003"};
+    static const char *const NOTES[] = {"musty", "sour", "stale"};
+    struct fixture *f = *state;
+    struct complaint_placed placed[3] = {{0}};
+    char body[64];
+    for (size_t i = 0; i < COUNT_OF(UUIDS); i++) {
+        snprintf(body, sizeof body, "{\"note\":\"%s\"}", NOTES[i]);
+        const struct complaint_new c = says(UUIDS[i], NOTES[i], body);
+        assert_int_equal(store_nest(f->store, NULL), 0);
+        assert_int_equal(complaint_log(f->store, &c, &placed[i], NULL), 0);
+        assert_int_equal(store_unnest(f->store, i != 1, NULL), 0);
+    }
+    const struct complaint_new anew = says(UUID, "fusty", "{\"note\":\"fusty\"}");
+    assert_int_equal(complaint_rewrite(f->store, placed[0].complaint_id, &anew, 3000, NULL), 0);
+    assert_int_equal(store_commit(f->store, NULL), 0);
+    static const int FOUND[] = {0, 0, 1};
+    for (size_t i = 0; i < COUNT_OF(NOTES); i++)
+        assert_int_equal(state_on_server() ? FOUND[i] : rows_with(f, NOTES[i]), FOUND[i]);
+    assert_int_equal(found_word(f, "fusty"), 1);
+    assert_int_equal(store_begin(f->store, NULL), 0);
+    const struct complaint_new late = says(OTHER, "sour", "{\"note\":\"sour\"}");
+    assert_int_equal(complaint_log(f->store, &late, &placed[1], NULL), 0);
+    store_rollback(f->store);
+    assert_int_equal(store_begin(f->store, NULL), 0);
+    assert_int_equal(found_word(f, "sour"), 0);
+    assert_int_equal(complaint_log(f->store, &late, &placed[1], NULL), 0);
+    assert_int_equal(found_word(f, "sour"), 1);
+}
+
 /* ---- a file of schema 15 ---- */
 
 static const char ROWS[] =
@@ -240,6 +273,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(words_follow_what_a_complaint_says, setup, fixture_close),
         cmocka_unit_test_setup_teardown(words_of_a_joined_report_are_its_own, setup, fixture_close),
+        cmocka_unit_test_setup_teardown(words_of_a_transaction_go_in_together, setup,
+                                        fixture_close),
         cmocka_unit_test_setup_teardown(an_older_file_keeps_its_words_once, setup_older,
                                         fixture_close),
         cmocka_unit_test_setup_teardown(an_older_file_keeps_its_mails, setup_older, fixture_close),
