@@ -352,7 +352,7 @@ static bool connect_now(struct server *server)
     server->generation++;
     server->named = 0;
     server->claims = false;
-    server->connection = connect_by(server->address);
+    server->connection = connect_by(&server->pq, server->address);
     bool there = server->pq.status(server->connection) == CONNECTION_OK;
     if (!there)
         server_note(server, "", server->pq.errorMessage(server->connection));
