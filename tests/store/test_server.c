@@ -426,7 +426,7 @@ static void run_beside(const struct fixture *f, const char *sql)
     PGresult *result = server_run(server, sql);
     if (!result)
         fail_msg("%s", server->says);
-    PQclear(result);
+    server_clear(server, result);
     server_free(server);
 }
 
@@ -542,8 +542,8 @@ static void a_daemon_of_before_shares_with_none(void **state)
     struct server *server = beside(f);
     PGresult *result = server_run(server, "SELECT pg_try_advisory_lock(31354205519110502)");
     assert_non_null(result);
-    assert_string_equal(PQgetvalue(result, 0, 0), "f");
-    PQclear(result);
+    assert_string_equal(server->pq.getvalue(result, 0, 0), "f");
+    server_clear(server, result);
     server_free(server);
 }
 
