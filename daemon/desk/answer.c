@@ -144,10 +144,8 @@ static void add_ranking(json_t *answer, const json_t *ranking)
 {
     bool harm = json_is_true(json_object_get(ranking, "harm")) ||
                 json_is_true(json_object_get(ranking, "harm_possible"));
-    if (harm)
-        json_object_set_new(answer, "ranked", json_array());
-    else
-        json_object_set(answer, "ranked", json_object_get(ranking, "ranked"));
+    json_t *ranked = harm ? NULL : json_object_get(ranking, "ranked");
+    json_object_set_new(answer, "ranked", ranked ? json_incref(ranked) : json_array());
     json_object_set(answer, "ask", json_object_get(ranking, "ask"));
     /* lock-outs and ovens are for the plant: the desk reads out what the caller needs */
     json_object_set(answer, "cautions", json_object_get(ranking, "caller_cautions"));

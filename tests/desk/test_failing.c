@@ -303,7 +303,7 @@ static void what_the_disk_fails_at_is_not_done(void **state)
     } DONE[] = {ROW(taken, 6),
                 ROW(taken_again, 2),
                 ROW(joined, 0),
-                ROW(corrected, 6),
+                ROW(corrected, 5),
                 ROW(withdrawn, 2),
                 ROW(made_one, 1),
                 ROW(case_told, 5),
