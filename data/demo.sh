@@ -2,8 +2,9 @@
 # The whole story on an invented plant: build, start the daemon, load half a year of records,
 # log its complaints, then look at one case the way the desk, QA and a manager do.
 #
-#   sh data/demo.sh         runs it from the start (an older demo is stopped and cleared)
-#   sh data/demo.sh stop    stops the daemon that it leaves running
+#   sh data/demo.sh            runs it from the start (an older demo is stopped and cleared)
+#   sh data/demo.sh company    three plants that share a film supplier, on a PostgreSQL server of its own
+#   sh data/demo.sh stop       stops the daemon that it leaves running, and that server
 set -eu
 
 root=$(cd "$(dirname "$0")/.." && pwd)
@@ -13,6 +14,9 @@ plant=$demo/plant
 python=/usr/bin/python3
 oddloaf=$build/oddloaf
 pid_file=$demo/oddloafd.pid
+rules=$root/rules
+# shellcheck source=data/company.sh
+. "$root/data/company.sh"
 
 step() { printf '\n== %s\n' "$*"; }
 shown() { printf '$ %s\n' "$*"; }
@@ -30,6 +34,11 @@ running() {
 }
 
 stop() {
+  stop_daemon
+  stop_server
+}
+
+stop_daemon() {
   running || return 0
   kill "$pid"
   tries=100
@@ -85,7 +94,7 @@ PY
 
 start() {
   "$build/oddloafd" --config "$demo/oddloafd.json" --state "$demo/state" \
-    --rules "$root/rules" --socket "$socket" >"$demo/oddloafd.log" 2>&1 &
+    --rules "$rules" --socket "$socket" >"$demo/oddloafd.log" 2>&1 &
   echo $! >"$pid_file"
   tries=100
   until "$oddloaf" rules list >/dev/null 2>&1; do
@@ -250,14 +259,32 @@ To stop it:
 TEXT
 }
 
+plant_demo() {
+  mkdir -p "$demo/mail" "$demo/state"
+  choose_socket
+  step "Making 26 weeks of Harrow Mill Bakery, an invented plant"
+  "$python" "$root/data/make_plant.py" "$plant" | sed -n 1p
+  step "Starting oddloafd"
+  write_config
+  start
+  step "Loading its records"
+  load_records
+  step "Logging half a year of complaints; each case is ranked and mailed"
+  log_history
+  settle_down
+  desk
+  quality
+  manager
+}
+
 case ${1-} in
   stop)
     stop
     echo "stopped"
     exit 0
     ;;
-  "") ;;
-  *) fail "usage: sh data/demo.sh [stop]" ;;
+  "" | company) ;;
+  *) fail "usage: sh data/demo.sh [company | stop]" ;;
 esac
 
 step "Building into build/demo"
@@ -265,20 +292,6 @@ build_it
 began=$(date +%s)
 stop
 rm -rf "$demo"
-mkdir -p "$demo/mail" "$demo/state"
-choose_socket
-step "Making 26 weeks of Harrow Mill Bakery, an invented plant"
-"$python" "$root/data/make_plant.py" "$plant" | sed -n 1p
-step "Starting oddloafd"
-write_config
-start
-step "Loading its records"
-load_records
-step "Logging half a year of complaints; each case is ranked and mailed"
-log_history
-settle_down
-desk
-quality
-manager
+"${1:-plant}_demo"
 printf '\n%s seconds after the build.\n' $(($(date +%s) - began))
 closing

@@ -1,0 +1,74 @@
+"""The demo company (data/make_company.py): a film that two of three plants had is found across them, at either by
+one complaint; a line is its plant's own; a week of one plant is a part of all.   usage: test_company.py BINARIES
+"""
+import csv
+import pathlib
+import subprocess
+import sys
+
+from oddloaf import ROOT, Plant
+
+FILM = "PF-4519"
+
+
+class Company(Plant):
+    def __init__(self, binaries):
+        super().__init__(binaries, config={"plants": {"alder": {"title": "Tarnbrook, Alder"}, "quay": {}, "mill": {}}})
+        self.made = self.dir / "company"
+        subprocess.run([sys.executable, ROOT / "data/make_company.py", self.made], check=True, stdout=subprocess.DEVNULL)
+        self.rules = f"{self.made}/rules:{ROOT / 'rules'}"
+        with open(self.made / "truth.csv", encoding="utf-8") as f:
+            self.truth = list(csv.DictReader(f))
+
+    def newest(self, plant, why):
+        return [row for row in self.truth if (row["plant"], row["why"]) == (plant, why)][-1]
+
+    def weeks(self, query=""):
+        status, week = self.get("/v1/weeks/2026-W46" + query)
+        assert status == 200, week
+        return week
+
+
+def check_causes(company):
+    for plant, why, cause in (("alder", "dirty", "contamination-film"), ("quay", "dirty", "contamination-film"),
+                              ("mill", "hot", "packed-hot")):
+        case = company.client_json("rank", company.newest(plant, why)["complaint"])
+        assert case["ranked"][0]["cause"] == cause, (plant, case["ranked"][:3])
+
+
+def check_trace(company):
+    said = company.client_json("trace", "--symptom", "mold", "--from", "2026-10-20", "--to", "2026-11-22")
+    likeliest = [story["factors"][0] for story in said["stories"] if story["told"]]
+    told = {(factor["factor"], factor["level"], factor.get("plant")) for factor in likeliest}
+    assert told == {("film", FILM, None), ("line", "1", "mill")}, said["stories"]
+
+
+def check_week(company):
+    """Line 1 of Mill rose; line 1 of Alder, which had neither trouble, did not. Plants sum up to all."""
+    whole, parts = company.weeks(), [company.weeks(f"?plant={plant}") for plant in ("alder", "quay", "mill")]
+    assert whole["complaints"]["mold"] == sum(part["complaints"]["mold"] for part in parts) > 30, parts
+    assert whole["units"] == sum(part["units"] for part in parts)
+    lines = {(row["plant"], row["level"]): row["complaints"] for row in whole["by"]["line"] if row["symptom"] == "mold"}
+    assert lines["mill", "1"] > 10 > 3 > lines.get(("alder", "1"), 0), lines
+    rose = {(signal["factor"], signal["level"], signal.get("plant")) for signal in whole["signals"]}
+    assert ("line", "1", "mill") in rose and ("line", "1", "alder") not in rose, rose
+    page = company.client("week", "2026-W46", "--by", "plant", check=0).stdout
+    assert f"Mold with film {FILM}" in page and "line 1 (mill)" in page, page
+    page = company.client("week", "2026-W46", "--plant", "alder", check=0).stdout
+    assert "(mill)" not in page and "(quay)" not in page and "(alder)" in page, page
+
+
+def main():
+    with Company(pathlib.Path(sys.argv[1])) as company:
+        for kind in ("products", "lots", "uses", "readings", "plantlog", "dispatch"):
+            company.client("load", kind, str(company.made / f"{kind}.csv"))
+        company.client("log", "--from", str(company.made / "complaints.ndjson"))
+        company.wait_idle()
+        check_causes(company)
+        check_trace(company)
+        check_week(company)
+        assert not any(company.get("/v1/status/recount")[1]["differences"].values())
+
+
+if __name__ == "__main__":
+    main()
