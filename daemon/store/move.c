@@ -146,13 +146,16 @@ static int own(struct store *store, int64_t id, int64_t case_id, struct error *e
 {
     static const char SQL[] =
         "UPDATE complaint SET plant = " PLANT_OF_COMPLAINT("complaint") " WHERE id = ?1";
-    static const char SQL_CASE[] = "UPDATE complaint_case SET plant = (SELECT plant FROM complaint"
-                                   " WHERE id = ?1) WHERE id = ?2";
+    static const char SQL_CASE[] =
+        "UPDATE complaint_case SET plant = (SELECT plant FROM complaint WHERE id = ?1)"
+        " WHERE id = ?2 AND plant <> (SELECT plant FROM complaint WHERE id = ?1)";
     int rc = pattern_count_case(store, case_id, PATTERN_OUT, err);
     if (!rc)
         rc = db_run(store, SQL, DB(DB_INT(id)), err);
     if (!rc)
         rc = db_run(store, SQL_CASE, DB(DB_INT(id), DB_INT(case_id)), err);
+    if (!rc && db_changes(store))
+        rc = pattern_name_causes(store, case_id, err);
     return rc ? rc : pattern_count_case(store, case_id, PATTERN_IN, err);
 }
 
@@ -279,7 +282,7 @@ int move_end(struct store *store, const struct move *move, int64_t moved_to, int
 
 /* ---- a lot's plant ---- */
 
-/* The next one after it whose plant is no more the one it has; 0: there is none. */
+/* The next one after it whose plant is no more the one it has, with its case; 0: there is none. */
 static int next_other(struct store *store, const char *sql, int64_t lot_id, int64_t ids[2],
                       struct error *err)
 {
@@ -292,13 +295,41 @@ static int next_other(struct store *store, const char *sql, int64_t lot_id, int6
     return db_end(&q, 0);
 }
 
+static int each_other(struct store *store, const char *sql, int64_t lot_id,
+                      int (*each)(struct store *store, const int64_t ids[2], struct error *err),
+                      struct error *err)
+{
+    int64_t ids[2] = {0, 0};
+    int rc = next_other(store, sql, lot_id, ids, err);
+    while (!rc && ids[0]) {
+        rc = each(store, ids, err);
+        if (!rc)
+            rc = next_other(store, sql, lot_id, ids, err);
+    }
+    return rc;
+}
+
+static int own_uncounted(struct store *store, const int64_t ids[2], struct error *err)
+{
+    return own(store, ids[0], ids[1], err);
+}
+
 /* Those that may be about it are counted, unlike those that are. */
-static int own_again(struct store *store, const int64_t ids[2], struct error *err)
+static int own_counted(struct store *store, const int64_t ids[2], struct error *err)
 {
     int rc = pattern_count_complaint(store, ids[0], PATTERN_OUT, err);
     if (!rc)
         rc = own(store, ids[0], ids[1], err);
     return rc ? rc : pattern_count_complaint(store, ids[0], PATTERN_IN, err);
+}
+
+/* A case that all complaints have left. */
+static int own_left(struct store *store, const int64_t ids[2], struct error *err)
+{
+    static const char SQL[] = "UPDATE complaint_case SET plant = (SELECT l.plant FROM lot l WHERE"
+                              " l.id = complaint_case.lot_id) WHERE id = ?1";
+    int rc = db_run(store, SQL, DB(DB_INT(ids[1])), err);
+    return rc ? rc : pattern_name_causes(store, ids[1], err);
 }
 
 int move_lot_plant(struct store *store, int64_t lot_id, struct error *err)
@@ -310,20 +341,12 @@ int move_lot_plant(struct store *store, int64_t lot_id, struct error *err)
     static const char MAY_BE[] =
         "SELECT c.id, c.case_id FROM complaint_lot v JOIN complaint c ON"
         " c.id = v.complaint_id WHERE v.lot_id = ?1 AND c.lot_id IS NULL" OTHER;
-    static const char LEFT[] = "UPDATE complaint_case SET plant = (SELECT plant FROM lot WHERE id ="
-                               " ?1) WHERE lot_id = ?1 AND complaints = 0";
-    int64_t ids[2] = {0, 0};
-    int rc = 0;
-    do {
-        rc = next_other(store, OF_LOT, lot_id, ids, err);
-        if (!rc && ids[0])
-            rc = own(store, ids[0], ids[1], err);
-    } while (!rc && ids[0]);
-    do {
-        if (!rc)
-            rc = next_other(store, MAY_BE, lot_id, ids, err);
-        if (!rc && ids[0])
-            rc = own_again(store, ids, err);
-    } while (!rc && ids[0]);
-    return rc ? rc : db_run(store, LEFT, DB(DB_INT(lot_id)), err);
+    static const char LEFT[] =
+        "SELECT k.id, k.id FROM complaint_case k WHERE k.lot_id = ?1 AND k.id > ?2 AND"
+        " k.complaints = 0 AND k.plant <> (SELECT l.plant FROM lot l WHERE l.id = ?1)"
+        " ORDER BY k.id LIMIT 1";
+    int rc = each_other(store, OF_LOT, lot_id, own_uncounted, err);
+    if (!rc)
+        rc = each_other(store, MAY_BE, lot_id, own_counted, err);
+    return rc ? rc : each_other(store, LEFT, lot_id, own_left, err);
 }

@@ -140,6 +140,8 @@ int pattern_count_case(struct store *store, int64_t case_id, enum pattern_way wa
 /* What its newest ranking or its verdict shares a case's complaints out among. */
 int pattern_count_causes(struct store *store, int64_t case_id, enum pattern_way way,
                          struct error *err);
+/* Those are series of its plant from here on: before its complaints are counted there. */
+int pattern_name_causes(struct store *store, int64_t case_id, struct error *err);
 /* Keeps how good the ranking was that the case's standing verdict met; nothing if it met none. */
 int pattern_verdict_given(struct store *store, int64_t case_id, struct error *err);
 /* Counts everything again. */

@@ -238,12 +238,22 @@ int pattern_count_case(struct store *store, int64_t case_id, enum pattern_way wa
         "WHERE "                                                                                   \
         "v.reopened_ms IS NULL AND " of_verdict " ON CONFLICT DO NOTHING"
 
+/* With the sign that run_all() brings. */
+#define OF_CASE "c.id = ?1 AND ?2 > 0"
+
+int pattern_name_causes(struct store *store, int64_t case_id, struct error *err)
+{
+    assert(store_writing(store));
+    static const char *const ALL[] = {CAUSES(OF_CASE, OF_CASE), NULL};
+    return run_all(store, ALL, case_id, PATTERN_IN, err);
+}
+
 int pattern_count_causes(struct store *store, int64_t case_id, enum pattern_way way,
                          struct error *err)
 {
     assert(store_writing(store));
     static const char *const ALL[] = {
-        CAUSES("c.id = ?1 AND ?2 > 0", "c.id = ?1 AND ?2 > 0"),
+        CAUSES(OF_CASE, OF_CASE),
         "INSERT INTO pattern_received SELECT p.received_week, h.series_id, ?2 * sum(h.n * p.n)" //
         SHARES " GROUP BY 1, 2" ADD_RECEIVED,
         "INSERT INTO pattern_made SELECT h.series_id, p.made_week, p.received_week,"

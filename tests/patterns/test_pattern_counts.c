@@ -317,6 +317,27 @@ static void every_cut_is_counted(void **state)
     }
 }
 
+/* What a plant's cases are shared out among is a series of that plant: a lot that becomes another
+ * plant's takes its own along, whether or not anything else was ever counted there. */
+static void causes_go_with_a_lot_to_its_plant(void **state)
+{
+    struct plant *p = *state;
+    const int64_t packed = plant_time("2026-11-10T05:00:00-05:00"),
+                  at = plant_time("2026-11-18T09:00:00-05:00");
+    const struct plant_lot lot = {"1", "A", 1, packed, 1000}, other = {"1", "B", 1, packed, 1000};
+    plant_put_lot_at(p, ++p->serial, "Larkfen", lot);
+    struct complaint_placed c = plant_complaint(p, p->serial, "mold", at, "R1");
+    plant_rank(p, c.case_id, "packed-hot", 0.7, "contamination-slicer", 0.3);
+    plant_put_lot_at(p, p->serial, "Quarrhill", lot);
+    plant_check(p);
+    assert_int_equal(received(p, "2026-W47", "cause", "packed-hot", "mold"), 700000);
+    plant_put_lot_at(p, ++p->serial, "Quarrhill", other);
+    c = plant_complaint(p, p->serial, "mold", at, "R1");
+    plant_rank(p, c.case_id, "packed-hot", 0.6, "contamination-slicer", 0.4);
+    plant_check(p);
+    assert_int_equal(received(p, "2026-W47", "cause", "packed-hot", "mold"), 1300000);
+}
+
 /* Anything that can happen, in an order a seed decides; then counted again from scratch. */
 static void random_histories_count_right(void **state)
 {
@@ -362,8 +383,10 @@ static void random_histories_count_right(void **state)
             verdict_reopen(p->store, cases[pick], "", "qa", at, NULL);
         } else if (lot) {
             const char *const lines[] = {"0", "1", "2"};
-            plant_put_lot(p, lot,
-                          (struct plant_lot){lines[step % 3], "A", 1, at - 3 * WHEN_DAY_MS, 400});
+            const char *const plants[] = {"", "Larkfen", "Quarrhill"};
+            plant_put_lot_at(
+                p, lot, plants[step % 7 % 3],
+                (struct plant_lot){lines[step % 3], "A", 1, at - 3 * WHEN_DAY_MS, 400});
         }
         if (step % 100 == 99)
             plant_check(p);
@@ -417,6 +440,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(a_verdict_keeps_how_good_the_ranking_was, setup, teardown),
         cmocka_unit_test_setup_teardown(a_file_of_other_cuts_is_counted_again, setup, teardown),
         cmocka_unit_test_setup_teardown(every_cut_is_counted, setup, teardown),
+        cmocka_unit_test_setup_teardown(causes_go_with_a_lot_to_its_plant, setup, teardown),
         cmocka_unit_test_setup_teardown(random_histories_count_right, setup, teardown),
         cmocka_unit_test_setup_teardown(the_checker_finds_a_wrong_count, setup, teardown),
     };
