@@ -4,7 +4,7 @@
  * Several daemons may have one database. Advisory locks, which the server lets go of with the
  * session that has them, hold them together: that of being there, which all of a daemon's sessions
  * share, and which whoever makes or converts the schema has alone (a daemon of an older version had
- * it alone as long as it ran); that of the one transaction that writes (server_begin()); and
+ * it alone as long as it ran); that of the one transaction that writes (SERVER_BEGIN); and
  * claims, of what one daemon is at (claim.h). */
 #ifndef ODDLOAF_STORE_SERVER_H
 #define ODDLOAF_STORE_SERVER_H
@@ -25,7 +25,6 @@ struct server {
     char *address;
     enum server_use use;
     bool began;          /* a transaction, whatever became of it */
-    bool ready;          /* its session is set up */
     unsigned generation; /* counts connections: what was prepared on another is gone */
     unsigned named;      /* statements of this connection */
     int64_t tried_ms;    /* monotonic, of the last try to connect that failed; 0: it did not */
