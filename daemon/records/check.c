@@ -127,6 +127,23 @@ static void refuse_row(struct check *c, const char *name, struct check_value *va
         "%s", reason);
 }
 
+/* A code is one lot's: rows of another plant would take it, with its cases and its hold. */
+static void check_whose(struct check *c, struct check_value *values)
+{
+    const struct record_cell *plant = cell(c, "plant");
+    char has[LENGTH_CODE + 1] = "", why[320];
+    if (plant->form != RECORD_TEXT || !*plant->text || c->code)
+        return;
+    c->code = c->source->plant(c->source->arg, cell(c, "lot")->text, has, sizeof has, c->err);
+    if (c->code || !*has || strcmp(has, plant->text) == 0)
+        return;
+    snprintf(why, sizeof why,
+             "a lot of this code is plant %s's: codes differ between plants, by a letter of the "
+             "plant's; if that was a mistake, load the lot without a plant first",
+             has);
+    refuse_row(c, "plant", values, why);
+}
+
 static void check_lot(struct check *c, struct check_value *values)
 {
     int64_t made_from = cell(c, "made_from")->integer, made_to = cell(c, "made_to")->integer;
@@ -146,6 +163,8 @@ static void check_lot(struct check *c, struct check_value *values)
         (struct record_cell){.form = RECORD_TEXT, .text = room, .length = (uint32_t)strlen(room)};
     if (*room == '\0')
         refuse_row(c, "lot", values, "has no letter or digit");
+    else
+        check_whose(c, values);
 }
 
 static void check_target(struct check *c, struct check_value *values)

@@ -138,6 +138,12 @@ static int find_lot(void *arg, const char *lot, struct refs_lot *ret, struct err
     return rc;
 }
 
+static int find_plant(void *arg, const char *lot, char *ret_plant, size_t size, struct error *err)
+{
+    const struct finding *f = arg;
+    return record_find_plant(f->store, lot, ret_plant, size, err);
+}
+
 static int find_product(void *arg, const char *product, int64_t *ret_id, struct error *err)
 {
     const struct finding *f = arg;
@@ -151,7 +157,7 @@ int load_feed(struct load *load, struct store *read_store, const char *bytes, si
               struct error *err)
 {
     struct finding finding = {read_store, load->trial};
-    struct refs_source refs = {find_lot, find_product, &finding};
+    struct refs_source refs = {find_lot, find_product, &finding, find_plant};
     return import_feed(load->import, &refs, bytes, length, err);
 }
 
@@ -306,7 +312,7 @@ int load_finish(struct load *load, struct store *read_store, struct writer *writ
 {
     json_t *told = NULL;
     struct finding finding = {read_store, load->trial};
-    struct refs_source refs = {find_lot, find_product, &finding};
+    struct refs_source refs = {find_lot, find_product, &finding, find_plant};
     int rc = import_finish(load->import, &refs, err);
     if (!rc) /* before anything is applied: what cannot be told is not done */
         rc = load_told(load, &told, err);

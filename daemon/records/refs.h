@@ -15,6 +15,8 @@ struct refs_source {
     int (*lot)(void *arg, const char *lot, struct refs_lot *ret, struct error *err);
     int (*product)(void *arg, const char *product, int64_t *ret_id, struct error *err);
     void *arg;
+    /* Whose a lot on record is; "" nobody's that is named, or there is none. */
+    int (*plant)(void *arg, const char *lot, char *ret_plant, size_t size, struct error *err);
 };
 
 struct refs; /* of bounded size */

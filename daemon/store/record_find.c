@@ -1,4 +1,5 @@
 #include "store/record_find.h"
+#include "base/text.h"
 #include "store/db.h"
 #include <assert.h>
 
@@ -10,6 +11,15 @@ int record_find_lot(struct store *store, const char *lot, int64_t *ret_id, int64
     bool found = db_next(&q);
     *ret_id = found ? db_int64(&q, 0) : 0;
     *ret_packed_ms = found ? db_int64(&q, 1) : WHEN_UNKNOWN_MS;
+    return db_end(&q, 0);
+}
+
+int record_find_plant(struct store *store, const char *lot, char *ret_plant, size_t size,
+                      struct error *err)
+{
+    static const char SQL_PLANT[] = "SELECT plant FROM lot WHERE lot = ?1";
+    struct db_query q = db_query(store, SQL_PLANT, DB(DB_TEXT(lot)), err);
+    text_clip(db_next(&q) ? db_text(&q, 0) : "", ret_plant, size);
     return db_end(&q, 0);
 }
 

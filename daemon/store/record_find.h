@@ -12,6 +12,9 @@
 int record_find_lot(struct store *store, const char *lot, int64_t *ret_id, int64_t *ret_packed_ms,
                     struct error *err);
 /* *ret_id 0 if there is no such product. */
+/* "" if it names none, or there is no such lot. */
+int record_find_plant(struct store *store, const char *lot, char *ret_plant, size_t size,
+                      struct error *err);
 int record_find_product(struct store *store, const char *product, int64_t *ret_id,
                         struct error *err);
 

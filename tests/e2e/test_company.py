@@ -2,6 +2,7 @@
 one complaint; a line is its plant's own; a week of one plant is a part of all.   usage: test_company.py BINARIES
 """
 import csv
+import json
 import pathlib
 import subprocess
 import sys
@@ -58,6 +59,18 @@ def check_week(company):
     assert "(mill)" not in page and "(quay)" not in page and "(alder)" in page, page
 
 
+def check_codes(company):
+    """A code is one lot's: the file of another plant does not take it."""
+    lots = (company.made / "lots.csv").read_text().splitlines()
+    clash = "\n".join([lots[0], lots[1].replace(",alder,", ",quay,")]) + "\n"
+    status, answer = company.request("POST", "/v1/records/lots?source=clash.csv", clash.encode(), "text/csv")
+    assert answer["refused_total"] == 1 and "plant alder's" in json.dumps(answer), answer
+    for plant in (",,", ",quay,"):  # what was a mistake is put right in two steps
+        row = "\n".join([lots[0], lots[1].replace(",alder,", plant)]) + "\n"
+        status, answer = company.request("POST", "/v1/records/lots?source=right.csv", row.encode(), "text/csv")
+        assert status == 200 and answer["changed"] == 1, answer
+
+
 def main():
     with Company(pathlib.Path(sys.argv[1])) as company:
         for kind in ("products", "lots", "uses", "readings", "plantlog", "dispatch"):
@@ -67,6 +80,8 @@ def main():
         check_causes(company)
         check_trace(company)
         check_week(company)
+        check_codes(company)
+        company.wait_idle()
         assert not any(company.get("/v1/status/recount")[1]["differences"].values())
 
 

@@ -120,6 +120,13 @@ static int any_lot(void *arg, const char *lot, struct refs_lot *ret, struct erro
     return 0;
 }
 
+static int no_plant(void *arg, const char *lot, char *ret_plant, size_t size, struct error *err)
+{
+    (void)arg, (void)lot, (void)err;
+    snprintf(ret_plant, size, "%s", "");
+    return 0;
+}
+
 static int any_product(void *arg, const char *product, int64_t *ret_id, struct error *err)
 {
     (void)arg;
@@ -131,7 +138,7 @@ static int any_product(void *arg, const char *product, int64_t *ret_id, struct e
 static int import(enum import_format format, const char *bytes, struct text_buffer *told,
                   struct error *err)
 {
-    const struct refs_source refs = {any_lot, any_product, NULL};
+    const struct refs_source refs = {any_lot, any_product, NULL, no_plant};
     char path[64];
     struct import *import = NULL;
     snprintf(path, sizeof path, "/dev/shm/allocations-%d.rows", getpid());

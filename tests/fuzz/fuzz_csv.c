@@ -20,6 +20,13 @@ static int find_lot(void *arg, const char *lot, struct refs_lot *ret, struct err
     return 0;
 }
 
+static int no_plant(void *arg, const char *lot, char *ret_plant, size_t size, struct error *err)
+{
+    (void)arg, (void)lot, (void)err;
+    snprintf(ret_plant, size, "%s", "");
+    return 0;
+}
+
 static int find_product(void *arg, const char *product, int64_t *ret_id, struct error *err)
 {
     struct refs_lot found;
@@ -62,7 +69,7 @@ static struct outcome run(const struct catalogue *catalogue, uint8_t choice, con
                           size_t length, size_t cut)
 {
     struct outcome o = {0};
-    struct refs_source refs = {find_lot, find_product, NULL};
+    struct refs_source refs = {find_lot, find_product, NULL, no_plant};
     char path[64];
     struct import *import;
     snprintf(path, sizeof path, "/dev/shm/fuzz-csv-%d.rows", getpid());
