@@ -78,7 +78,7 @@ def taken_in_order(plant):
     text = report("done", "batches 21-11.csv")
     assert "lots: 3 rows read, 3 new" in text and "uses: 2 rows read" in text, text
     assert "36 rows read, 36 new" in report("done", "readings.csv")
-    wait(lambda: plant.get("/v1/status")[1]["inbox"]["done"] == 5)
+    wait(lambda: (plant.get("/v1/status")[1]["inbox"] or {}).get("done") == 5)  # null before its first round
     status = plant.get("/v1/status")[1]["inbox"]
     assert (status["waiting"], status["done"], status["refused"], status["fault"]) == (0, 5, 0, None), status
     wait(lambda: len(mails()) == 5)
