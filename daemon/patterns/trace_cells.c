@@ -1,5 +1,6 @@
 #include "patterns/trace_cells.h"
 #include "base/text.h"
+#include "patterns/trace_leans.h"
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -83,12 +84,37 @@ static bool may_be_from(const struct trace_sent *cell, const struct trace_sent *
     return !report || !report->route || cell->route == report->route;
 }
 
+/* What went of a lot by the route of a cell. */
+static double units_by(const struct trace_cells *c, const struct trace_sent *cell)
+{
+    double units = 0;
+    for (size_t k = c->first[cell->lot]; k < c->first[cell->lot + 1]; k++)
+        units += c->cell[k].route == cell->route ? c->cell[k].units : 0;
+    return units;
+}
+
+/* Of a store whose route is only likely: what went by each route is in what is likely of it. */
+static double leaning_share(const struct trace_cells *c, const double *now,
+                            const struct trace_sent *report, size_t level)
+{
+    double in = 0, all = 0;
+    for (size_t k = c->first[report->lot]; k < c->first[report->lot + 1]; k++) {
+        double lean = trace_leans_of(c->t, report->store, c->cell[k].route);
+        double part = lean > 0 ? lean * now[k] / units_by(c, &c->cell[k]) : 0;
+        all += part;
+        in += part * trace_cells_in(c, &c->cell[k], level, true);
+    }
+    return all > 0 ? in / all : trace_cells_share(c, now, report->lot, NULL, level);
+}
+
 double trace_cells_share(const struct trace_cells *c, const double *now, size_t lot,
                          const struct trace_sent *report, size_t level)
 {
     double in = 0, all = 0;
     if (report && report->store && c->t->levels[level].only_named)
         return report->store == level + 1;
+    if (report && report->store && !report->route && c->t->levels[report->store - 1].lean_count)
+        return leaning_share(c, now, report, level);
     for (size_t k = c->first[lot]; k < c->first[lot + 1]; k++) {
         if (!may_be_from(&c->cell[k], report))
             continue;

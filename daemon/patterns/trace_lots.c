@@ -24,6 +24,7 @@ void trace_lots_free(struct trace_lots *t)
         free(t->levels[i].level);
         free(t->levels[i].plant);
         free(t->levels[i].lots);
+        free(t->levels[i].leans);
     }
     free(t->levels);
     free(t->sent.rows);

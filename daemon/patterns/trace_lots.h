@@ -18,6 +18,12 @@ struct trace_lot {
     bool failed, excluded; /* excluded: neither failed nor a fair comparison; false when read */
 };
 
+/* How likely a store is on a route, level + 1. */
+struct trace_lean {
+    size_t route;
+    double share;
+};
+
 struct trace_level {
     char *factor, *level; /* "film" "PF-1204" */
     char *plant;  /* of what is a plant's own (line, line-hour, shift, mix, route): whose, "" not
@@ -31,6 +37,8 @@ struct trace_level {
     bool only_named;
     int named, named_own;
     double told;
+    struct trace_lean *leans; /* NULL: nothing is known */
+    size_t lean_count;
 };
 
 /* Where lots went, and what callers name of it: levels + 1, 0 not known. By lot. */

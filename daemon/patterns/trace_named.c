@@ -1,5 +1,6 @@
 #include "patterns/trace_named.h"
 #include "base/text.h"
+#include "patterns/trace_leans.h"
 #include "rules/vocabulary.h"
 #include "store/evidence.h"
 #include <stdlib.h>
@@ -10,6 +11,7 @@ enum { NAMED_LEAST = 2, STORES_MOST = 64 };
 
 struct naming {
     struct trace_lots *t;
+    struct trace_leans *leans;
     bool *blind; /* by lot: to which stores it went is not known */
     int64_t until_ms;
     bool own; /* of the symptom asked of */
@@ -45,6 +47,7 @@ static int add_name(void *arg, const struct evidence_report *row)
     level->named += !n->own;
     level->named_own += n->own;
     n->all += !n->own;
+    trace_leans_name(n->leans, (size_t)(level - n->t->levels) + 1, n->at);
     return 0;
 }
 
@@ -86,8 +89,10 @@ static void set_level(const struct naming *n, struct trace_level *level, bool lo
 int trace_named_read(struct trace_lots *t, struct store *store, const struct trace_asked *asked,
                      struct error *err)
 {
-    struct naming n = {
-        .t = t, .blind = xcalloc(t->count + 1, sizeof *n.blind), .until_ms = asked->until_ms};
+    struct naming n = {.t = t,
+                       .leans = trace_leans_new(t),
+                       .blind = xcalloc(t->count + 1, sizeof *n.blind),
+                       .until_ms = asked->until_ms};
     for (size_t i = 0; i < t->level_count; i++)
         t->levels[i].named = t->levels[i].named_own = 0;
     int rc = find_blind(&n) ? read_names(&n, store, asked, err) : 0;
@@ -96,6 +101,8 @@ int trace_named_read(struct trace_lots *t, struct store *store, const struct tra
         if (t->levels[i].only_named)
             set_level(&n, &t->levels[i], t->levels[i].named_own >= least);
     }
+    trace_leans_set(n.leans);
+    trace_leans_free(n.leans);
     free(n.blind);
     return rc;
 }

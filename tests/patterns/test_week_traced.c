@@ -73,6 +73,57 @@ static void a_lot_of_film_leads_though_no_level_has_a_past(void **state)
     assert_int_equal(led, 2);
 }
 
+enum { ROUTES = 5, STORES = 4, BAD_ROUTE = 2, SENT = 12 };
+
+static void complain_at(struct plant *p, int64_t lot, int64_t at_ms, int route, int store)
+{
+    plant_complaint(p, lot, "mold", at_ms, NULL);
+    plant_exec(p, "UPDATE complaint SET store = 'S%d%d' WHERE id = (SELECT max(id) FROM complaint)",
+               route, store);
+}
+
+/* A plant that writes by which routes a lot went, two of five, and no store; callers name stores
+ * and no route. From the third week on one route's stores get warm bread. */
+static struct plant *deliver(uint64_t seed)
+{
+    struct plant *p = plant_new("America/New_York");
+    int64_t from_ms = plant_time("2026-10-19T00:00:00-04:00");
+    struct dice dice = {seed};
+    for (int k = 0; k < DAYS * SENT; k++) {
+        int64_t at = from_ms + k / SENT * WHEN_DAY_MS + k % SENT * WHEN_HOUR_MS;
+        int64_t lot = plant_lot(p, "1", 1, "A", at, 3000);
+        int first = (int)(ROUTES * dice_unit(&dice));
+        int route[2] = {first, (first + 1 + (int)((ROUTES - 1) * dice_unit(&dice))) % ROUTES};
+        for (int i = 0; i < 2; i++) {
+            bool bad = route[i] == BAD_ROUTE && k / SENT >= 14;
+            plant_exec(p,
+                       "INSERT INTO dispatch(lot_id, route, store, at_ms, units) VALUES"
+                       "(%d, 'R%d', '', %lld, 1500)",
+                       (int)lot, route[i], (long long)at);
+            if (dice_unit(&dice) < (bad ? 0.45 : 0.05))
+                complain_at(p, lot, at + 5 * WHEN_DAY_MS, route[i],
+                            (int)(STORES * dice_unit(&dice)));
+        }
+    }
+    return p;
+}
+
+static void a_route_leads_though_callers_name_its_stores_and_dispatch_does_not(void **state)
+{
+    (void)state;
+    int led = 0;
+    for (uint64_t seed = 1; seed <= 3; seed++) {
+        struct plant *p = deliver(seed);
+        json_t *r = report(p, "2026-W46", "2026-11-16T08:00:00-05:00");
+        const json_t *story = json_array_get(json_object_get(r, "stories"), 0);
+        const json_t *by = json_object_get(story, "led_by");
+        led += strcmp(word(by, "factor"), "route") == 0 && strcmp(word(by, "level"), "R2") == 0;
+        json_decref(r);
+        plant_free(p);
+    }
+    assert_true(led == 3);
+}
+
 static struct week_shared *shared_of(const int64_t *lots, size_t count)
 {
     struct week_shared *shared = xcalloc(1, sizeof *shared);
@@ -209,6 +260,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(in_code_is_of_the_day_that_asks),
         cmocka_unit_test(a_lot_of_film_leads_though_no_level_has_a_past),
+        cmocka_unit_test(a_route_leads_though_callers_name_its_stores_and_dispatch_does_not),
         cmocka_unit_test(another_trouble_is_another_story_though_cases_are_ranked),
         cmocka_unit_test(without_a_trouble_nothing_is_told),
         cmocka_unit_test(what_is_not_in_yet_speaks_against_no_older_lot),
