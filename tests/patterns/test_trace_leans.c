@@ -28,7 +28,7 @@ static struct trace_lots *send(void)
 
 static size_t level(struct trace_lots *t, const char *factor, const char *name)
 {
-    return (size_t)(trace_lots_level(t, factor, name) - t->levels) + 1;
+    return (size_t)(trace_lots_level(t, factor, name, "") - t->levels) + 1;
 }
 
 static void name(struct trace_lots *t, const size_t *lots, size_t count)
