@@ -94,7 +94,7 @@ struct trace_packed {
     const char *plant; /* NULL or "": of all */
 };
 /* Everything about the lots packed then: lines, products, shifts, materials, routes … */
-int trace_lots_read(struct store *store, const struct tz *tz, const struct trace_packed *packed,
+int trace_lots_read(struct store *store, const struct tz *tz, const struct trace_packed *of,
                     struct trace_lots **ret, struct error *err);
 /* Complaints of the symptom are counted on them, in place of what was counted before: after
  * trace_named_read(). `packed` is what they were read of. */

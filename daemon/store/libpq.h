@@ -46,7 +46,7 @@
     X(unescapeBytea)
 
 struct libpq {
-#define LIBPQ_MEMBER(name) __typeof__(PQ##name) *name;
+#define LIBPQ_MEMBER(name) __typeof__(PQ##name) *name; // NOLINT(bugprone-macro-parentheses)
     LIBPQ_FUNCTIONS(LIBPQ_MEMBER)
 #undef LIBPQ_MEMBER
 };
