@@ -95,12 +95,9 @@ bool delivery_has_begun(const struct delivery *d)
     return d->begun;
 }
 
-void delivery_polls(const struct delivery *d, struct pollfd ends[PROGRAM_ENDS])
+struct pollfd delivery_poll(const struct delivery *d)
 {
-    for (int i = 0; i < PROGRAM_ENDS; i++)
-        ends[i] = (struct pollfd){.fd = -1};
-    if (d->program)
-        program_polls(d->program, ends);
+    return d->program ? program_poll(d->program) : (struct pollfd){.fd = -1};
 }
 
 bool delivery_attend(struct delivery *d)

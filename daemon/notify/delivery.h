@@ -14,7 +14,8 @@ struct delivery *delivery_new(struct outbox_delivery *row);
 /* Takes `sheet`, a page to attach (NULL: none). One that could not be started has ended. */
 void delivery_begin(struct delivery *delivery, const struct mail_settings *settings, char *sheet);
 bool delivery_has_begun(const struct delivery *delivery);
-void delivery_polls(const struct delivery *delivery, struct pollfd ends[PROGRAM_ENDS]);
+/* Its fd is -1 while nothing runs. */
+struct pollfd delivery_poll(const struct delivery *delivery);
 /* True once it has ended, which none has that has not begun. */
 bool delivery_attend(struct delivery *delivery);
 const struct outbox_delivery *delivery_row(const struct delivery *delivery);

@@ -614,16 +614,13 @@ static void look(struct mailer *m)
 
 static void wait_for_news(struct mailer *m)
 {
-    struct pollfd ends[1 + PLACES * PROGRAM_ENDS] = {{m->woken, POLLIN, 0}};
+    struct pollfd ends[1 + PLACES] = {{m->woken, POLLIN, 0}};
     nfds_t count = 1;
     uint64_t times;
     for (int i = 0; i < PLACES; i++) {
-        if (!m->place[i])
-            continue;
-        delivery_polls(m->place[i], &ends[count]);
-        count += PROGRAM_ENDS;
+        if (m->place[i])
+            ends[count++] = delivery_poll(m->place[i]);
     }
-    assert(count <= 1 + PLACES * PROGRAM_ENDS);
     poll(ends, count, count > 1 ? PROGRAM_SLICE_MS : LOOK_MS);
     if (ends[0].revents && read(m->woken, &times, sizeof times) > 0)
         m->look_ms = 0;

@@ -1,6 +1,7 @@
 #include "notify/program.h"
 #include "base/text.h"
 #include "base/when.h"
+#include "base/write_all.h"
 #include <assert.h>
 #include <errno.h>
 #include <fcntl.h>
@@ -9,6 +10,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/mman.h>
 #include <sys/wait.h>
 #include <sysexits.h>
 #include <unistd.h>
@@ -21,11 +23,9 @@ struct program {
     int64_t until_ms;         /* monotonic: its time is up, or (killed) we wait no longer for it */
     int timeout_s;
     bool killed;
-    int input, said; /* our ends; -1 once closed */
+    int said; /* our end; -1 once closed */
     char text[SAID_MOST + 1];
     size_t text_length;
-    const char *at; /* what is still to be fed */
-    size_t left;
     struct program_result result;
 };
 
@@ -63,42 +63,34 @@ static int spawn_with(char *const argv[], int child_input, int child_said, pid_t
     return failed;
 }
 
-static int start(struct program *p, char *const argv[])
+/* All of it stands there before the program begins: through a pipe, one whose feeder is killed
+ * takes half a mail for the whole one and sends it. */
+static int hold_input(const char *input, size_t length, int *ret)
 {
-    int in[2], out[2];
-    if (pipe2(in, O_CLOEXEC))
+    int fd = memfd_create("input", MFD_CLOEXEC);
+    if (fd < 0)
         return errno;
-    if (pipe2(out, O_CLOEXEC)) {
+    if (write_all(fd, input, length) || lseek(fd, 0, SEEK_SET) < 0) {
         int failed = errno;
-        close(in[0]);
-        close(in[1]);
+        close(fd);
         return failed;
     }
-    int failed = spawn_with(argv, in[0], out[1], &p->pid);
-    close(in[0]);
-    close(out[1]);
-    p->input = in[1];
-    p->said = out[0];
-    fcntl(p->input, F_SETFL, O_NONBLOCK);
-    fcntl(p->said, F_SETFL, O_NONBLOCK);
-    if (failed) {
-        close_end(&p->input);
-        close_end(&p->said);
-    }
-    return failed;
+    *ret = fd;
+    return 0;
 }
 
-static void feed(struct program *p)
+static int start(struct program *p, char *const argv[], int input)
 {
-    assert(p->input >= 0 && p->at);
-    ssize_t wrote = write(p->input, p->at, p->left);
-    if (wrote > 0) {
-        p->at += wrote;
-        p->left -= (size_t)wrote;
-    }
-    /* a program that stops reading says by its exit code whether it took the message */
-    if (p->left == 0 || (wrote < 0 && errno != EAGAIN && errno != EINTR))
-        close_end(&p->input);
+    int out[2];
+    if (pipe2(out, O_CLOEXEC))
+        return errno;
+    int failed = spawn_with(argv, input, out[1], &p->pid);
+    close(out[1]);
+    p->said = out[0];
+    fcntl(p->said, F_SETFL, O_NONBLOCK);
+    if (failed)
+        close_end(&p->said);
+    return failed;
 }
 
 static void listen_to(struct program *p)
@@ -161,7 +153,6 @@ static void judge(struct program *p, int status)
 static void end(struct program *p)
 {
     p->pid = 0;
-    close_end(&p->input);
     close_end(&p->said);
 }
 
@@ -185,14 +176,15 @@ struct program *program_start(char *const argv[], const char *input, size_t leng
 {
     assert(argv && argv[0] && timeout_s > 0);
     struct program *p = xcalloc(1, sizeof *p);
-    *p = (struct program){.input = -1,
-                          .said = -1,
-                          .at = input,
-                          .left = length,
+    *p = (struct program){.said = -1,
                           .timeout_s = timeout_s,
                           .until_ms = clock_monotonic_ms() + timeout_s * INT64_C(1000)};
     text_clip(argv[0], p->name, sizeof p->name);
-    int failed = start(p, argv);
+    int fd = -1;
+    int failed = hold_input(input, length, &fd);
+    if (!failed)
+        failed = start(p, argv, fd);
+    close_end(&fd);
     if (failed) {
         p->pid = 0;
         p->result.try_again = true; /* it may be installed, or memory free, in a minute */
@@ -202,10 +194,9 @@ struct program *program_start(char *const argv[], const char *input, size_t leng
     return p;
 }
 
-void program_polls(const struct program *p, struct pollfd ends[PROGRAM_ENDS])
+struct pollfd program_poll(const struct program *p)
 {
-    ends[0] = (struct pollfd){p->input, POLLOUT, 0};
-    ends[1] = (struct pollfd){p->said, POLLIN, 0};
+    return (struct pollfd){p->said, POLLIN, 0};
 }
 
 bool program_attend(struct program *p)
@@ -213,8 +204,6 @@ bool program_attend(struct program *p)
     int status = 0;
     if (!p->pid)
         return true;
-    if (p->input >= 0)
-        feed(p);
     bool ended = waitpid(p->pid, &status, WNOHANG) == p->pid;
     if (p->said >= 0)
         listen_to(p); /* after the wait: what it said last is there by now */

@@ -8,7 +8,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-enum { PROGRAM_ENDS = 2, PROGRAM_SLICE_MS = 50 };
+enum { PROGRAM_SLICE_MS = 50 };
 
 struct program_result {
     bool done;      /* exit code 0 */
@@ -18,14 +18,14 @@ struct program_result {
 
 struct program;
 
-/* argv[0] is the absolute path, argv ends in NULL. The program gets `input` (borrowed until it has
- * ended) on standard input, an empty environment but PATH and LANG, no other descriptors, its own
- * process group; past the limit the whole group is killed. Never NULL: one that could not be
- * started has ended. */
+/* argv[0] is the absolute path, argv ends in NULL. The program gets `input` on standard input, an
+ * empty environment but PATH and LANG, no other descriptors, its own process group; past the limit
+ * the whole group is killed. What it reads is whole even if we are killed meanwhile. Never NULL:
+ * one that could not be started has ended. */
 struct program *program_start(char *const argv[], const char *input, size_t length, int timeout_s);
-/* What to poll for. A program may end without either: attend it every PROGRAM_SLICE_MS. */
-void program_polls(const struct program *program, struct pollfd ends[PROGRAM_ENDS]);
-/* Feeds and listens as far as that goes at once. True once it has ended. */
+/* What to poll for. A program may end without it: attend it every PROGRAM_SLICE_MS. */
+struct pollfd program_poll(const struct program *program);
+/* Listens as far as that goes at once. True once it has ended. */
 bool program_attend(struct program *program);
 /* Of one that has ended. */
 const struct program_result *program_result(const struct program *program);

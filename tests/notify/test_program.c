@@ -7,15 +7,15 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/wait.h>
 #include <unistd.h>
 
 static struct program_result run_program(char *const argv[], const char *input, int timeout_s)
 {
     struct program *p = program_start(argv, input, strlen(input), timeout_s);
     while (!program_attend(p)) {
-        struct pollfd ends[PROGRAM_ENDS];
-        program_polls(p, ends);
-        poll(ends, PROGRAM_ENDS, PROGRAM_SLICE_MS);
+        struct pollfd said = program_poll(p);
+        poll(&said, 1, PROGRAM_SLICE_MS);
     }
     struct program_result result = *program_result(p);
     program_free(p);
@@ -166,6 +166,36 @@ static void an_input_nobody_reads_is_no_error(void **state)
     assert_true(r.done);
 }
 
+/* Killed before the program has read a word: half a mail is never taken for the whole. */
+static void one_whose_starter_is_killed_reads_it_whole(void **state)
+{
+    enum { SIZE = 1 << 20, TENTHS = 600 };
+    char folder[] = "/tmp/oddloaf-program-XXXXXX", script[256], file[64], found[32] = "";
+    (void)state;
+    assert_non_null(mkdtemp(folder));
+    snprintf(file, sizeof file, "%s/count", folder);
+    snprintf(script, sizeof script, "sleep 0.3; wc -c >%s/part && mv %s/part %s", folder, folder,
+             file);
+    char *const argv[] = {(char *)"/bin/sh", (char *)"-c", script, NULL};
+    char *input = calloc(1, SIZE);
+    pid_t starter = fork();
+    if (starter == 0) {
+        program_start(argv, input, SIZE, 60);
+        kill(getpid(), SIGKILL);
+    }
+    free(input);
+    waitpid(starter, NULL, 0);
+    for (int i = 0; access(file, R_OK) && i < TENTHS; i++)
+        poll(NULL, 0, 100);
+    FILE *f = fopen(file, "r");
+    assert_non_null(f);
+    assert_non_null(fgets(found, sizeof found, f));
+    fclose(f);
+    unlink(file);
+    rmdir(folder);
+    assert_string_equal(found, "1048576\n");
+}
+
 static int ignore_pipe(void **state)
 {
     (void)state;
@@ -187,6 +217,7 @@ int main(void)
         cmocka_unit_test(many_run_beside_each_other),
         cmocka_unit_test(no_descriptor_of_ours_is_handed_down),
         cmocka_unit_test(an_input_nobody_reads_is_no_error),
+        cmocka_unit_test(one_whose_starter_is_killed_reads_it_whole),
     };
     return cmocka_run_group_tests(tests, ignore_pipe, NULL);
 }
