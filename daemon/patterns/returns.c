@@ -205,7 +205,7 @@ int returns_report(struct store *store, const struct tz *tz, const struct return
     int rc = returns_received(store, span, count_return, &t, err);
     t.any = t.returns > 0;
     if (!rc && !t.any)
-        rc = returns_any(store, &t.any, err);
+        rc = returns_any(store, t.plant, &t.any, err);
     if (!rc)
         rc = returns_dispatched(store, span, count_sent, &t, err);
     if (!rc)

@@ -23,8 +23,8 @@ static int look(void *arg, const char *plant)
 int plant_asked(const struct request *rq, struct store *store, const char **ret, struct error *err)
 {
     struct looking l = {.plant = request_query(rq, "plant")};
-    *ret = l.plant;
-    if (!l.plant)
+    *ret = rq->sees_all ? l.plant : rq->seen.plant[0]; /* serve/plants.h saw to it */
+    if (!rq->sees_all || !l.plant)
         return 0;
     int rc = lot_find_plants(store, look, &l, err);
     if (!rc && !l.found) {

@@ -32,12 +32,14 @@ static void add_names(void *arg, const char *name)
 static int deny_plant(const struct request *rq, const struct setup *setup, const char *plant,
                       struct error *err)
 {
+    const char *why =
+        *plant ? "is no plant that is named here" : "is missing: this is of one plant";
     struct text_buffer names = {0};
     for (int i = 0; rq->sees_all && i < config_plant_count(setup->config); i++)
         add_names(&names, config_plant_name(setup->config, i));
     for (int i = 0; i < rq->seen.count; i++)
         add_names(&names, rq->seen.plant[i]);
-    error_set(err, ERROR_INVALID, "is no plant that is named here");
+    error_set(err, ERROR_INVALID, "%s", why);
     error_field(err, "plant", plant);
     error_hint(err, "%s%.180s", names.length ? "one of: " : "the settings name none",
                names.length ? names.data : "");
@@ -45,12 +47,10 @@ static int deny_plant(const struct request *rq, const struct setup *setup, const
     return ERROR_INVALID;
 }
 
-/* A list of one plant. */
-static int narrow(struct request *rq, const struct setup *setup, struct error *err)
+/* To one plant. */
+static int narrow(struct request *rq, const struct setup *setup, const char *plant,
+                  struct error *err)
 {
-    const char *plant = request_query(rq, "plant");
-    if (!plant)
-        return 0;
     int at = config_plant_named(setup->config, plant);
     bool seen = at >= 0 && rq->sees_all;
     for (int i = 0; i < rq->seen.count; i++)
@@ -61,6 +61,18 @@ static int narrow(struct request *rq, const struct setup *setup, struct error *e
     rq->sees_all = false;
     rq->seen = (struct seen_plants){1, {config_plant_name(setup->config, at)}, rq->user};
     return 0;
+}
+
+static int narrow_as_asked(struct request *rq, const struct setup *setup, enum route_about about,
+                           struct error *err)
+{
+    /* plants on record need not be in the settings: serve/plant_asked.h */
+    if (about != ROUTE_LIST && (about != ROUTE_PLANT || rq->sees_all))
+        return 0;
+    const char *plant = request_query(rq, "plant");
+    if (!plant && (about == ROUTE_LIST || rq->seen.count == 1))
+        return 0;
+    return narrow(rq, setup, plant ? plant : "", err);
 }
 
 /* A plant in which the route may be asked is seen, and a role that is had in all of them is had. */
@@ -99,7 +111,7 @@ int plants_enter(struct request *rq, const struct setup *setup, const struct rou
 {
     char uuid[UUID_TEXT];
     int64_t id;
-    int narrowed = route->about == ROUTE_LIST ? narrow(rq, setup, err) : 0;
+    int narrowed = narrow_as_asked(rq, setup, route->about, err);
     if (narrowed || rq->sees_all)
         return narrowed;
     seen_set(store, &rq->seen);

@@ -11,7 +11,8 @@
  * is asked for. */
 int plants_admit(struct request *rq, const struct setup *setup, const struct route *route,
                  struct error *err);
-/* After the parameters were checked: a list's "plant" is one that is seen (ERROR_INVALID), and what
+/* After the parameters were checked: "plant" of a list, and of what is of one plant, is one that is
+ * seen (ERROR_INVALID), or where one alone is seen that one, and what
  * the path names is there for who asks (ERROR_NOT_FOUND, as the route's handler would say it of
  * what does not exist). The store is told whom it answers, until plants_leave(). */
 int plants_enter(struct request *rq, const struct setup *setup, const struct route *route,

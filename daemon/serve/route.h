@@ -20,6 +20,8 @@ enum route_about {
     ROUTE_INTAKE,    /* a complaint comes in: of whichever plant */
     ROUTE_LIST,      /* of many: the store lists those of the plants that are seen, of which the
                         parameter "plant" names one */
+    ROUTE_PLANT,     /* of all plants, or of the one that the parameter "plant" names: who sees
+                        one alone is answered of that, who sees several of one at a time */
     ROUTE_OPEN,      /* of no plant's records */
     ROUTE_COMPANY    /* of the company as a whole: not for people of one plant */
 };
@@ -84,13 +86,13 @@ const struct route *route_find(const char *method, struct request *rq, char *ret
     X("POST", "actions", QUALITY, QUICK, COMPANY, actions_post, "") \
     X("GET", "actions", STUDY, QUICK, COMPANY, actions_list, "") \
     X("GET", "actions/*/effect", STUDY, QUICK, COMPANY, actions_effect, "days") \
-    X("GET", "weeks/*.html", STUDY, LONG, COMPANY, weeks_page, "by against plant") \
-    X("GET", "weeks/*", STUDY, LONG, COMPANY, weeks_get, "by against format table plant") \
-    X("GET", "spans/*", STUDY, LONG, COMPANY, weeks_span, "by against format table plant") \
-    X("GET", "trace", STUDY, LONG, COMPANY, weeks_trace, "cases symptom from to plant") \
+    X("GET", "weeks/*.html", STUDY, LONG, PLANT, weeks_page, "by against plant") \
+    X("GET", "weeks/*", STUDY, LONG, PLANT, weeks_get, "by against format table plant") \
+    X("GET", "spans/*", STUDY, LONG, PLANT, weeks_span, "by against format table plant") \
+    X("GET", "trace", STUDY, LONG, PLANT, weeks_trace, "cases symptom from to plant") \
     X("GET", "scores", STUDY, QUICK, COMPANY, weeks_scores, "from to") \
     X("POST", "scores", QUALITY, LONG, COMPANY, learning_post, "") \
-    X("GET", "returns", STUDY, QUICK, COMPANY, returns_get, "from to plant") \
+    X("GET", "returns", STUDY, QUICK, PLANT, returns_get, "from to plant") \
     X("GET", "gaps", STUDY, LONG, COMPANY, gaps_get, "weeks within record") \
     X("GET", "whatif", STUDY, QUICK, NAMED, whatif_get, "of set hold share") \
     X("GET", "calibration", STUDY, LONG, COMPANY, calibration_get, "") \

@@ -203,14 +203,16 @@ static void reply_kept(struct request *rq, struct store *store, const struct ask
         [FORMAT_HTML] = "text/html; charset=utf-8",
         [FORMAT_CSV] = "text/csv; charset=utf-8",
     };
-    char key[320], mark[STORE_MARK];
+    char key[400], mark[STORE_MARK];
     uint64_t turn;
     struct error err = {0};
     const struct kept_asked like = {key, writer_counts(rq->app->writer).groups, asked->now_ms};
     store_mark(store, mark); /* of a server others write to, too */
-    snprintf(key, sizeof key, "%s %d against=%s by=%x %d.%d set=%lld %s plant=%s", asked->days.name,
+    /* of one plant its own people are told less than the company's: of whom else a lot went to */
+    snprintf(key, sizeof key, "%s%s plant=%s %d against=%s by=%x %d.%d set=%lld %s",
+             rq->sees_all ? "" : "own ", asked->days.name, asked->plant ? asked->plant : "",
              asked->week.year, asked->against.name, asked->by, asked->format, asked->table,
-             (long long)asked->setup->loaded_ms, mark, asked->plant ? asked->plant : "");
+             (long long)asked->setup->loaded_ms, mark);
     char *text = kept_take(rq->app->kept, &like, store, &turn);
     int rc = text ? 0 : make(store, asked, &text, &err);
     kept_put(rq->app->kept, turn, text);

@@ -66,8 +66,7 @@ int outbox_ids(struct store *store, const char *begin, outbox_each_id each, void
 
 /* The plant of a mail's case. */
 #define PLANT_OF(mail)                                                                             \
-    "coalesce((SELECT l.plant FROM complaint_case k JOIN lot l ON l.id = k.lot_id WHERE k.id "     \
-    "= " mail ".case_id), '')"
+    "coalesce((SELECT k.plant FROM complaint_case k WHERE k.id = " mail ".case_id), '')"
 #define IS_OF(mail, of, but)                                                                       \
     SEEN_IN(of, PLANT_OF(mail))                                                                    \
     " AND (" but " IS NULL OR instr(" but ", ',' || " PLANT_OF(mail) " || ',') = 0)"

@@ -31,11 +31,12 @@ int returns_received(struct store *store, struct when_span span, returns_each ea
     return db_end(&q, rc);
 }
 
-int returns_any(struct store *store, bool *ret_any, struct error *err)
+int returns_any(struct store *store, const char *plant, bool *ret_any, struct error *err)
 {
     static const char SQL[] =
-        "SELECT 1 FROM complaint WHERE channel = 'return' AND withdrawn_ms IS NULL LIMIT 1";
-    struct db_query q = db_query(store, SQL, NULL, err);
+        "SELECT 1 FROM complaint WHERE channel = 'return' AND withdrawn_ms IS NULL"
+        " AND (?1 IS NULL OR plant = ?1) LIMIT 1";
+    struct db_query q = db_query(store, SQL, DB(DB_SAID(plant)), err);
     *ret_any = db_next(&q);
     return db_end(&q, 0);
 }

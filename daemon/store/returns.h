@@ -20,8 +20,8 @@ typedef int (*returns_each)(void *arg, const struct returns_row *row);
 int returns_received(struct store *store, struct when_span span, returns_each each, void *arg,
                      struct error *err);
 
-/* Whether any return was ever received that still stands. */
-int returns_any(struct store *store, bool *ret_any, struct error *err);
+/* Whether any return of that plant (NULL or "": of any) was ever received that still stands. */
+int returns_any(struct store *store, const char *plant, bool *ret_any, struct error *err);
 
 struct returns_sent {
     const char *route, *store, *product, *plant;

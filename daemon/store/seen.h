@@ -4,8 +4,9 @@
  * lot_find_by_fold(), attached_get(), action_get()) is not found then, by the same statements and
  * in the same words as what is not there; by its number it is, for evidence crosses plants.
  *
- * A lot is its plant's. A case is its own lot's; one without a lot, and a lot without a plant, is
- * the company's, and besides seen by who entered a complaint of it. */
+ * A lot is its plant's. A complaint and its case are the plant's that their rows name
+ * (store/move.h); what no plant is named of is the company's, and besides seen by who entered a
+ * complaint of it. */
 #ifndef ODDLOAF_STORE_SEEN_H
 #define ODDLOAF_STORE_SEEN_H
 

@@ -140,9 +140,10 @@ def paths_of(route, things):
                "ticket": things["ticket"], "lot": things["lot"], "store": "store " + WORD[OTHER],
                "cases": things["case"], "owner": WORD[OTHER], "product": "W24", "plant": OTHER, "all": "1",
                "state": "all", "format": "csv", "by": "line"}
+    times = [way for way in ways if way[0].endswith(("2026-W47", "2026-11", "2026-W47.html"))]
     for name in route["query"].split():
         if name in queries:
-            ways += [(way + "?" + f"{name}={quote(queries[name])}", [*asked, queries[name]]) for way, asked in ways[:2]]
+            ways += [(way + "?" + f"{name}={quote(queries[name])}", [*asked, queries[name]]) for way, asked in [*ways[:2], *times]]
     if "of" in route["query"].split():
         ways += [(f"{path}?of={quote(things[k])}", [things[k]]) for k in ("complaint", "lot", "harmed")]
     if "symptom" in route["query"].split() and "from" in route["query"].split():
@@ -313,6 +314,62 @@ def check_readme(company, things):
     assert "oddloafd.json(5)" in section and ".Sh PLANTS" in (ROOT / "daemon/oddloafd.json.5").read_text()
 
 
+PATTERNS = ("weeks/2026-W47", "weeks/2026-W47.html", "weeks/2026-W47?by=line,route,store,shift&against=2026-W46", "spans/2026-11",
+            "trace?symptom=mold&from=2026-10-20&to=2026-11-30", "trace?cases=%s", "returns?from=2026-11-01&to=2026-11-30",
+            *(f"weeks/2026-W47?format=csv&table={table}" for table in (
+                "rates", "causes", "signals", "holds", "harm", "actions", "returns", "complaints", "cases")))
+
+
+def check_patterns(company, things):
+    """The week of a plant is its people's: what the company's people are told of that plant, without being asked which;
+    nothing of another's, whoever asked before; who is of two plants says which."""
+    own, other = (words_of(plant, things[plant]) for plant in (OWN, OTHER))
+    for path in PATTERNS:
+        ask = path.replace("%s", things[OWN]["case"])
+        of = ask + ("&" if "?" in ask else "?") + "plant="
+        full, whole = company.ask("qa", "GET", of + OWN), company.ask("qa", "GET", of + OTHER)
+        for who in ("qa@" + OWN, "manager@" + OWN):
+            got, named = (company.ask(who, "GET", way) for way in (ask, of + OWN))
+            assert got[0] == named[0] == full[0] == 200, (who, path, got, named, full)
+            assert not found_in(got[1], other, []) and not found_in(named[1], other, []), (who, path, found_in(got[1], other, []), got)
+            if path.startswith(("trace", "returns")):
+                assert got[1] == named[1] == full[1], (who, path, got, named, full)
+            if "format=csv" in path:  # digits move with the hour
+                assert len(got[1].splitlines()) == len(named[1].splitlines()) == len(full[1].splitlines()), (who, path, got, full)
+            refused = [company.ask(who, "GET", of + plant) for plant in (OTHER, "Nowhere")]
+            assert refused[0][0] == 400 and refused[0][1].replace(OTHER, "~") == refused[1][1].replace("Nowhere", "~"), refused
+        if "cases=" not in path:
+            assert whole[0] == 200, (path, whole)
+        both = company.by_certificate("manager@" + OTHER)
+        told = []
+        for way in (ask, of + OTHER):
+            both.request("GET", "/v1/" + way, headers={"Authorization": f"Bearer token of manager@{OWN}"})
+            answer = both.getresponse()
+            told.append((answer.status, answer.read().decode()))
+        assert told[0][0] == 400 and f"one of: {OWN}, {OTHER}" in told[0][1], told
+        assert told[1][0] == (404 if "cases=" in path else 200), (path, told)
+    week = json.loads(company.ask("manager@" + OWN, "GET", "weeks/2026-W47")[1])
+    assert week["plant"] == OWN and week["harm"] and week["holds"] and week["actions"], week
+    assert found_in(json.dumps(week), own, []), week
+
+
+def check_unplaced(company, things):
+    """A complaint without a lot is of the plant whose people took it, a correction later, too; one of the company's is not,
+    and one whose code another plant's lot may bear is left to it."""
+    one = complaint("", note="it is furry")
+    case = company.do("desk@" + OWN, "complaints", one)["case"]
+    company.do("qa@" + OWN, f"complaints/{one['id']}/correct", {"fields": {"packs": 2}, "reason": "misheard"})
+    for who, sees in (("qa@" + OWN, True), ("manager@" + OWN, True), ("qa@" + OTHER, False), ("qa", True)):
+        listed = case in company.ask(who, "GET", "cases?state=all&limit=100")[1]
+        got = company.ask(who, "GET", "complaints/" + one["id"])[0]
+        assert listed == sees and got == (200 if sees else 404), (who, listed, got)
+    for who, code in (("desk", ""), ("desk@" + OWN, NEVER["lot"])):
+        two = complaint(code, note="it is furry")
+        case = company.do(who, "complaints", two)["case"]
+        assert not case or case not in company.ask("qa@" + OWN, "GET", "cases?state=all&limit=100")[1], (who, code)
+        assert company.ask("qa@" + OTHER, "GET", "complaints/" + two["id"])[0] == 404
+
+
 def check_status(company, things):
     """Who sees one plant is told what clients read days by, and no count; the client shows it."""
     full = json.loads(company.ask("qa", "GET", "status")[1])
@@ -403,12 +460,14 @@ def main():
         check_settle_level(company)
         check_reach_is_counted(company, things)
         check_lists(company, things)
+        check_patterns(company, things)
         check_status(company, things)
         check_named_in_bodies(company, things)
         check_readme(company, things)
         asked = check_nothing_is_told(company, table, things)
         asked += check_as_if_it_were_not_there(company, table, things)
         check_of_the_company(company, table)
+        check_unplaced(company, things)
         check_passed_on(company, things)
         check_moved_away(company, things)
         check_mails(company, things)

@@ -24,8 +24,8 @@ static json_t *roles_of(unsigned roles)
 
 static const char *about_of(enum route_about about)
 {
-    static const char *const WORDS[] = {"case", "complaint", "named",  "intake",
-                                        "list", "open",      "company"};
+    static const char *const WORDS[] = {"case", "complaint", "named", "intake",
+                                        "list", "plant",     "open",  "company"};
     return WORDS[about];
 }
 

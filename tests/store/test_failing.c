@@ -486,7 +486,7 @@ DOES(records)
     rc = rc ? rc : retained_samples(s, &scope, a_sample, NULL, &blamed, err);
     rc = rc ? rc : returns_received(s, EVER, a_return, NULL, err);
     rc = rc ? rc : returns_dispatched(s, EVER, a_sent, NULL, err);
-    return rc ? rc : returns_any(s, &any, err);
+    return rc ? rc : returns_any(s, "", &any, err);
 }
 
 DOES(rankings)
