@@ -183,22 +183,11 @@ static void take_apart(const struct apart_from *from, struct taking *t)
     form->contact_fold = apart_row_keys(&row, "");
 }
 
-/* What nobody can place and names no plant is the plant's whose people took it. A code that was
- * read is left to the lot that will bear it: it may be another plant's. */
-static void take_plant(struct taking *t)
-{
-    struct placing *p = &t->placing;
-    const char *named = complaint_form_text(t->form, "plant");
-    if (t->of_plant && !(named && *named) && !p->lots.count && p->lots.state != LOT_NOT_ON_RECORD)
-        text_clip(t->of_plant, p->plant, sizeof p->plant);
-}
-
 static int place(const struct desk *desk, struct store *store, struct taking *t)
 {
     int rc = placing_find(desk, store, t->form, &t->placing, &t->err);
     if (rc)
         return rc;
-    take_plant(t);
     take_apart(&(struct apart_from){desk, store}, t);
     t->lot = json_object();
     placing_json(desk, store, t->form, &t->placing.lots, t->lot);

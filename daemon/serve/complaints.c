@@ -49,12 +49,6 @@ static void batch_free(struct batch *b)
     free(b);
 }
 
-/* NULL: of the company, or of several. */
-static const char *of_plant(const struct request *rq)
-{
-    return !rq->sees_all && rq->seen.count == 1 ? rq->seen.plant[0] : NULL;
-}
-
 static struct taking *batch_add(struct batch *b, long line)
 {
     if (b->count == b->capacity) {
@@ -66,7 +60,6 @@ static struct taking *batch_add(struct batch *b, long line)
     *t = (struct taking){.source = b->lines ? request_query(b->rq, "source") : NULL,
                          .line = line,
                          .user = b->rq->user,
-                         .of_plant = of_plant(b->rq),
                          .desk = (b->rq->roles & ROLE_DESK) != 0,
                          .alone = !b->lines};
     return t;

@@ -281,12 +281,10 @@ int complaint_rewrite(struct store *store, int64_t complaint_id, const struct co
                       int64_t now_ms, struct error *err)
 {
     assert(store_writing(store));
-    /* the plant that was taken for it, though it names none, stays */
     static const char SQL[] =
         "UPDATE complaint SET lot_text = ?2, product_id = ?3, code_day = ?4, store = ?5,"
         " route = ?6, bought_day = ?7, found_day = ?8, packs = ?9, units = ?10, harm = ?11,"
-        " body = ?12, symptom = ?13, channel = ?14, received_ms = ?15, plant_said = CASE"
-        " WHEN ?16 IS NULL AND body NOT LIKE '%\"plant\":%' THEN plant_said ELSE ?16 END"
+        " body = ?12, symptom = ?13, channel = ?14, received_ms = ?15, plant_said = ?16"
         " WHERE id = ?1";
     struct move move;
     int rc = move_begin(store, complaint_id, &move, err);

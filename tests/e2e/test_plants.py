@@ -353,23 +353,6 @@ def check_patterns(company, things):
     assert found_in(json.dumps(week), own, []), week
 
 
-def check_unplaced(company, things):
-    """A complaint without a lot is of the plant whose people took it, a correction later, too; one of the company's is not,
-    and one whose code another plant's lot may bear is left to it."""
-    one = complaint("", note="it is furry")
-    case = company.do("desk@" + OWN, "complaints", one)["case"]
-    company.do("qa@" + OWN, f"complaints/{one['id']}/correct", {"fields": {"packs": 2}, "reason": "misheard"})
-    for who, sees in (("qa@" + OWN, True), ("manager@" + OWN, True), ("qa@" + OTHER, False), ("qa", True)):
-        listed = case in company.ask(who, "GET", "cases?state=all&limit=100")[1]
-        got = company.ask(who, "GET", "complaints/" + one["id"])[0]
-        assert listed == sees and got == (200 if sees else 404), (who, listed, got)
-    for who, code in (("desk", ""), ("desk@" + OWN, NEVER["lot"])):
-        two = complaint(code, note="it is furry")
-        case = company.do(who, "complaints", two)["case"]
-        assert not case or case not in company.ask("qa@" + OWN, "GET", "cases?state=all&limit=100")[1], (who, code)
-        assert company.ask("qa@" + OTHER, "GET", "complaints/" + two["id"])[0] == 404
-
-
 def check_status(company, things):
     """Who sees one plant is told what clients read days by, and no count; the client shows it."""
     full = json.loads(company.ask("qa", "GET", "status")[1])
@@ -467,7 +450,6 @@ def main():
         asked = check_nothing_is_told(company, table, things)
         asked += check_as_if_it_were_not_there(company, table, things)
         check_of_the_company(company, table)
-        check_unplaced(company, things)
         check_passed_on(company, things)
         check_moved_away(company, things)
         check_mails(company, things)
