@@ -76,12 +76,14 @@ static void show_head(const struct view *v, const json_t *c)
 
 static void show_taken(const struct view *v, const json_t *taken)
 {
-    size_t i;
+    size_t i, told = 0;
     const json_t *item;
-    if (json_array_size(taken) > 0)
-        view_section(v, "Understood from the note");
     json_array_foreach(taken, i, item)
     {
+        if (strcmp(pick_text(item, "field", "?"), "plant") == 0)
+            continue; /* it is that of whoever took it */
+        if (!told++)
+            view_section(v, "Understood from the note");
         char *value = pick_shown(item, "value");
         view_textf(v, VIEW_PLAIN, 2, 4, "%s: %s (\"%s\")",
                    fields_title(pick_text(item, "field", "?")), value, pick_text(item, "from", ""));

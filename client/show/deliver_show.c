@@ -11,16 +11,21 @@
 
 #define TOP 3
 
+/* No note tells the plant: it is that of whoever took it. */
 static void show_taken(const struct view *v, const json_t *taken)
 {
-    size_t i;
+    size_t i, told = 0;
     const json_t *item;
     json_array_foreach(taken, i, item)
     {
         char *value = pick_shown(item, "value");
-        view_label(v, i ? "" : "from the note", "%s: %s (%s)",
-                   fields_title(pick_text(item, "field", "?")), value,
-                   pick_text(item, "from", "words in the note"));
+        if (strcmp(pick_text(item, "field", "?"), "plant") == 0)
+            view_label(v, "plant", "%s, while its lot is not known: by %s", value,
+                       pick_text(item, "from", "who took it"));
+        else
+            view_label(v, told++ ? "" : "from the note", "%s: %s (%s)",
+                       fields_title(pick_text(item, "field", "?")), value,
+                       pick_text(item, "from", "words in the note"));
         free(value);
     }
 }

@@ -20,6 +20,7 @@ struct desk {
     const json_t *harm;                    /* what is said when harm is reported: intake/harm.h */
     const struct severity_rules *severity; /* rules/severity.h */
     const char *plant, *mail_domain;
+    const json_t *plants; /* a company's, by their names; NULL or empty: none is named */
     /* NULL: a mail about a report of harm would leave now; else why not, and to phone. Asked each
      * time: a mail program may go missing. */
     const char *(*no_alarm)(const void *arg);

@@ -1,6 +1,7 @@
 #include "desk/doubts.h"
 #include "lots/outlet_named.h"
 #include "lots/product_named.h"
+#include "store/seen.h"
 #include <stdio.h>
 #include <string.h>
 
@@ -168,7 +169,8 @@ static void doubt_plant(const struct doubting *d, const struct placing *placing)
     if (!named || !*named)
         return;
     if (!placing->plant[0])
-        complaint_form_doubt(d->form, "plant", "no lot on record is of that plant");
+        complaint_form_doubt(d->form, "plant",
+                             "is no plant: neither the settings nor a lot on record name it");
     else if (d->lot.lot_id && strcmp(d->lot.plant, placing->plant) != 0) {
         snprintf(why, sizeof why, "lot %s is %s%s", d->lot.code,
                  d->lot.plant[0] ? "of plant " : "of no plant that is named", d->lot.plant);
@@ -188,7 +190,9 @@ void doubts_add(const struct desk *desk, struct store *store, const struct compl
     doubt_place(&d, "route", LOT_FIND_ROUTE);
     if (!lot_id)
         lot_id = placing->read_lot_id;
-    if (!lot_id || lot_find_by_id(store, lot_id, &d.lot, NULL)) {
+    bool known = lot_id && lot_find_by_id(store, lot_id, &d.lot, NULL) == 0;
+    if (!known || !seen_plant(store, d.lot.plant)) {
+        d.lot = (struct lot_find_row){0};
         doubt_plant(&d, placing);
         doubt_code_life(&d);
         return;

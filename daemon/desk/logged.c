@@ -119,6 +119,9 @@ static int doubt_row(void *arg, const struct complaint_row *row)
         rc = complaint_form_read(body, &options, &form, NULL);
     if (!rc)
         rc = placing_of(d, row, &placing);
+    if (!rc)
+        rc = placing_plant(d->desk, d->store, complaint_form_text(form, "plant"), placing.plant,
+                           NULL);
     if (!rc) {
         doubts_add(d->desk, d->store, form, &placing);
         json_array_foreach(form->doubts, i, doubt)

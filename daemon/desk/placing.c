@@ -36,14 +36,21 @@ static int is_plant(void *arg, const char *plant)
     return 0;
 }
 
-/* What is typed may hold anything: only what lots bear is taken for a plant. */
+/* What is typed may hold anything: only what the settings name or lots bear is taken for a plant.
+ */
 // NOLINTNEXTLINE(readability-non-const-parameter): is_plant() writes to it
-static int find_plant(struct store *store, const char *said, char found[static LENGTH_CODE + 1],
-                      struct error *err)
+int placing_plant(const struct desk *desk, struct store *store, const char *said,
+                  char found[static LENGTH_CODE + 1], struct error *err)
 {
     struct plant p = {.found = found};
+    const char *name;
+    json_t *settings;
+    *found = '\0';
     text_fold(said ? said : "", p.said, sizeof p.said);
-    return *p.said ? lot_find_plants(store, is_plant, &p, err) : 0;
+    if (!*p.said)
+        return 0;
+    json_object_foreach((json_t *)(uintptr_t)desk->plants, name, settings) is_plant(&p, name);
+    return *found ? 0 : lot_find_plants(store, is_plant, &p, err);
 }
 
 int placing_find(const struct desk *desk, struct store *store, const struct complaint_form *form,
@@ -62,7 +69,7 @@ int placing_find(const struct desk *desk, struct store *store, const struct comp
     for (size_t i = 0; i < matched.count && i < COMPLAINT_LOTS; i++)
         ret->lots.lot[ret->lots.count++] =
             (struct complaint_lot){matched.candidate[i].lot_id, matched.candidate[i].weight};
-    return find_plant(store, complaint_form_text(form, "plant"), ret->plant, err);
+    return placing_plant(desk, store, complaint_form_text(form, "plant"), ret->plant, err);
 }
 
 static int take_body(void *arg, const struct complaint_row *row)

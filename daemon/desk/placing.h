@@ -12,11 +12,15 @@ struct placing {
     int64_t product_id;  /* of the product the form names, 0 if unknown */
     int64_t read_lot_id; /* of the lot whose code was read, 0 if there is none */
     char store[LENGTH_TRADE + 1], route[LENGTH_TRADE + 1]; /* as on record, "" */
-    char plant[LENGTH_CODE + 1]; /* that is named, as lots on record name it, "" none of them */
+    char plant[LENGTH_CODE + 1]; /* that is named, as the settings or lots name it, "" none */
 };
 
 int placing_find(const struct desk *desk, struct store *store, const struct complaint_form *form,
                  struct placing *ret, struct error *err);
+/* The plant that somebody names, as the settings or lots on record name it; "" it is none of them,
+ * or `said` is NULL or "". */
+int placing_plant(const struct desk *desk, struct store *store, const char *said,
+                  char found[static LENGTH_CODE + 1], struct error *err);
 struct placing_all {
     struct complaint_lot lot[LOT_MATCH_ALL]; /* likeliest first */
     int count;

@@ -20,6 +20,7 @@
 #include "intake/lexicon.h"
 #include "intake/receipt.h"
 #include "store/case.h"
+#include "store/lot_find.h"
 #include "store/work.h"
 #include "tell/tell.h"
 #include <assert.h>
@@ -183,12 +184,57 @@ static void take_apart(const struct apart_from *from, struct taking *t)
     form->contact_fold = apart_row_keys(&row, "");
 }
 
+/* ---- whose it is ---- */
+
+static int find_other(struct store *store, const struct taking *t, bool *ret, struct error *err)
+{
+    const struct complaint_lots *lots = &t->placing.lots;
+    struct lot_find_row first, row;
+    int rc = lots->count ? lot_find_by_id(store, lots->lot[0].lot_id, &first, err) : 0;
+    *ret = !rc && lots->count && first.plant[0] && strcmp(first.plant, t->of_plant) != 0;
+    for (int i = 1; i < lots->count && !rc && *ret; i++) {
+        rc = lot_find_by_id(store, lots->lot[i].lot_id, &row, err);
+        *ret = !rc && strcmp(row.plant, first.plant) == 0;
+    }
+    return rc;
+}
+
+/* What no lot tells the plant of, and nobody names one of, is the plant's whose people took it,
+ * unless all lots that it may be about are one other plant's. */
+static int take_plant(struct store *store, struct taking *t)
+{
+    bool other = false;
+    if (!t->of_plant || t->placing.plant[0] || complaint_lots_settled(&t->placing.lots))
+        return 0;
+    int rc = find_other(store, t, &other, &t->err);
+    if (rc || other)
+        return rc;
+    const char *slip = complaint_form_text(t->form, "plant");
+    text_clip(t->of_plant, t->placing.plant, sizeof t->placing.plant);
+    json_array_append_new(
+        t->taken, json_pack("{s:s, s:s, s:o}", "field", "plant", "value", t->of_plant, "from",
+                            json_sprintf("who took it%s%s%s", slip ? "; " : "", slip ? slip : "",
+                                         slip ? " is no plant" : "")));
+    return 0;
+}
+
+/* From here on the complaint says it itself, as the settings or the lots do: so it stays the
+ * plant's when it is corrected, or exported and logged anew. */
+static void keep_plant(const struct taking *t)
+{
+    if (t->placing.plant[0])
+        json_object_set_new(t->form->body, "plant", json_string(t->placing.plant));
+}
+
 static int place(const struct desk *desk, struct store *store, struct taking *t)
 {
     int rc = placing_find(desk, store, t->form, &t->placing, &t->err);
+    if (!rc)
+        rc = take_plant(store, t);
     if (rc)
         return rc;
     take_apart(&(struct apart_from){desk, store}, t);
+    keep_plant(t);
     t->lot = json_object();
     placing_json(desk, store, t->form, &t->placing.lots, t->lot);
     doubts_add(desk, store, t->form, &t->placing);

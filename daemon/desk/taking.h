@@ -12,11 +12,12 @@ struct taking {
     const char *source; /* of the file it came in, NULL if in none; borrowed, set by the caller */
     long line;
     const char *user; /* who sends it, as the daemon knows the peer; borrowed, set by the caller */
-    bool desk;        /* who called is told to the sender; set by the caller */
-    bool alone;       /* not one of a file: a refusal is the answer */
-    bool elsewhere;   /* its id is a complaint's that the sender does not see; likewise */
-    bool old;         /* nobody waits for its ranking; set by the caller */
-    bool bulk;        /* one of many that a file brings; likewise */
+    const char *of_plant; /* the one plant that the sender is of, NULL: of none alone; likewise */
+    bool desk;            /* who called is told to the sender; set by the caller */
+    bool alone;           /* not one of a file: a refusal is the answer */
+    bool elsewhere;       /* its id is a complaint's that the sender does not see; likewise */
+    bool old;             /* nobody waits for its ranking; set by the caller */
+    bool bulk;            /* one of many that a file brings; likewise */
     struct complaint_form *form; /* NULL: refused, see err */
     struct error err;            /* the first fault */
     json_t *faults; /* all faults of what was said; empty for one that the store found */

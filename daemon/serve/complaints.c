@@ -49,6 +49,12 @@ static void batch_free(struct batch *b)
     free(b);
 }
 
+/* NULL: of the company, or of several. */
+static const char *of_plant(const struct request *rq)
+{
+    return !rq->sees_all && rq->seen.count == 1 ? rq->seen.plant[0] : NULL;
+}
+
 static struct taking *batch_add(struct batch *b, long line)
 {
     if (b->count == b->capacity) {
@@ -60,6 +66,7 @@ static struct taking *batch_add(struct batch *b, long line)
     *t = (struct taking){.source = b->lines ? request_query(b->rq, "source") : NULL,
                          .line = line,
                          .user = b->rq->user,
+                         .of_plant = of_plant(b->rq),
                          .desk = (b->rq->roles & ROLE_DESK) != 0,
                          .alone = !b->lines};
     return t;
@@ -407,7 +414,8 @@ void complaints_post(struct request *rq, struct store *store)
 void complaints_preview(struct request *rq, struct store *store)
 {
     struct error err = {0};
-    struct taking t = {.alone = true, .desk = (rq->roles & ROLE_DESK) != 0};
+    struct taking t = {
+        .alone = true, .of_plant = of_plant(rq), .desk = (rq->roles & ROLE_DESK) != 0};
     json_t *complaint = NULL, *ranking = NULL;
     struct setup *setup = app_setup(rq->app);
     int rc = request_json(rq, &complaint, &err);

@@ -244,6 +244,7 @@ int setup_load(const char *config_path, const char *rules_dir, const struct setu
         .harm = setup->harm,
         .severity = setup->severity,
         .plant = config_text(setup->config, "plant"),
+        .plants = config_plants(setup->config),
         .mail_domain = mime_domain(config_text(setup->config, "mail/from")),
     };
     setup->desk.no_alarm = no_alarm;

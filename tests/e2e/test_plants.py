@@ -391,6 +391,71 @@ def check_passed_on(company, things):
         assert batch[1]["case"] == things[OWN]["case"], batch
 
 
+UNPLACED = {  # how a complaint may come that no lot places
+    "no code": {}, "nobody knows the code": {"lot_text": "Z9 1234 Q7777"}, "harm": {"harm": ["illness"]},
+    "a slip in the plant": {"plant": "Larkfenn"}, "in a file": {}, "a return": {"channel": "return", "units": 3}}
+
+
+def check_unplaced(company, things):
+    """A complaint without a lot is of the plant whose people took it, after a correction, too, in all of its lists; of
+    another's lots alone it is that one's."""
+    days = "from=2026-11-01&to=2026-11-30"
+    for n, (what, said) in enumerate(UNPLACED.items()):
+        word = f"unplaced{n}word"
+        one = {**complaint("", note=f"green spots, {word}", contact={"phone": "607 555 0177"}), **said}
+        returns = json.loads(company.ask("qa", "GET", f"returns?{days}&plant={OWN}")[1])["returns"]
+        if what == "in a file":
+            got, text = company.ask("desk@" + OWN, "POST", "complaints", json.dumps(one), "application/x-ndjson")
+            told = json.loads(text)
+        else:
+            told = company.do("desk@" + OWN, "complaints", one)
+        assert not told.get("passed_on"), told
+        taken = [item for item in told["taken"] if item["field"] == "plant"]
+        assert taken and not told["doubts"], (what, told)
+        assert ("Larkfenn is no plant" in taken[0]["from"]) == (what == "a slip in the plant"), (what, taken)
+        for who in ("desk@" + OWN, "desk") if "plant" not in said else ("desk@" + OWN,):  # by somebody else: the same complaint
+            again = company.ask(who, "POST", "complaints", one)
+            assert again[0] == 200 and json.loads(again[1])["again"], again
+        company.do("qa@" + OWN, f"complaints/{one['id']}/correct", {"fields": {"packs": 2}, "reason": "misheard"})
+        company.do("qa@" + OWN, f"complaints/{one['id']}/correct", {"fields": {"note": f"spots, {word}"}, "reason": "typed anew"})
+        case = told["case"]
+        for who, sees in (("qa@" + OWN, True), ("desk@" + OWN, True), ("qa@" + OTHER, False), ("qa", True)):
+            for path, name in (("cases?state=all&limit=100", case), ("complaints?word=" + word, one["id"]),
+                               ("ranks?all=1", case)):
+                for plant in ("", OWN) if sees else ("",):
+                    text = company.ask(who, "GET", path + (("&plant=" + plant) if plant else ""))[1]
+                    assert bool(re.search(rf"\b{name}\b", text)) == sees, (what, who, path, plant, text)
+            got = company.ask(who, "GET", "complaints/" + one["id"])[0]
+            assert got == (200 if sees else 404), (what, who, got)
+            text = company.ask(who, "GET", "cases?state=all&limit=100&plant=" + OTHER)[1]
+            assert not re.search(rf"\b{case}\b", text), (what, who, text)
+        if said.get("harm"):
+            company.wait_idle()
+            calls = [company.ask(who, "GET", "call-backs")[1] for who in ("desk@" + OWN, "desk@" + OTHER)]
+            assert one["id"] in calls[0] and one["id"] not in calls[1], (what, calls)
+        now = json.loads(company.ask("qa", "GET", f"returns?{days}&plant={OWN}")[1])["returns"]
+        assert now == returns + (what == "a return"), (what, now)
+    whole = company.ask("desk@" + OWN, "GET", "complaints/" + one["id"])[1]
+    assert json.loads(whole)["plant"] == OWN and "plant" not in json.loads(whole)["sent"], whole
+
+
+def check_named_plants(company, things):
+    """Who is of several plants or of the company says whose it is; a slip is told apart from a plant that there is."""
+    for said, plant in ((OTHER, OTHER), ("quarrhill", OTHER), ("Quarhill", ""), ("", "")):
+        one = complaint("", note="it is furry", plant=said, harm=["illness"])
+        told = company.do("desk", "complaints", one)
+        assert [doubt["field"] for doubt in told["doubts"]] == (["plant"] if said and not plant else []), told["doubts"]
+        for who, sees in (("qa@" + OTHER, bool(plant)), ("qa@" + OWN, False), ("qa", True)):
+            assert company.ask(who, "GET", "complaints/" + one["id"])[0] == (200 if sees else 404), (said, who)
+        things[f"named {said}"] = told["case"]
+    told = company.do("desk@" + OTHER, "complaints", complaint("", note="soft", plant=OTHER))
+    assert not told["doubts"] and told["case"], told
+    own = company.do("desk@" + OTHER, "complaints", complaint("", note="ill", harm=["illness"]))
+    things["unplaced"] = own["case"]
+    got, text = company.ask("desk@" + OWN, "POST", "complaints", complaint("", note="furry", plant=OTHER))
+    assert json.loads(text)["passed_on"], text
+
+
 def check_moved_away(company, things):
     """A correction that makes it another plant's: who corrected it is told that, and sees it no more."""
     one = complaint(MADE[OWN], note="it is furry")
@@ -418,6 +483,9 @@ def check_mails(company, things):
             assert got and {who for who, _ in got} <= {f"qa@{where}.example", f"safety@{where}.example"}, (plant, case, got)
             assert to in {who for who, _ in got} and all(who in said for who, said in got), (plant, case, got)
         assert any(title in text for who, text in sent if who.endswith(where + ".example")), (title, sent[:1])
+    for kind, to in (("unplaced", "quarrhill"), (f"named {OTHER}", "quarrhill"), ("named Quarhill", "twomills"), ("named ", "twomills")):
+        got = {who for who, text in sent if re.search(rf"^Subject:.*\b{things[kind]}\b", text, re.M)}
+        assert f"safety@{to}.example" in got <= {f"qa@{to}.example", f"safety@{to}.example"}, (kind, got)
 
 
 def check_of_the_company(company, table):
@@ -452,6 +520,8 @@ def main():
         check_of_the_company(company, table)
         check_passed_on(company, things)
         check_moved_away(company, things)
+        check_unplaced(company, things)
+        check_named_plants(company, things)
         check_mails(company, things)
     print(f"{asked} questions of people of {OWN} told nothing of {OTHER}")
 
