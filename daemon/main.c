@@ -13,6 +13,7 @@
 #include "serve/installed.h"
 #include "serve/keeper.h"
 #include "serve/kept.h"
+#include "serve/plant_names.h"
 #include "serve/reload.h"
 #include "serve/restoring.h"
 #include "serve/service.h"
@@ -412,6 +413,26 @@ static void stop(struct daemon *d)
     libevent_global_shutdown();
 }
 
+/* A slip in a plant's name is no fault of the settings by themselves: its lots may come yet. */
+static void note_plants(const struct daemon *d)
+{
+    struct store *store = NULL;
+    struct plant_names plants = {0};
+    if (config_plant_count(d->app.setup->config) == 0 ||
+        store_open(d->app.state_dir, STORE_READ, &store, NULL))
+        return;
+    if (plant_names_read(d->app.setup->config, store, &plants, NULL) == 0) {
+        if (plants.without_lots.length)
+            printf("no lot on record is of what the settings call a plant: %s\n",
+                   plants.without_lots.data);
+        if (plants.not_named.length)
+            printf("lots on record are of plants that the settings do not name: %s\n",
+                   plants.not_named.data);
+    }
+    plant_names_clear(&plants);
+    store_close(store);
+}
+
 static int check(struct daemon *d)
 {
     struct error err = {0};
@@ -429,6 +450,7 @@ static int check(struct daemon *d)
            triage_hash(d->app.setup->triage));
     if (gap)
         printf("%s\n", gap);
+    note_plants(d);
     return 0;
 }
 

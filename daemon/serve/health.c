@@ -49,6 +49,8 @@ static int read_store(struct store *store, struct health *h, struct error *err)
         rc = restore_last(store, &h->restored, err);
     if (!rc)
         rc = load_file_failed(store, &h->failed, &h->failed_loads, err);
+    if (!rc)
+        rc = plant_names_read(h->setup->config, store, &h->plants, err);
     return rc ? rc : freshness_list(store, add_freshness, h->records, err);
 }
 
@@ -87,6 +89,7 @@ void health_read(struct app *app, const struct setup *setup, struct store *store
 void health_clear(struct health *h)
 {
     json_decref(h->records);
+    plant_names_clear(&h->plants);
     free(h->restored.told);
     h->records = NULL;
     h->restored.told = NULL;
@@ -229,6 +232,22 @@ static void of_lines(const struct health *h, json_t *needs)
     judge_line(h, &line, needs);
 }
 
+/* ---- plants that are called otherwise ---- */
+
+static void of_plants(const struct health *h, json_t *needs)
+{
+    const struct plant_names *plants = &h->plants;
+    if (plants->without_lots.length)
+        need(needs, "plant-without-lots",
+             "spell it in the settings as its lots do, or load its lots",
+             "no lot on record is of what the settings call a plant: %s",
+             plants->without_lots.data);
+    if (plants->not_named.length)
+        need(needs, "plant-not-named",
+             "name it in the settings, or its mail and harm go to the company's lists alone",
+             "lots are of plants that the settings do not name: %s", plants->not_named.data);
+}
+
 /* ---- backups ---- */
 
 static void of_backups(const struct health *h, json_t *needs)
@@ -292,8 +311,9 @@ static void of_settings(const struct health *h, json_t *needs)
 
 json_t *health_needs(const struct health *h)
 {
-    static void (*const OF[])(const struct health *, json_t *) = {
-        of_database, of_disk, of_mail, of_lines, of_backups, of_loads, of_inbox, of_settings};
+    static void (*const OF[])(const struct health *,
+                              json_t *) = {of_database, of_disk,  of_mail,  of_plants,  of_lines,
+                                           of_backups,  of_loads, of_inbox, of_settings};
     json_t *needs = json_array();
     for (size_t i = 0; i < sizeof OF / sizeof OF[0]; i++)
         OF[i](h, needs);

@@ -6,6 +6,7 @@
 #include "serve/app.h"
 #include "serve/inbox.h"
 #include "serve/keeper.h"
+#include "serve/plant_names.h"
 #include "store/backup_last.h"
 #include "store/load_file.h"
 #include "store/outbox.h"
@@ -27,6 +28,7 @@ struct health {
     struct inbox_told inbox;
     struct backup_last backup;
     struct restore_note restored;
+    struct plant_names plants;
     struct load_file failed; /* the newest of the `failed_loads` */
     int64_t failed_loads;
     json_t *records;        /* [{"line","kind","last_at_ms"}], with "plant" where one is named:

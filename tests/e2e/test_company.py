@@ -71,6 +71,23 @@ def check_codes(company):
         assert status == 200 and answer["changed"] == 1, answer
 
 
+def check_names(company):
+    """A slip in the settings is told of by status and --check, and refused by neither."""
+    def told():
+        needs = {need["what"]: need["says"] for need in company.get("/v1/status")[1]["needs"] if need["what"].startswith("plant-")}
+        check = subprocess.run([company.binaries / "oddloafd", "--config", company.dir / "config.json", "--state", company.state,
+                                "--rules", company.rules, "--check"], capture_output=True, text=True)
+        assert check.returncode == 0, check
+        return needs, [line for line in check.stdout.splitlines() if "plant" in line]
+    assert told() == ({}, []), told()
+    company.config["plants"]["mil"] = company.config["plants"].pop("mill")
+    company.stop()
+    company.start()
+    needs, lines = told()
+    assert needs["plant-without-lots"].endswith(": mil") and needs["plant-not-named"].endswith(": mill"), needs
+    assert len(lines) == 2 and lines[0].endswith(": mil") and lines[1].endswith(": mill"), lines
+
+
 def main():
     with Company(pathlib.Path(sys.argv[1])) as company:
         for kind in ("products", "lots", "uses", "readings", "plantlog", "dispatch"):
@@ -83,6 +100,7 @@ def main():
         check_codes(company)
         company.wait_idle()
         assert not any(company.get("/v1/status/recount")[1]["differences"].values())
+        check_names(company)
 
 
 if __name__ == "__main__":
