@@ -413,8 +413,8 @@ static bool was_kept(struct server *server, const char *transaction)
 
 static bool end_transaction(struct store *store, struct statement *s)
 {
-    char transaction[NUMBER_TEXT] = "";
-    if (!ask_transaction(s->server, transaction))
+    char transaction[NUMBER_TEXT] = ""; /* one that only reads has none to be asked for */
+    if (s->server->writing && !ask_transaction(s->server, transaction))
         return false;
     s->result = execute(store, s);
     if (s->result || !server_lost(s->server) || !was_kept(s->server, transaction))
@@ -434,8 +434,10 @@ static bool start(struct store *store, struct statement *s)
     if (!s->result)
         return false;
     s->row = -1;
-    if (s->begins)
+    if (s->begins) {
         s->server->began = true;
+        s->server->writing = s->turns;
+    }
     if (!s->reads)
         store->session->changes = (int)strtol(s->server->pq.cmdTuples(s->result), NULL, 10);
     int rows = s->numbers ? s->server->pq.ntuples(s->result) : 0;

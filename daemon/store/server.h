@@ -25,6 +25,7 @@ struct server {
     char *address;
     enum server_use use;
     bool began;          /* a transaction, whatever became of it */
+    bool writing;        /* and it took its turn to write */
     unsigned generation; /* counts connections: what was prepared on another is gone */
     unsigned named;      /* statements of this connection */
     int64_t tried_ms;    /* monotonic, of the last try to connect that failed; 0: it did not */
