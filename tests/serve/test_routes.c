@@ -2,182 +2,18 @@
  * answer whole (told.h), and of a disk that fails no question has an answer. */
 #include "../failing.h"
 #include "../told.h"
-#include "serve/app.h"
-#include "serve/kept.h"
+#include "fixture.h"
 #include "serve/news.h"
 #include "serve/rematching.h"
 #include "serve/reranking.h"
-#include "serve/route.h"
-#include "serve/sessions.h"
-#include "serve/uploads.h"
-#include "state.h"
 #include "store/outbox.h"
 #include "store/work.h"
-#include <time.h>
 
 #define FIRST "01990000-0000-7000-8000-000000000001"
 #define SECOND "01990000-0000-7000-8000-000000000002"
 #define THIRD "01990000-0000-7000-8000-000000000003"
 #define LOAD "01990000-0000-7000-8000-00000000000a"
 #define HOT "L1%206318%20A0400"
-
-struct fixture {
-    char dir[64];
-    struct app app;
-    struct store *store;
-};
-
-/* One at a time; its answer comes on any thread. */
-struct asked {
-    struct request rq;
-    pthread_mutex_t lock;
-    pthread_cond_t come;
-    bool has, more;
-    int status;
-    struct text_buffer body;
-};
-
-static void take_answer(struct request *rq, const struct request_answer *answer)
-{
-    struct asked *a = (struct asked *)(void *)rq;
-    pthread_mutex_lock(&a->lock);
-    a->status = answer->status;
-    a->more = answer->more;
-    if (answer->length)
-        text_append_bytes(&a->body, answer->body, answer->length);
-    free(answer->body);
-    a->has = true;
-    pthread_cond_signal(&a->come);
-    pthread_mutex_unlock(&a->lock);
-}
-
-static void wait_for(struct asked *a)
-{
-    struct timespec until;
-    int rc = 0;
-    clock_gettime(CLOCK_REALTIME, &until);
-    until.tv_sec += 60;
-    pthread_mutex_lock(&a->lock);
-    while (!a->has && !rc)
-        rc = pthread_cond_timedwait(&a->come, &a->lock, &until);
-    a->has = false;
-    pthread_mutex_unlock(&a->lock);
-    assert_int_equal(rc, 0);
-}
-
-static void clear(struct asked *a)
-{
-    if (a->rq.stream_free && a->rq.stream)
-        a->rq.stream_free(a->rq.stream);
-    query_clear(&a->rq.query);
-    text_buffer_free(&a->body);
-    free(a->rq.path);
-    free(a->rq.body);
-    free(a->rq.content_type);
-    free(a->rq.accept);
-    free(a);
-}
-
-/* "GET cases?state=all"; ' stands for " in a body of JSON. */
-static struct asked *ask(struct fixture *f, struct store *store, const char *what, const char *body)
-{
-    char method[8], methods[64];
-    struct error err = {0};
-    struct asked *a = xcalloc(1, sizeof *a);
-    struct text_buffer path = {0};
-    const char *query = strchr(what, '?'), *space = strchr(what, ' ');
-    pthread_mutex_init(&a->lock, NULL);
-    pthread_cond_init(&a->come, NULL);
-    snprintf(method, sizeof method, "%.*s", (int)(space - what), what);
-    text_append(&path, "/v1/");
-    text_append_bytes(&path, space + 1, query ? (size_t)(query - space - 1) : strlen(space + 1));
-    a->rq = (struct request){.app = &f->app,
-                             .roles = ROLE_DESK | ROLE_QA | ROLE_MANAGER | ROLE_ADMIN,
-                             .user = "mira",
-                             .sees_all = true,
-                             .accept = xstrdup(""),
-                             .connection = 1,
-                             .reply = take_answer,
-                             .path = text_take(&path)};
-    bool json = body && body[0] == '{';
-    a->rq.content_type = xstrdup(json ? "application/json" : "text/csv");
-    a->rq.body = xstrdup(body ? body : "");
-    for (char *p = a->rq.body; json && *p; p++)
-        *p = *p == '\'' ? '"' : *p;
-    a->rq.body_length = strlen(a->rq.body);
-    const struct route *route = route_find(method, &a->rq, methods, sizeof methods);
-    query_read(query ? query + 1 : NULL, &a->rq.query);
-    if (!route || query_check(&a->rq.query, route->query, &err))
-        fail_msg("%s: %s", what, err.text);
-    do {
-        route->handler(&a->rq, store);
-        wait_for(a);
-    } while (a->more);
-    return a;
-}
-
-/* ---- a plant ---- */
-
-static int64_t at_noon(void *arg)
-{
-    (void)arg;
-    int64_t ms = 0;
-    assert_int_equal(when_parse("2026-11-24T12:00:00-05:00", &ms, NULL), 0);
-    return ms;
-}
-
-static int setup(void **state)
-{
-    struct fixture *f = xcalloc(1, sizeof *f);
-    struct error err = {0};
-    char path[128];
-    strcpy(f->dir, "/tmp/oddloaf-routes-XXXXXX");
-    assert_non_null(state_folder(f->dir));
-    snprintf(path, sizeof path, "%s/config.json", f->dir);
-    FILE *file = fopen(path, "w");
-    fputs("{\"time_zone\":\"America/New_York\",\"plant\":\"Harrow Mill Bakery\","
-          "\"mail\":{\"to\":[\"qa@mill.example\"],\"urgent_to\":[\"qa@mill.example\"],"
-          "\"program\":\"/bin/true\"}}",
-          file);
-    fclose(file);
-    f->app.clock = (struct clock){at_noon, NULL};
-    f->app.log.level = LOG_LEVEL_ERROR;
-    f->app.state_dir = f->dir;
-    if (setup_load(path, ODDLOAF_SOURCE_DIR "/rules", NULL, &f->app.setup, &f->app.log, &err) ||
-        writer_start(f->dir, 64, &f->app.writer, &err) ||
-        readers_start(f->dir, 1, 64, &f->app.readers, &err) ||
-        store_open(f->dir, STORE_READ, &f->store, &err))
-        fail_msg("%s", err.text);
-    f->app.bulk = f->app.study = f->app.readers;
-    f->app.sessions = sessions_new();
-    f->app.uploads = uploads_new();
-    f->app.kept = kept_new();
-    pthread_mutex_init(&f->app.lock, NULL);
-    pthread_mutex_init(&f->app.switching, NULL);
-    pthread_mutex_init(&f->app.reloading, NULL);
-    if (app_settle(&f->app, &err))
-        fail_msg("%s", err.text);
-    *state = f;
-    return 0;
-}
-
-static int teardown(void **state)
-{
-    struct fixture *f = *state;
-    char command[128];
-    readers_close(f->app.readers);
-    readers_free(f->app.readers);
-    store_close(f->store);
-    writer_free(f->app.writer);
-    sessions_free(f->app.sessions);
-    uploads_free(f->app.uploads);
-    kept_free(f->app.kept);
-    setup_unref(f->app.setup);
-    snprintf(command, sizeof command, "rm -rf '%s'", f->dir);
-    int rc = system(command);
-    free(f);
-    return rc;
-}
 
 /* ---- the story ---- */
 
@@ -349,7 +185,7 @@ static const struct {
 
 static void take(struct fixture *f, const struct step *step)
 {
-    struct asked *a = ask(f, f->store, step->what, step->body);
+    struct asked *a = fixture_ask(f, f->store, step->what, step->body);
     json_t *answer = NULL;
     if (a->status != step->status)
         fail_msg("%s: %d %s", step->what, a->status, a->body.length ? a->body.data : "");
@@ -363,7 +199,7 @@ static void take(struct fixture *f, const struct step *step)
         }
         told_check("serve", step->name, all);
     }
-    clear(a);
+    fixture_asked_free(a);
 }
 
 /* ---- a disk that fails ---- */
@@ -377,11 +213,11 @@ struct question {
 static int put(void *arg, struct error *err)
 {
     const struct question *q = arg;
-    struct asked *a = ask(q->f, q->f->store, q->what, NULL);
+    struct asked *a = fixture_ask(q->f, q->f->store, q->what, NULL);
     int rc = a->status >= 500 ? ERROR_INTERNAL : 0;
     if (rc)
         error_set(err, ERROR_INTERNAL, "%.200s", a->body.data);
-    clear(a);
+    fixture_asked_free(a);
     return rc;
 }
 
@@ -468,7 +304,7 @@ static void what_is_due_is_ranked_and_mailed(void **state)
             any = any || mailed;
         }
         assert_false(more);
-        assert_int_equal(work_due(f->store, KINDS[i], at_noon(NULL), &due, &err), 0);
+        assert_int_equal(work_due(f->store, KINDS[i], f->now_ms, &due, &err), 0);
         assert_int_equal(due.count, 0);
     }
     assert_true(any);
@@ -480,6 +316,17 @@ static void what_is_due_is_ranked_and_mailed(void **state)
     take(f, &(struct step){"cases_ranked", 200, "GET cases?state=all", NULL});
     take(f, &(struct step){"follow_ranked", 200, "GET cases/C2/follow", NULL});
     rematching_free(rematching);
+}
+
+static int setup(void **state)
+{
+    *state = fixture_start(FIXTURE_SETTINGS);
+    return 0;
+}
+
+static int teardown(void **state)
+{
+    return fixture_stop(*state);
 }
 
 int main(void)
