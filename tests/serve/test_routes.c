@@ -213,6 +213,8 @@ struct question {
 static int put(void *arg, struct error *err)
 {
     const struct question *q = arg;
+    kept_free(q->f->app.kept); /* what was made before is no answer here */
+    q->f->app.kept = kept_new();
     struct asked *a = fixture_ask(q->f, q->f->store, q->what, NULL);
     int rc = a->status >= 500 ? ERROR_INTERNAL : 0;
     if (rc)

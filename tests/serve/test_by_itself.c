@@ -1,0 +1,515 @@
+/* What the daemon does by itself, on a small plant and by the test's clock: contact data that goes,
+ * Monday's digest, the day's list, backups, what has been kept long enough, rankings; what a reload
+ * changes, and what it leaves as it was; the way back to a backup. */
+#include "fixture.h"
+#include "serve/background.h"
+#include "serve/keeper.h"
+#include "serve/restoring.h"
+#include "serve/upkeep.h"
+#include "store/backup.h"
+#include "store/backup_last.h"
+#include "store/contact.h"
+#include "store/db.h"
+#include "store/outbox.h"
+#include "store/work.h"
+#include <errno.h>
+#include <event2/event.h>
+#include <stdatomic.h>
+#include <sys/socket.h>
+#include <sys/stat.h>
+#include <sys/un.h>
+#include <unistd.h>
+
+#define FIRST "01990000-0000-7000-8000-000000000001"
+#define SECOND "01990000-0000-7000-8000-000000000002"
+#define MINUTE_MS INT64_C(60000)
+#define PATIENCE_MS 60000
+
+static int setup(void **state)
+{
+    *state = fixture_start(FIXTURE_SETTINGS ",'contact_days':1,'backup':{'keep':2}");
+    return 0;
+}
+
+static int teardown(void **state)
+{
+    return fixture_stop(*state);
+}
+
+static void do_ask(struct fixture *f, const char *what, const char *body, int status)
+{
+    struct asked *a = fixture_ask(f, f->store, what, body);
+    if (a->status != status)
+        fail_msg("%s: %d %s", what, a->status, a->body.length ? a->body.data : "");
+    fixture_asked_free(a);
+}
+
+static void log_one(struct fixture *f, const char *id, const char *more)
+{
+    struct text_buffer body = {0};
+    text_appendf(&body,
+                 "{'id':'%s','received_at':'2026-11-24T11:00:00-05:00','channel':'phone',"
+                 "'symptom':'mold'%s}",
+                 id, more);
+    do_ask(f, "POST complaints", body.data, 201);
+    text_buffer_free(&body);
+}
+
+static int64_t count_of(struct fixture *f, const char *sql)
+{
+    int64_t count = -1;
+    assert_int_equal(db_number(f->store, sql, NULL, &count, NULL), 0);
+    return count;
+}
+
+static int change(struct store *store, void *sql, struct error *err)
+{
+    return db_run(store, sql, NULL, err);
+}
+
+static void run_sql(struct fixture *f, const char *sql)
+{
+    struct error err = {0};
+    if (writer_run(f->app.writer, change, (void *)sql, &err))
+        fail_msg("%s", err.text);
+}
+
+/* ---- by the minute ---- */
+
+static void upkeep_at(struct fixture *f, const char *at)
+{
+    struct upkeep u = {.app = &f->app};
+    atomic_bool stopping = false;
+    if (at)
+        f->now_ms = fixture_ms(at);
+    upkeep_run(&u, f->app.setup, f->store, &stopping);
+}
+
+static int64_t mails(struct fixture *f, const char *event)
+{
+    int64_t count = -1;
+    assert_int_equal(db_number(f->store, "SELECT COUNT(*) FROM outbox WHERE event = ?1",
+                               DB(DB_TEXT(event)), &count, NULL),
+                     0);
+    return count;
+}
+
+/* A new daemon begins with the next Monday; each week's is queued once, from mail/digest_hour (6)
+ * on, on Monday or whenever it comes to it that week. */
+static void each_week_is_told_once(void **state)
+{
+    static const struct {
+        const char *at;
+        int mails;
+    } TIMES[] = {{"2026-11-24T12:00:00-05:00", 0}, {"2026-11-29T23:59:00-05:00", 0},
+                 {"2026-11-30T05:59:00-05:00", 0}, {"2026-11-30T06:00:00-05:00", 1},
+                 {"2026-11-30T06:01:00-05:00", 1}, {"2026-12-06T12:00:00-05:00", 1},
+                 {"2026-12-07T05:59:00-05:00", 1}, {"2026-12-09T04:00:00-05:00", 2},
+                 {"2026-12-10T12:00:00-05:00", 2}};
+    struct fixture *f = *state;
+    for (size_t i = 0; i < COUNT_OF(TIMES); i++) {
+        upkeep_at(f, TIMES[i].at);
+        assert_int_equal(mails(f, "digest"), TIMES[i].mails);
+    }
+    assert_int_equal(count_of(f, "SELECT COUNT(*) FROM outbox WHERE message_id LIKE "
+                                 "'<digest-2026-W48@%' OR message_id LIKE '<digest-2026-W49@%'"),
+                     2);
+}
+
+/* From mail/due_hour (7) on, once a day, and only on a day on which there is anything. */
+static void each_day_that_has_anything_due_is_told_once(void **state)
+{
+    static const struct {
+        const char *at;
+        int mails;
+    } TIMES[] = {{"2026-11-24T12:30:00-05:00", 0}, {"2026-11-27T12:00:00-05:00", 0},
+                 {"2026-11-29T06:59:00-05:00", 0}, {"2026-11-29T07:00:00-05:00", 1},
+                 {"2026-11-29T23:59:00-05:00", 1}, {"2026-11-30T06:59:00-05:00", 1},
+                 {"2026-11-30T07:00:00-05:00", 2}};
+    struct fixture *f = *state;
+    log_one(f, FIRST, "");
+    do_ask(f, "POST cases/C1/follow", "{'by':'mira','owner':'jo','due':'2026-11-28'}", 200);
+    for (size_t i = 0; i < COUNT_OF(TIMES); i++) {
+        upkeep_at(f, TIMES[i].at);
+        if (mails(f, "due") != TIMES[i].mails)
+            fail_msg("%s: %d", TIMES[i].at, (int)mails(f, "due"));
+    }
+}
+
+static int64_t contacts(struct fixture *f)
+{
+    return count_of(f, "SELECT COUNT(*) FROM contact");
+}
+
+/* contact_days after it came (1 here), and only once the clock has gone steadily for a day: who
+ * sets it wrong loses no contact data. */
+static void contact_data_goes_by_a_steady_clock(void **state)
+{
+    struct fixture *f = *state;
+    upkeep_at(f, NULL);
+    log_one(f, FIRST, ",'contact':{'name':'Ann Bee','phone':'555-0101'}");
+    assert_int_equal(contacts(f), 1);
+    f->now_ms += 3 * WHEN_DAY_MS; /* a jump */
+    const int64_t since_ms = f->now_ms;
+    upkeep_at(f, NULL);
+    while (f->now_ms < since_ms + WHEN_DAY_MS - 50 * MINUTE_MS) {
+        f->now_ms += 50 * MINUTE_MS;
+        upkeep_at(f, NULL);
+        assert_int_equal(contacts(f), 1);
+    }
+    f->now_ms = since_ms + WHEN_DAY_MS;
+    upkeep_at(f, NULL);
+    assert_int_equal(contacts(f), 0);
+}
+
+/* ---- the keeper ---- */
+
+/* Starts it, and ends it once it has looked at everything: last it lets go of what is old. */
+static void keep(struct fixture *f)
+{
+    struct event_base *base = event_base_new();
+    struct keeper *keeper = NULL;
+    struct keeper_told told;
+    struct error err = {0};
+    const uint64_t jobs = writer_counts(f->app.writer).jobs;
+    const int64_t until_ms = clock_monotonic_ms() + PATIENCE_MS;
+    if (keeper_start(base, &f->app, &keeper, &err))
+        fail_msg("%s", err.text);
+    do {
+        event_base_loop(base, EVLOOP_NONBLOCK);
+        usleep(1000);
+        keeper_tell(keeper, &told);
+        assert_true(clock_monotonic_ms() < until_ms);
+    } while (told.checked_ms == WHEN_UNKNOWN_MS || writer_counts(f->app.writer).jobs == jobs);
+    assert_int_equal(told.checked_ms, f->now_ms);
+    assert_int_equal(told.damage.code, 0);
+    keeper_free(keeper);
+    event_base_free(base);
+}
+
+static int64_t last_backup(struct fixture *f, char path[512])
+{
+    struct backup_last last;
+    assert_int_equal(backup_last_get(f->store, &last, NULL), 0);
+    snprintf(path, 512, "%s", last.path);
+    return last.at_ms;
+}
+
+/* The first ten minutes after a start that finds none, then every 24 hours; a new one where the
+ * last is gone, or of a time to come. */
+static void a_backup_is_made_when_it_is_due(void **state)
+{
+    struct fixture *f = *state;
+    char path[512], first[512];
+    f->app.started_monotonic_ms = clock_monotonic_ms();
+    keep(f);
+    assert_int_equal(last_backup(f, path), WHEN_UNKNOWN_MS);
+    f->app.started_monotonic_ms = clock_monotonic_ms() - 10 * MINUTE_MS;
+    keep(f);
+    int64_t made_ms = last_backup(f, first);
+    assert_int_equal(made_ms, f->now_ms);
+    f->now_ms = made_ms + 24 * WHEN_HOUR_MS - 1;
+    keep(f);
+    assert_int_equal(last_backup(f, path), made_ms);
+    f->now_ms = made_ms + 24 * WHEN_HOUR_MS;
+    keep(f);
+    assert_int_equal(last_backup(f, path), f->now_ms);
+    assert_int_equal(access(first, F_OK), 0); /* two are kept */
+    f->now_ms += MINUTE_MS;
+    assert_int_equal(unlink(path), 0);
+    keep(f);
+    assert_int_equal(last_backup(f, path), f->now_ms);
+    f->now_ms -= WHEN_HOUR_MS;
+    keep(f);
+    assert_int_equal(last_backup(f, path), f->now_ms);
+    assert_int_equal(access(path, F_OK), 0);
+}
+
+static void where_no_backup_is_wanted_none_is_made(void **state)
+{
+    struct fixture *f = *state;
+    char path[512];
+    struct error err = {0};
+    fixture_settings(f, FIXTURE_SETTINGS ",'backup':{'every_h':0}");
+    if (app_reload(&f->app, &err))
+        fail_msg("%s", err.text);
+    keep(f);
+    assert_int_equal(last_backup(f, path), WHEN_UNKNOWN_MS);
+}
+
+/* A folder of backups that is none. */
+static void a_backup_that_fails_is_told(void **state)
+{
+    struct fixture *f = *state;
+    struct event_base *base = event_base_new();
+    struct keeper *keeper = NULL;
+    struct keeper_told told;
+    char path[512];
+    const int64_t until_ms = clock_monotonic_ms() + PATIENCE_MS;
+    snprintf(path, sizeof path, "%s/backups", f->dir);
+    FILE *file = fopen(path, "w");
+    assert_true(file && fclose(file) == 0);
+    f->app.log.level = 0;
+    assert_int_equal(keeper_start(base, &f->app, &keeper, NULL), 0);
+    do {
+        event_base_loop(base, EVLOOP_NONBLOCK);
+        usleep(1000);
+        keeper_tell(keeper, &told);
+        assert_true(clock_monotonic_ms() < until_ms);
+    } while (!told.unbacked.code);
+    assert_int_equal(last_backup(f, path), WHEN_UNKNOWN_MS);
+    keeper_free(keeper);
+    event_base_free(base);
+}
+
+/* Older than its setting says, by a millisecond. */
+static void what_has_been_kept_long_enough_goes(void **state)
+{
+    struct fixture *f = *state;
+    do_ask(f, "POST records/products?source=old",
+           "product,name,family,shelf_life_days,unit_g\nW24,Mill,pan-bread,10,680\n", 200);
+    const int64_t loaded_ms = f->now_ms;
+    f->now_ms = loaded_ms + 10 * WHEN_DAY_MS;
+    do_ask(f, "POST records/products?source=new",
+           "product,name,family,shelf_life_days,unit_g\nW25,Rye,pan-bread,10,680\n", 200);
+    f->now_ms = loaded_ms + 400 * WHEN_DAY_MS; /* keep/loads_days */
+    keep(f);
+    assert_int_equal(count_of(f, "SELECT COUNT(*) FROM load_file"), 2);
+    f->now_ms += 1;
+    keep(f);
+    assert_int_equal(count_of(f, "SELECT COUNT(*) FROM load_file"), 1);
+    assert_int_equal(count_of(f, "SELECT COUNT(*) FROM load_file WHERE source = 'new'"), 1);
+}
+
+/* ---- the background ---- */
+
+static int64_t waits(struct fixture *f, const char *kind)
+{
+    int64_t count = -1;
+    assert_int_equal(work_count(f->store, kind, &count, NULL), 0);
+    return count;
+}
+
+/* A datagram of the service manager's socket. */
+static int manager(struct fixture *f, char path[108])
+{
+    struct sockaddr_un address = {.sun_family = AF_UNIX};
+    int fd = socket(AF_UNIX, SOCK_DGRAM | SOCK_NONBLOCK | SOCK_CLOEXEC, 0);
+    snprintf(path, 108, "%s/notify", f->dir);
+    snprintf(address.sun_path, sizeof address.sun_path, "%s", path);
+    assert_true(fd >= 0 && bind(fd, (struct sockaddr *)&address, sizeof address) == 0);
+    return fd;
+}
+
+static int64_t ranked(struct fixture *f)
+{
+    return count_of(f, "SELECT COUNT(DISTINCT case_id) FROM ranking");
+}
+
+/* What is logged is ranked and mailed, the clock's part is done, and the watchdog is told. */
+static void the_background_does_what_is_due(void **state)
+{
+    struct fixture *f = *state;
+    struct event_base *base = event_base_new();
+    struct background *bg = NULL;
+    struct error err = {0};
+    char path[108], said[64] = "";
+    const int64_t until_ms = clock_monotonic_ms() + PATIENCE_MS;
+    int fd = manager(f, path);
+    bool is_told = false;
+    setenv("NOTIFY_SOCKET", path, 1);
+    log_one(f, FIRST, "");
+    log_one(f, SECOND, ",'harm':['illness']");
+    assert_true(waits(f, WORK_RANK) > 0);
+    f->now_ms += MINUTE_MS;
+    if (background_start(base, &f->app, NULL, &bg, &err))
+        fail_msg("%s", err.text);
+    char *week = NULL;
+    app_wake(&f->app);
+    while (ranked(f) < 2 || !week || !is_told) {
+        if (clock_monotonic_ms() > until_ms)
+            fail_msg("ranked %d, week %s, told %d, %d wait", (int)ranked(f), week ? week : "none",
+                     is_told, (int)waits(f, WORK_RANK));
+        event_base_loop(base, EVLOOP_NONBLOCK);
+        usleep(1000);
+        free(week);
+        assert_int_equal(store_setting_get(f->store, "digest/last", &week, &err), 0);
+        while (recv(fd, said, sizeof said - 1, 0) > 0)
+            is_told = true;
+    }
+    assert_string_equal(week, "2026-W47");
+    assert_non_null(strstr(said, "WATCHDOG=1"));
+    while (!background_stopping(bg))
+        usleep(1000);
+    background_close(bg);
+    log_one(f, "01990000-0000-7000-8000-000000000003", "");
+    event_base_loop(base, EVLOOP_NONBLOCK); /* in vain */
+    assert_int_equal(ranked(f), 2);
+    background_free(bg);
+    assert_null(f->app.wake);
+    unsetenv("NOTIFY_SOCKET");
+    free(week);
+    close(fd);
+    event_base_free(base);
+}
+
+/* ---- a reload ---- */
+
+static void reload(struct fixture *f, const char *settings, int code)
+{
+    struct error err = {0};
+    fixture_settings(f, settings);
+    int rc = app_reload(&f->app, &err);
+    if (rc != code)
+        fail_msg("%s: %d %s", settings, rc, err.text);
+}
+
+static void settle(struct fixture *f)
+{
+    run_sql(f, "DELETE FROM work");
+}
+
+/* Lots are looked for again where they are settled otherwise, and only then. */
+static void a_reload_owes_what_it_changed(void **state)
+{
+    static const struct {
+        const char *settings;
+        int rematch;
+    } RELOADS[] = {{FIXTURE_SETTINGS ",'contact_days':2", 0},
+                   {FIXTURE_SETTINGS ",'settle_lot_at':95", 1},
+                   {FIXTURE_SETTINGS ",'settle_lot_at':95,'contact_days':3", 0},
+                   {FIXTURE_SETTINGS, 1}};
+    struct fixture *f = *state;
+    reload(f, FIXTURE_SETTINGS, 0);
+    for (size_t i = 0; i < COUNT_OF(RELOADS); i++) {
+        settle(f);
+        reload(f, RELOADS[i].settings, 0);
+        if (waits(f, WORK_REMATCH) != RELOADS[i].rematch)
+            fail_msg("%s: %d", RELOADS[i].settings, (int)waits(f, WORK_REMATCH));
+    }
+}
+
+/* What is refused changes nothing and is told until a reload is taken. */
+static void a_reload_that_is_refused_changes_nothing(void **state)
+{
+    struct fixture *f = *state;
+    struct setup *was = f->app.setup;
+    f->app.log.level = 0;
+    reload(f, FIXTURE_SETTINGS ",'contact_days':0", ERROR_INVALID);
+    assert_ptr_equal(f->app.setup, was);
+    assert_non_null(strstr(f->app.reload_error, "contact_days"));
+    reload(f,
+           "'time_zone':'America/New_York','plant':'Harrow Mill Bakery','mail':{'to':['nobody']}",
+           ERROR_INVALID);
+    assert_ptr_equal(f->app.setup, was);
+    reload(f, FIXTURE_SETTINGS, 0);
+    assert_ptr_not_equal(f->app.setup, was);
+    assert_int_equal(f->app.setup->loaded_ms, f->now_ms);
+    assert_string_equal(f->app.reload_error, "");
+}
+
+static void reloaded(void *arg)
+{
+    ++*(int *)arg;
+}
+
+/* A setting that a running daemon cannot change stays as it was, and is named. */
+static void what_needs_a_restart_waits_for_it(void **state)
+{
+    struct fixture *f = *state;
+    int count = 0;
+    f->app.reloaded = reloaded;
+    f->app.reloaded_arg = &count;
+    f->app.log.level = 0;
+    reload(f, FIXTURE_SETTINGS ",'tcp':{'listen':'127.0.0.1:1'}", 0);
+    assert_int_equal(count, 1);
+    assert_int_equal(json_array_size(f->app.setup->needs_restart), 1);
+    assert_string_equal(json_string_value(json_array_get(f->app.setup->needs_restart, 0)),
+                        "tcp/listen");
+    assert_string_equal(config_text(f->app.setup->config, "tcp/listen"), "");
+    f->app.reloaded = NULL;
+}
+
+/* ---- files of lines ---- */
+
+static void a_file_of_lines_is_over_two_seconds_after_its_last(void **state)
+{
+    struct fixture *f = *state;
+    assert_false(app_in_bulk(&f->app, f->store));
+    app_bulk_now(&f->app);
+    assert_true(app_in_bulk(&f->app, f->store));
+    f->app.bulk_ms -= 2000;
+    assert_false(app_in_bulk(&f->app, f->store));
+}
+
+/* ---- the way back ---- */
+
+static char *printed(const struct restored *r)
+{
+    char *text = NULL;
+    size_t size = 0;
+    FILE *out = open_memstream(&text, &size);
+    restoring_print(r, out);
+    assert_int_equal(fclose(out), 0);
+    return text;
+}
+
+static void a_restore_tells_what_came_after_the_backup(void **state)
+{
+    struct fixture *f = *state;
+    struct restored r;
+    struct error err = {0};
+    char path[512];
+    const struct log none = {.level = 0};
+    log_one(f, FIRST, "");
+    do_ask(f, "POST backup", "{'path':'a.db'}", 200);
+    snprintf(path, sizeof path, "%s/backups/a.db", f->dir);
+    assert_int_equal(access(path, F_OK), 0);
+    log_one(f, SECOND, "");
+    do_ask(f, "POST complaints/" FIRST "/withdraw", "{'reason':'twice','by':'Mira'}", 200);
+    /* a daemon has the state: nothing is restored */
+    assert_int_equal(restoring_run(&none, f->dir, "a.db", &r, &err), ERROR_CONFLICT);
+    store_close(f->store);
+    readers_close(f->app.readers);
+    writer_close(f->app.writer);
+    error_clear(&err);
+    assert_int_not_equal(restoring_run(&none, f->dir, "b.db", &r, &err), 0);
+    error_clear(&err);
+    if (restoring_run(&none, f->dir, "a.db", &r, &err))
+        fail_msg("%s", err.text);
+    char *text = printed(&r);
+    assert_non_null(strstr(text, "kept only: complaints 1, withdrawals 1.\n"));
+    assert_non_null(strstr(text, "is kept in "));
+    free(text);
+    r.past_read = true;
+    for (int i = 0; i < RESTORE_KINDS; i++)
+        r.missing[i].count = 0;
+    r.kept[0] = '\0';
+    text = printed(&r);
+    assert_non_null(strstr(text, "kept only: nothing.\n"));
+    assert_non_null(strstr(text, "Nothing was there before.\n"));
+    free(text);
+    assert_int_equal(store_open(f->dir, STORE_READ, &f->store, &err), 0);
+    assert_int_equal(count_of(f, "SELECT COUNT(*) FROM complaint"), 1);
+}
+
+int main(void)
+{
+#define EACH(test) cmocka_unit_test_setup_teardown(test, setup, teardown)
+    const struct CMUnitTest tests[] = {
+        EACH(each_week_is_told_once),
+        EACH(each_day_that_has_anything_due_is_told_once),
+        EACH(contact_data_goes_by_a_steady_clock),
+        EACH(a_backup_is_made_when_it_is_due),
+        EACH(where_no_backup_is_wanted_none_is_made),
+        EACH(a_backup_that_fails_is_told),
+        EACH(what_has_been_kept_long_enough_goes),
+        EACH(the_background_does_what_is_due),
+        EACH(a_reload_owes_what_it_changed),
+        EACH(a_reload_that_is_refused_changes_nothing),
+        EACH(what_needs_a_restart_waits_for_it),
+        EACH(a_file_of_lines_is_over_two_seconds_after_its_last),
+        EACH(a_restore_tells_what_came_after_the_backup),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
