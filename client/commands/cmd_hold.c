@@ -175,6 +175,7 @@ static void show_held(const struct client *c, const json_t *answer)
         view_textf(&c->view, VIEW_PLAIN, 0, 2, "That hold stood already on: %s", already);
     show_gone(c, answer);
     harm_show_heard(&c->view, answer);
+    hold_show_passed_on(&c->view, answer);
     hold_show_unrecorded(&c->view, answer);
     hold_show_list(&c->view, "Held for other reasons, too:", json_object_get(answer, "others"));
     view_text(&c->view, VIEW_PLAIN, 0, 0,

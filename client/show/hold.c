@@ -17,6 +17,17 @@ void hold_show_unrecorded(const struct view *v, const json_t *answer)
     free(codes);
 }
 
+void hold_show_passed_on(const struct view *v, const json_t *answer)
+{
+    char *codes = pick_shown(answer, "passed_on");
+    if (*codes)
+        view_textf(v, VIEW_BOLD, 0, 2,
+                   "Another plant's: %s. The hold stands there, and that plant's people see it and "
+                   "end it, not you. Tell them.",
+                   codes);
+    free(codes);
+}
+
 const char *hold_why_common(const json_t *common, char out[static HOLD_WHY])
 {
     if (pick_has(common, "products"))

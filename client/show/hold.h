@@ -5,6 +5,8 @@
 #include "show/view.h"
 #include <jansson.h>
 
+/* Of an answer to hold: which of the lots are another plant's, and what comes of that. */
+void hold_show_passed_on(const struct view *v, const json_t *answer);
 /* Of an answer to hold or release: which of the codes are on no record, and what comes of that. */
 void hold_show_unrecorded(const struct view *v, const json_t *answer);
 /* "H3 L2 6321 B0412: glass, mira, 2026-11-20 09:14, C12", one a line beneath `heading`, of a list

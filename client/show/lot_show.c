@@ -453,6 +453,6 @@ void lot_show(const struct view *v, const json_t *document)
     standing_show_rest(v, document);
     if (pick_has(document, "shown"))
         show_records(v, document);
-    else
+    else if (!pick_has(document, "elsewhere"))
         show_read(v, document);
 }

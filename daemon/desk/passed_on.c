@@ -13,6 +13,14 @@ void passed_on_json(json_t *answer)
     json_object_set_new(answer, "passed_on", json_true());
 }
 
+void passed_on_lot(json_t *answer)
+{
+    set_standing(answer, "another plant's",
+                 "another plant's: ask that plant's people, or the company's");
+    json_object_del(answer, "case");
+    json_object_set_new(answer, "elsewhere", json_true());
+}
+
 void passed_on_unread(json_t *answer)
 {
     set_standing(answer, "not looked up", "the lot could not be looked up now");

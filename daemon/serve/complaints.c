@@ -5,7 +5,9 @@
 #include "base/short_id.h"
 #include "base/text.h"
 #include "desk/answer.h"
+#include "desk/passed_on.h"
 #include "serve/app.h"
+#include "serve/lot_named.h"
 #include "serve/route.h"
 #include "store/case.h"
 #include "store/readers_share.h"
@@ -411,11 +413,28 @@ void complaints_post(struct request *rq, struct store *store)
     }
 }
 
+/* A code that is another plant's is that, and none of one's own lots misread. */
+static json_t *previewed(const struct request *rq, const struct setup *setup, struct store *store,
+                         const struct taking *t, const json_t *ranking)
+{
+    const char *code = complaint_form_text(t->form, "lot_text");
+    struct hold_of elsewhere;
+    int64_t now_ms = app_now_ms(rq->app);
+    bool other = code && lot_named_elsewhere(setup, store, code, now_ms, &elsewhere);
+    json_t *answer = answer_preview(&setup->desk, store, t, other ? NULL : ranking, now_ms);
+    if (other) {
+        passed_on_lot(answer);
+        json_object_set_new(answer, "understood", json_object());
+        json_object_set_new(answer, "similar", json_array());
+        json_object_set_new(answer, "doubts", json_array());
+    }
+    return answer;
+}
+
 void complaints_preview(struct request *rq, struct store *store)
 {
     struct error err = {0};
-    struct taking t = {
-        .alone = true, .of_plant = of_plant(rq), .desk = (rq->roles & ROLE_DESK) != 0};
+    struct taking t = {.alone = true, .desk = (rq->roles & ROLE_DESK) != 0};
     json_t *complaint = NULL, *ranking = NULL;
     struct setup *setup = app_setup(rq->app);
     int rc = request_json(rq, &complaint, &err);
@@ -424,8 +443,7 @@ void complaints_preview(struct request *rq, struct store *store)
     if (rc)
         request_reply_faults(rq, rc, err.code ? &err : &t.err, t.faults, NULL);
     else
-        request_reply_json(rq, 200,
-                           answer_preview(&setup->desk, store, &t, ranking, app_now_ms(rq->app)));
+        request_reply_json(rq, 200, previewed(rq, setup, store, &t, ranking));
     json_decref(complaint);
     json_decref(ranking);
     taking_clear(&t);

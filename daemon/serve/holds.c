@@ -89,6 +89,7 @@ struct holding {
     struct hold_of *of;
     size_t count;
     bool *stood;              /* of each: the same hold stood before */
+    bool *elsewhere;          /* of each: another plant's, which who asks does not see */
     struct text_buffer *gone; /* of each that was skipped: what came of it; else empty */
     struct despite_harm despite;
     struct overheard heard; /* harm in the reason of a hold */
@@ -108,6 +109,7 @@ static int read_lots(const struct setup *setup, struct store *store, const json_
     h->texts = lots;
     h->of = xcalloc(json_array_size(lots), sizeof *h->of);
     h->stood = xcalloc(json_array_size(lots), sizeof *h->stood);
+    h->elsewhere = xcalloc(json_array_size(lots), sizeof *h->elsewhere);
     h->gone = xcalloc(json_array_size(lots), sizeof *h->gone);
     json_array_foreach(lots, i, code)
     {
@@ -122,6 +124,9 @@ static int read_lots(const struct setup *setup, struct store *store, const json_
         int rc = lot_named(setup, store, text, h->at_ms, of, err);
         if (rc)
             return rc;
+        h->elsewhere[h->count] = lot_named_elsewhere(setup, store, text, h->at_ms, of);
+        if (h->release && h->elsewhere[h->count])
+            return lot_named_refuse("lots", text, err);
         h->count++;
     }
     return lot_named_whole(store, lots, h->of, err);
@@ -234,7 +239,7 @@ static int skip_gone(struct store *store, struct holding *h, struct error *err)
     int rc = 0;
     for (size_t i = 0; i < h->count && !rc; i++) {
         text_buffer_free(&h->gone[i]); /* of an attempt before */
-        rc = hold_gone(store, &h->of[i], &h->gone[i], err);
+        rc = h->elsewhere[i] ? 0 : hold_gone(store, &h->of[i], &h->gone[i], err);
         skipped += is_skipped(h, i);
     }
     if (rc || skipped < h->count)
@@ -264,16 +269,19 @@ static int hear(struct store *store, struct holding *h, struct error *err)
 static int hold_all(struct store *store, void *arg, struct error *err)
 {
     struct holding *h = arg;
-    const struct hold_entry entry = {.reason = h->reason,
-                                     .by_name = h->by,
-                                     .user = h->user,
-                                     .case_id = h->case_id,
-                                     .at_ms = h->at_ms,
-                                     .still_about = h->still_about};
+    const struct hold_entry own = {.reason = h->reason,
+                                   .by_name = h->by,
+                                   .user = h->user,
+                                   .case_id = h->case_id,
+                                   .at_ms = h->at_ms,
+                                   .still_about = h->still_about};
+    struct hold_entry passed_on = own; /* whoever has the lot knows what is left of it */
+    passed_on.case_id = 0;
+    passed_on.still_about = true;
     int rc = h->skip_gone && !h->still_about ? skip_gone(store, h, err) : 0;
     for (size_t i = 0; i < h->count && !rc; i++) {
         if (!is_skipped(h, i))
-            rc = hold_add(store, &h->of[i], &entry, &h->stood[i], err);
+            rc = hold_add(store, &h->of[i], h->elsewhere[i] ? &passed_on : &own, &h->stood[i], err);
     }
     return rc ? rc : hear(store, h, err);
 }
@@ -329,6 +337,8 @@ static json_t *others_json(struct store *store, const struct tz *tz, const struc
 {
     json_t *others = json_array(), *hold;
     for (size_t i = 0; i < h->count; i++) {
+        if (h->elsewhere[i])
+            continue;
         json_t *holds = hold_json_of(store, tz, &h->of[i]);
         size_t k;
         json_array_foreach(holds, k, hold)
@@ -386,7 +396,7 @@ static json_t *answer_json(const struct setup *setup, struct store *store, const
 {
     const struct tz *tz = setup->tz;
     json_t *named = json_array(), *not_on_record = json_array(), *stood = json_array();
-    json_t *gone = json_array();
+    json_t *gone = json_array(), *passed_on = json_array();
     for (size_t i = 0; i < h->count; i++) {
         if (is_skipped(h, i)) {
             json_array_append_new(
@@ -394,6 +404,8 @@ static json_t *answer_json(const struct setup *setup, struct store *store, const
             continue;
         }
         json_array_append_new(named, json_string(h->of[i].code));
+        if (h->elsewhere[i])
+            json_array_append_new(passed_on, json_string(h->of[i].code));
         if (!h->of[i].lot_id)
             json_array_append_new(not_on_record, json_string(h->of[i].code));
         if (h->stood[i])
@@ -409,6 +421,9 @@ static json_t *answer_json(const struct setup *setup, struct store *store, const
                                                  likely_json(setup, store, h)));
     if (json_array_size(gone))
         json_object_set(answer, "gone", gone);
+    if (json_array_size(passed_on))
+        json_object_set(answer, "passed_on", passed_on);
+    json_decref(passed_on);
     json_decref(gone);
     json_decref(stood);
     return answer;
@@ -447,6 +462,7 @@ static void answer_holding(struct request *rq, struct store *store, bool release
     text_buffer_free(&did);
     free(h.of);
     free(h.stood);
+    free(h.elsewhere);
     for (size_t i = 0; i < h.count; i++)
         text_buffer_free(&h.gone[i]);
     free(h.gone);

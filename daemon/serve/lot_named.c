@@ -1,6 +1,7 @@
 #include "serve/lot_named.h"
 #include "base/text.h"
 #include "store/lot_find.h"
+#include "store/seen.h"
 #include <string.h>
 
 int lot_named(const struct setup *setup, struct store *store, const char *text, int64_t now_ms,
@@ -34,6 +35,29 @@ int lot_named(const struct setup *setup, struct store *store, const char *text, 
     ret->lot_id = rows[0].lot_id;
     text_clip(rows[0].code, ret->code, sizeof ret->code);
     return 0;
+}
+
+bool lot_named_elsewhere(const struct setup *setup, struct store *store, const char *text,
+                         int64_t now_ms, struct hold_of *ret)
+{
+    struct hold_of own = {0}, of = {0};
+    if (seen_all(store) || lot_named(setup, store, text, now_ms, &own, NULL) || own.lot_id)
+        return false;
+    bool some = seen_whole(store);
+    int rc = lot_named(setup, store, text, now_ms, &of, NULL);
+    seen_again(store, some);
+    if (rc || !of.lot_id)
+        return false;
+    *ret = of;
+    return true;
+}
+
+int lot_named_refuse(const char *field, const char *text, struct error *err)
+{
+    error_set(err, ERROR_CONFLICT, "%.60s is another plant's lot; nothing was recorded", text);
+    error_field(err, field, text);
+    error_hint(err, "ask that plant's people, or the company's");
+    return ERROR_CONFLICT;
 }
 
 static int refuse_words(const char *code, const char *first, struct error *err)

@@ -11,6 +11,13 @@
 int lot_named(const struct setup *setup, struct store *store, const char *text, int64_t now_ms,
               struct hold_of *ret, struct error *err);
 
+/* A code that no lot bears which who asks sees: is it one of another plant's, as printed or as read?
+ * Then *ret is that lot. What cannot be read is none. */
+bool lot_named_elsewhere(const struct setup *setup, struct store *store, const char *text,
+                         int64_t now_ms, struct hold_of *ret);
+/* ERROR_CONFLICT of it, where nobody passes on what is asked. */
+int lot_named_refuse(const char *field, const char *text, struct error *err);
+
 /* Are names that are no lots' the words of one code on record, which lost its quotes: "L1" "6326"
  * "B1846"? Then they are refused (ERROR_CONFLICT), with the code they make. `texts` are those that
  * lot_named() read into `of`. */

@@ -1,8 +1,10 @@
 /* Lots: what a code means, and what is on record of it. */
 #include "base/jsonx.h"
 #include "base/text.h"
+#include "desk/passed_on.h"
 #include "lots/standing.h"
 #include "serve/app.h"
+#include "serve/lot_named.h"
 #include "serve/route.h"
 #include "tell/hold_json.h"
 #include "tell/tell.h"
@@ -157,14 +159,25 @@ static int lot_json(struct store *store, struct setup *setup, const struct lot_q
     return 0;
 }
 
+static json_t *elsewhere_json(void)
+{
+    json_t *answer =
+        json_pack("{s:b, s:[], s:[], s:[]}", "exact", 0, "candidates", "doubts", "holds");
+    passed_on_lot(answer);
+    return answer;
+}
+
 void lots_get(struct request *rq, struct store *store)
 {
     struct error err = {0};
     struct lot_query query;
     json_t *answer = NULL;
     struct setup *setup = app_setup(rq->app);
+    struct hold_of elsewhere;
     int rc = read_query(rq, setup, &query, &err);
-    if (!rc)
+    if (!rc && lot_named_elsewhere(setup, store, query.lot_text, query.received_ms, &elsewhere))
+        answer = elsewhere_json();
+    else if (!rc)
         rc = lot_json(store, setup, &query, &answer, &err);
     request_reply_result(rq, rc, answer, &err);
     setup_unref(setup);

@@ -70,6 +70,8 @@ static int find_lot(struct measures *x, struct store *store, const json_t *body,
     int rc = jsonx_needed(body, "lot", sizeof x->lot.code - 1, &text, err);
     if (!rc)
         rc = lot_named(x->setup, store, text, x->now_ms, &x->lot, err);
+    if (!rc && lot_named_elsewhere(x->setup, store, text, x->now_ms, &x->lot))
+        return lot_named_refuse("lot", text, err);
     if (!rc && !x->lot.lot_id) {
         error_set(err, ERROR_NOT_FOUND, "no record bears lot %.60s; nothing was recorded",
                   x->lot.code);

@@ -30,6 +30,18 @@ bool seen_all(const struct store *store)
     return !store->seen.some;
 }
 
+bool seen_whole(struct store *store)
+{
+    bool some = store->seen.some;
+    store->seen.some = false;
+    return some;
+}
+
+void seen_again(struct store *store, bool some)
+{
+    store->seen.some = some;
+}
+
 bool seen_plant(const struct store *store, const char *plant)
 {
     const struct seen_kept *seen = &store->seen;

@@ -22,6 +22,10 @@ struct seen_plants {
 /* Copied; holds until another is set. NULL: all is seen. */
 void seen_set(struct store *store, const struct seen_plants *seen);
 bool seen_all(const struct store *store);
+/* All is, until seen_again() of what this returns: for who is told that a thing is another plant's.
+ */
+bool seen_whole(struct store *store);
+void seen_again(struct store *store, bool some);
 
 /* Is it seen? true of everything where nothing is set; false, too, of what cannot be read. None may
  * be asked while a statement is open, but for seen_plant(). */
