@@ -132,13 +132,13 @@ static void show_products(const struct view *v, const json_t *rest, const char *
 
 static void add_followed(struct table *t, const json_t *item, int32_t today)
 {
-    char number[VIEW_NUMBER];
+    char number[VIEW_NUMBER], lot[PLANT_LEVEL];
     table_add(t, pick_text(item, "case", "?"));
     table_add(t, pick_text(item, "severity", ""));
     add_date(t, pick_text(item, "due", ""), today);
     table_add(t, pick_text(item, "owner", ""));
     table_add(t, pick_text(item, "symptom", ""));
-    table_add(t, standing_named(item));
+    table_add(t, plant_level(standing_named(item), pick_text(item, "plant", NULL), lot));
     table_add(t, view_number(pick_number(item, "complaints", 0), number));
     add_cause(t, item);
 }

@@ -102,6 +102,7 @@ static void say_common(const struct client *c, const json_t *reach)
 static int take_reach(struct client *c, const struct args *a, double least, json_t *codes)
 {
     json_t *reach = NULL;
+    char number[VIEW_COUNT];
     size_t i;
     const json_t *lot;
     int rc = case_path_get_part(c, args_value(a, "reach"), "/reach", NULL, &reach);
@@ -114,6 +115,10 @@ static int take_reach(struct client *c, const struct args *a, double least, json
         client_say(c,
                    "not all lots that share it are named, and so not all are held: those farthest "
                    "off are more than can be looked at here");
+    if (pick_has(reach, "elsewhere"))
+        client_say(c,
+                   "of other plants, and not held by this: %s; tell their people, or the company's",
+                   view_count(pick_number(reach, "elsewhere", 0), "lot", number));
     say_common(c, reach);
     if (pick_has(reach, "by") && args_has(a, "at-least")) {
         json_decref(reach);

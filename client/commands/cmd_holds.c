@@ -1,3 +1,4 @@
+#include "base/plant_level.h"
 #include "commands/command.h"
 #include "show/pick.h"
 #include "show/table.h"
@@ -13,10 +14,10 @@ static const struct column columns[] = {{"hold", COLUMN_LEFT, 0},   {"lot", COLU
 /* A lot goes by its code, and then by what its records know of it. */
 static void add_lot(struct table *t, const json_t *hold)
 {
-    char number[VIEW_NUMBER];
+    char number[VIEW_NUMBER], lot[PLANT_LEVEL];
     char *routes = pick_shown(hold, "routes");
     bool recorded = pick_bool(hold, "on_record", true);
-    table_add(t, pick_text(hold, "lot", "?"));
+    table_add(t, plant_level_of(hold, "lot", lot));
     table_add(t, recorded ? view_number(pick_number(hold, "units", 0), number) : "?");
     if (!recorded)
         table_add(t, "not on record");

@@ -137,6 +137,7 @@ static void show_carry_no_label(const struct client *c, const json_t *document)
 /* How far the list reaches: who holds by it has to know. */
 static void show_looked(const struct client *c, const json_t *document)
 {
+    char number[VIEW_COUNT];
     if (pick_has(document, "left_out"))
         view_textf(&c->view, VIEW_BOLD, 2, 2,
                    "Not all: it may be %.0f more lots, which are not named here. Ask for the code "
@@ -146,6 +147,11 @@ static void show_looked(const struct client *c, const json_t *document)
         view_text(&c->view, VIEW_BOLD, 2, 2,
                   "Not all: more lots share it than can be looked at here; those farthest off are "
                   "not named.");
+    if (pick_has(document, "elsewhere"))
+        view_textf(&c->view, VIEW_BOLD, 2, 2,
+                   "Of other plants, and not named here: %s. Their people see them, and the "
+                   "company's.",
+                   view_count(pick_number(document, "elsewhere", 0), "lot", number));
     if (pick_has(document, "own") && !pick_has(document, "none_because") && has_risks(document))
         view_textf(&c->view, VIEW_PLAIN, 2, 2,
                    "Looked at by their own records: lots packed within %.0f days.",

@@ -291,7 +291,8 @@ static void show_runs(const struct view *v, const json_t *runs)
 static void show(const struct client *c, const json_t *document)
 {
     const struct view *v = &c->view;
-    view_title(v, "What explains the complaints best");
+    const char *plant = pick_text(document, "plant", "");
+    view_title(v, "What explains the complaints%s%s best", *plant ? " of " : "", plant);
     show_stories(v, json_object_get(document, "stories"),
                  json_array_size(json_object_get(document, "runs")) > 0);
     view_section(v, "Common factors of their lots");

@@ -30,11 +30,15 @@ void hold_show_passed_on(const struct view *v, const json_t *answer)
 
 const char *hold_why_common(const json_t *common, char out[static HOLD_WHY])
 {
+    char elsewhere[64] = "";
+    if (pick_has(common, "elsewhere"))
+        snprintf(elsewhere, sizeof elsewhere, ", and in %.0f of other plants",
+                 pick_number(common, "elsewhere", 0));
     if (pick_has(common, "products"))
-        snprintf(out, HOLD_WHY, "of %.0f products, and so not the printed label",
-                 pick_number(common, "products", 0));
+        snprintf(out, HOLD_WHY, "of %.0f products, and so not the printed label%s",
+                 pick_number(common, "products", 0), elsewhere);
     else
-        snprintf(out, HOLD_WHY, "most of the plant's of those days");
+        snprintf(out, HOLD_WHY, "most of the plant's of those days%s", elsewhere);
     return out;
 }
 

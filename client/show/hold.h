@@ -17,7 +17,7 @@ void hold_show_standing(const struct view *v, const json_t *document);
 /* What stands on a lot, each with its reason; where nothing does, what was decided last. */
 void hold_show_lot(const struct view *v, const json_t *document);
 
-#define HOLD_WHY 80
+#define HOLD_WHY 120
 /* Why no lot is held for what one of reach's `common` names: most had it, or it is plain film. */
 const char *hold_why_common(const json_t *common, char out[static HOLD_WHY]);
 

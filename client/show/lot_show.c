@@ -1,4 +1,5 @@
 #include "show/lot_show.h"
+#include "base/plant_level.h"
 #include "base/text.h"
 #include "show/hold.h"
 #include "show/measured_show.h"
@@ -417,8 +418,9 @@ static void show_read(const struct view *v, const json_t *document)
     if (pick_has(document, "made_on"))
         view_label(v, "made on", "%s%s%s", pick_text(document, "made_on", "?"), at ? ", " : "",
                    at ? at : "");
+    char line[PLANT_LEVEL];
     if (pick_has(document, "line"))
-        view_label(v, "line", "%s", pick_text(document, "line", "?"));
+        view_label(v, "line", "%s", plant_level_of(document, "line", line));
     hold_show_lot(v, document);
 }
 

@@ -11,8 +11,9 @@
 static void show_head(const struct view *v, const json_t *document)
 {
     char n[3][VIEW_COUNT];
-    view_title(v, "Returns, %s to %s", pick_text(document, "from", "?"),
-               pick_text(document, "to", "?"));
+    const char *plant = pick_text(document, "plant", "");
+    view_title(v, "Returns%s%s, %s to %s", *plant ? " of " : "", plant,
+               pick_text(document, "from", "?"), pick_text(document, "to", "?"));
     if (pick_bool(document, "on_record", true))
         view_label(v, "came back", "%s in %s",
                    view_count(pick_number(document, "units", 0), "unit", n[0]),

@@ -1,4 +1,5 @@
 #include "show/show.h"
+#include "base/plant_level.h"
 #include "base/text.h"
 #include "base/weight.h"
 #include "show/pick.h"
@@ -77,8 +78,10 @@ char *show_lot_line(const json_t *lot)
                  {"code_date", "best" VIEW_NBSP "by" VIEW_NBSP "%s"}};
     struct text_buffer out = {0};
     for (size_t i = 0; i < sizeof parts / sizeof *parts; i++) {
-        char when[VIEW_NUMBER];
+        char when[VIEW_NUMBER], line[PLANT_LEVEL];
         const char *text = pick_text(lot, parts[i].name, NULL);
+        if (text && *text && strcmp(parts[i].name, "line") == 0)
+            text = plant_level(text, pick_text(lot, "plant", NULL), line);
         if (!text && i == 0)
             text = pick_text(lot, "product", NULL);
         if (!text || !*text)

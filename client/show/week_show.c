@@ -20,12 +20,14 @@ static void show_head(const struct view *v, const json_t *document)
     struct iso_week w;
     char from[16];
     char to[16];
+    const char *plant = pick_text(document, "plant", "");
+    const char *of = *plant ? " of " : "";
     if (iso_week_parse(week, &w, NULL) == 0) {
         int32_t monday = iso_week_monday(w);
-        view_title(v, "Week %s, %s to %s", week, day_format(monday, from),
+        view_title(v, "Week %s%s%s, %s to %s", week, of, plant, day_format(monday, from),
                    day_format(monday + 6, to));
     } else {
-        view_title(v, "Week %s", week);
+        view_title(v, "Week %s%s%s", week, of, plant);
     }
 }
 
@@ -281,9 +283,16 @@ static void show_next(const struct view *v, const json_t *document, const json_t
     if (iso_week_parse(pick_text(document, "week", ""), &week, NULL) != 0)
         return;
     int32_t last = iso_week_monday(week) + 6;
-    view_textf(v, VIEW_PLAIN, 2, 4, "What they share: oddloaf trace --symptom %s --from %s --to %s",
+    struct text_buffer plant = {0};
+    if (pick_has(document, "plant")) {
+        text_append(&plant, " --plant ");
+        text_append_word(&plant, pick_text(document, "plant", ""));
+    }
+    view_textf(v, VIEW_PLAIN, 2, 4,
+               "What they share: oddloaf trace --symptom %s --from %s --to %s%s",
                pick_text(signal, "symptom", "mold"), day_format(last - TRACE_DAYS + 1, from),
-               day_format(last, to));
+               day_format(last, to), plant.length ? plant.data : "");
+    text_buffer_free(&plant);
 }
 
 static void show_signals(const struct view *v, const json_t *document)

@@ -64,8 +64,9 @@ static void show_harm(const struct view *v, const json_t *document)
 void week_show_span(const struct view *v, const json_t *document)
 {
     char n[VIEW_NUMBER];
-    view_title(v, "%s, %s to %s%s", pick_text(document, "span", "?"),
-               pick_text(document, "from", "?"), pick_text(document, "to", "?"),
+    const char *plant = pick_text(document, "plant", "");
+    view_title(v, "%s%s%s, %s to %s%s", pick_text(document, "span", "?"), *plant ? " of " : "",
+               plant, pick_text(document, "from", "?"), pick_text(document, "to", "?"),
                pick_bool(document, "over", true) ? "" : " (not over)");
     show_harm(v, document);
     show_counts(v, document);

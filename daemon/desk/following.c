@@ -1,4 +1,5 @@
 #include "desk/following.h"
+#include "base/plant_level.h"
 #include "base/short_id.h"
 #include "base/text.h"
 #include "base/words.h"
@@ -404,6 +405,7 @@ static int add_late(void *arg, const struct follow_row *follow)
                              known ? json_string(lot.code) : json_null(), "line",
                              known ? json_string(lot.line) : json_null());
     following_case_json(follow, row.harm, late->today, item);
+    plant_level_set(item, row.plant);
     json_object_del(item, "overdue"); /* all are */
     return json_array_append_new(late->list, item);
 }

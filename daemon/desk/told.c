@@ -1,5 +1,6 @@
 #include "desk/told.h"
 #include "base/jsonx.h"
+#include "base/plant_level.h"
 #include "base/text.h"
 #include "intake/fields.h"
 #include "intake/mask.h"
@@ -160,6 +161,7 @@ json_t *told_lot(struct store *store, const struct tz *tz, int64_t lot_id)
         return json_null();
     json_t *out = json_pack("{s:s, s:s, s:s, s:I}", "lot", row.code, "product", row.product, "line",
                             row.line, "units", (json_int_t)row.units);
+    plant_level_set(out, row.plant);
     if (lot_find_product_by_code(store, row.product, &product, NULL) == 0)
         json_object_set_new(out, "name", json_string(product.name));
     set_time(out, "packed_from", tz, row.packed_from_ms);

@@ -1,4 +1,5 @@
 #include "desk/understood.h"
+#include "base/plant_level.h"
 #include "base/text.h"
 #include "lots/product_named.h"
 #include "store/contact.h"
@@ -40,6 +41,7 @@ json_t *understood_json(struct store *store, const struct tz *tz, int64_t lot_id
         if (lot_find_product_by_code(store, row.product, &product, NULL) == 0)
             json_object_set_new(out, "name", json_string(product.name));
         json_object_set_new(out, "line", json_string(row.line));
+        plant_level_set(out, row.plant);
         set_time(out, "packed_from", tz, row.packed_from_ms);
         json_object_set_new(out, "code_date", json_string(day_format(row.code_day, date)));
     } else {

@@ -6,6 +6,7 @@
 #include "desk/story.h"
 #include "desk/told.h"
 #include "serve/case_told.h"
+#include "serve/plants.h"
 #include "show/sheet_html.h"
 #include "tell/tell.h"
 
@@ -126,8 +127,12 @@ char *case_sheet_for_mail(void *arg, struct store *store, int64_t case_id)
     struct app *app = arg;
     struct error err = {0};
     char *html = NULL;
+    struct setup *setup = app_setup(app);
+    plants_mail(setup, store, case_id);
+    setup_unref(setup);
     if (case_sheet_html(app, store, case_id, &html, &err))
         log_write(&app->log, LOG_LEVEL_WARNING, "a mail goes without its sheet case=%s why=\"%s\"",
                   CASE_ID(case_id), err.text);
+    plants_leave(store);
     return html;
 }

@@ -79,6 +79,7 @@ static int list_row(void *arg, const struct case_row *row)
                   when_format(list->setup->tz, row->opened_ms, opened), "as_of",
                   when_format(list->setup->tz, row->as_of_ms, as_of), "state",
                   row->settled ? "settled" : "open", "harm", row->harm);
+    plant_level_set(item, row->plant);
     logged_case_json(&list->setup->desk, list->store, row->id, item, NULL);
     add_lot(list, item, row->lot_id);
     if (follow_get(list->store, row->id, &follow, NULL) == 0)

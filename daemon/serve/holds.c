@@ -1,5 +1,6 @@
 /* Lots on hold: the list of them, holds and their ends. */
 #include "base/jsonx.h"
+#include "base/plant_level.h"
 #include "base/short_id.h"
 #include "base/text.h"
 #include "base/uuid.h"
@@ -49,6 +50,7 @@ static void add_lot(const struct listing *l, const struct hold_row *row, json_t 
     json_object_set_new(item, "on_record", json_boolean(row->lot_id > 0));
     json_object_set_new(item, "product", json_string(row->product));
     json_object_set_new(item, "line", json_string(row->line));
+    plant_level_set(item, row->plant);
     json_object_set_new(item, "routes", routes);
 }
 

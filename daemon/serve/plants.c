@@ -121,6 +121,17 @@ int plants_enter(struct request *rq, const struct setup *setup, const struct rou
     return rc || route->about != ROUTE_COMPLAINT ? rc : case_of_uuid(store, uuid, &id, err);
 }
 
+void plants_mail(const struct setup *setup, struct store *store, int64_t case_id)
+{
+    static const char TO[] = "mail/to";
+    struct case_row row;
+    int at =
+        case_get(store, case_id, &row, NULL) ? -1 : config_plant_named(setup->config, row.plant);
+    const struct seen_plants seen = {1, {row.plant}, ""};
+    if (at >= 0 && config_list_of(setup->config, at, TO) != config_list(setup->config, TO))
+        seen_set(store, &seen);
+}
+
 void plants_leave(struct store *store)
 {
     seen_set(store, NULL);

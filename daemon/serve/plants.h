@@ -18,5 +18,8 @@ int plants_admit(struct request *rq, const struct setup *setup, const struct rou
 int plants_enter(struct request *rq, const struct setup *setup, const struct route *route,
                  struct store *store, struct error *err);
 void plants_leave(struct store *store);
+/* Mail of a case whose plant has a list of its own, which the company's people are not on, tells of
+ * that plant; until plants_leave(). */
+void plants_mail(const struct setup *setup, struct store *store, int64_t case_id);
 
 #endif

@@ -7,6 +7,7 @@
 #include "desk/outgoing.h"
 #include "desk/spoken.h"
 #include "desk/told.h"
+#include "serve/plants.h"
 #include "store/case.h"
 #include "store/claim.h"
 #include "store/outbox.h"
@@ -92,7 +93,9 @@ static void decide_mail(struct round *round, struct ranked *r, const struct tell
         return;
     event_message_id(round->setup->desk.mail_domain, app_now_ms(round->app), r->message_id,
                      sizeof r->message_id);
+    plants_mail(round->setup, store, r->case_id);
     tell_all(round, r, told, store);
+    plants_leave(store);
     struct case_row row = {0};
     case_get(store, r->case_id, &row, NULL);
     r->lot = told_lot(store, round->setup->tz, row.lot_id);

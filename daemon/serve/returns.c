@@ -1,5 +1,6 @@
 /* Returns over a period. */
 #include "patterns/returns.h"
+#include "base/plant_level.h"
 #include "base/text.h"
 #include "serve/app.h"
 #include "serve/plant_asked.h"
@@ -34,6 +35,8 @@ void returns_get(struct request *rq, struct store *store)
         rc = plant_asked(rq, store, &query.plant, &err);
     if (!rc)
         rc = returns_report(store, setup->tz, &query, &report, &err);
+    if (!rc)
+        plant_level_set(report, query.plant);
     setup_unref(setup);
     request_reply_result(rq, rc, report, &err);
 }

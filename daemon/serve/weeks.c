@@ -1,6 +1,7 @@
 /* What managers ask: weeks, common factors, scores. */
 #include "base/cuts.h"
 #include "base/jsonx.h"
+#include "base/plant_level.h"
 #include "base/short_id.h"
 #include "base/text.h"
 #include "patterns/returns.h"
@@ -338,6 +339,8 @@ void weeks_trace(struct request *rq, struct store *store)
         rc = plant_asked(rq, store, &query.plant, &err);
     if (!rc)
         rc = trace_run(store, setup->tz, &query, &answer, &err);
+    if (!rc)
+        plant_level_set(answer, query.plant);
     free(cases);
     request_reply_result(rq, rc, answer, &err);
     setup_unref(setup);

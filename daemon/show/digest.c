@@ -38,16 +38,17 @@ static const char *shown(double x, char out[static TYPESET_NUMBER])
 
 /* ---- head ---- */
 
-static void add_title(struct view *view, const char *name)
+static void add_title(struct view *view, const char *name, const char *plant)
 {
     struct iso_week week;
     char from[16], to[16];
+    const char *of = *plant ? " of " : "";
     if (iso_week_parse(name, &week, NULL) == 0)
-        view_add(view, VIEW_TITLE, NULL, 0, "Week %s, %s to %s", name,
+        view_add(view, VIEW_TITLE, NULL, 0, "Week %s%s%s, %s to %s", name, of, plant,
                  day_format(iso_week_monday(week), from),
                  day_format(iso_week_monday(week) + 6, to));
     else
-        view_add(view, VIEW_TITLE, NULL, 0, "Week %s", name);
+        view_add(view, VIEW_TITLE, NULL, 0, "Week %s%s%s", name, of, plant);
 }
 
 static void add_symptom(struct view *view, const json_t *week, const char *symptom, double count)
@@ -247,18 +248,24 @@ static void add_next(struct view *view, const json_t *week)
     const json_t *first = json_array_get(json_object_get(week, "stories"), 0);
     struct iso_week w;
     char from[16], to[16];
+    struct text_buffer plant = {0};
+    if (*text_of(week, "plant")) {
+        text_append(&plant, " --plant ");
+        text_append_word(&plant, text_of(week, "plant"));
+    }
     view_add(view, VIEW_HEADING, NULL, 0, "Next");
     if (first && iso_week_parse(name, &w, NULL) == 0) {
         int32_t last = iso_week_monday(w) + 6;
         view_add(view, VIEW_ITEM, NULL, 0,
-                 "What they share: oddloaf trace --symptom %s --from %s --to %s",
+                 "What they share: oddloaf trace --symptom %s --from %s --to %s%s",
                  text_of(first, "symptom"), day_format(last - TRACE_DAYS + 1, from),
-                 day_format(last, to));
+                 day_format(last, to), plant.length ? plant.data : "");
     }
     view_add(view, VIEW_ITEM, NULL, 0,
              "Whether a fix worked: oddloaf action --list, then oddloaf action NUMBER --effect");
-    view_add(view, VIEW_ITEM, NULL, 0, "All of it with charts: oddloaf week %s --html week.html",
-             name);
+    view_add(view, VIEW_ITEM, NULL, 0, "All of it with charts: oddloaf week %s%s --html week.html",
+             name, plant.length ? plant.data : "");
+    text_buffer_free(&plant);
     view_add(
         view, VIEW_TEXT, NULL, 0,
         "A pattern is a reason to look, not a finding. Of what is listed as risen, one in twenty "
@@ -290,7 +297,7 @@ void view_of_digest(const json_t *event, struct view *view)
     char n[TYPESET_NUMBER];
     size_t i;
     const json_t *line;
-    add_title(view, text_of(week, "week"));
+    add_title(view, text_of(week, "week"), text_of(week, "plant"));
     json_array_foreach(json_object_get(week, "headline"), i, line)
         view_add(view, VIEW_ITEM, NULL, 0, "%s", json_string_value(line));
     view_add(view, VIEW_ROW, "Plant", 0, "%s", text_of(event, "plant"));

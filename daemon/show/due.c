@@ -1,4 +1,5 @@
 /* The day's list: cases past their day, and callers to be called back. */
+#include "base/plant_level.h"
 #include "show/view.h"
 #include <string.h>
 
@@ -18,14 +19,15 @@ static void add_case(struct view *view, const json_t *item)
 {
     json_int_t days = number_of(item, "days"), n = number_of(item, "complaints");
     const char *owner = text_of(item, "owner"), *lot = text_of(item, "lot");
+    char named[PLANT_LEVEL];
+    plant_level(*lot ? lot : "not certain", text_of(item, "plant"), named);
     view_add(view, VIEW_ITEM, NULL, 0,
              "%s%s (%s): %s, %s%s, %" JSON_INTEGER_FORMAT " %s; due %s, %" JSON_INTEGER_FORMAT
              " %s ago; %s%s",
              json_is_true(json_object_get(item, "harm")) ? "HARM REPORTED: " : "",
-             text_of(item, "case"), text_of(item, "severity"), text_of(item, "symptom"),
-             *lot ? "lot " : "lot not certain", lot, n, n == 1 ? "complaint" : "complaints",
-             text_of(item, "due"), days, days == 1 ? "day" : "days",
-             *owner ? "owner " : "nobody owns it", owner);
+             text_of(item, "case"), text_of(item, "severity"), text_of(item, "symptom"), "lot ",
+             named, n, n == 1 ? "complaint" : "complaints", text_of(item, "due"), days,
+             days == 1 ? "day" : "days", *owner ? "owner " : "nobody owns it", owner);
 }
 
 /* Who called is with the desk, and what to tell them with the case, not in the mail. */

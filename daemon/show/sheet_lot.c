@@ -1,4 +1,5 @@
 /* The lot on a case's page: how sure it is, what is on record of it, where it went. */
+#include "base/plant_level.h"
 #include "intake/fields.h"
 #include "show/sheet.h"
 #include <math.h>
@@ -36,12 +37,13 @@ static void add_packed(struct text_buffer *b, const json_t *lot)
 static void add_record(struct text_buffer *b, const json_t *lot)
 {
     struct text_buffer product = {0};
+    char line[PLANT_LEVEL];
     text_append(&product, page_text(lot, "product"));
     if (*page_text(lot, "name"))
         text_appendf(&product, ", %s", page_text(lot, "name"));
     add_row(b, "Product", product.data);
     text_buffer_free(&product);
-    add_row(b, "Line", page_text(lot, "line"));
+    add_row(b, "Line", plant_level_of(lot, "line", line));
     add_row(b, "Shift", page_text(lot, "shift"));
     add_packed(b, lot);
     add_row(b, "Best by", page_text(lot, "code_date"));

@@ -153,6 +153,9 @@ static void add_left_out(struct text_buffer *b, const json_t *reach, struct left
     if (left.over)
         text_appendf(b, "<p class=\"soft small\">%zu more are past their code date.</p>",
                      left.over);
+    if (page_number(reach, "elsewhere") > 0)
+        text_appendf(b, "<p><strong>Of other plants, and not named: %.0f.</strong></p>",
+                     page_number(reach, "elsewhere"));
     if (!left.more && !page_true(reach, "more"))
         return;
     text_appendf(b, "<p>%s%zu more: <code>oddloaf reach ",
@@ -233,6 +236,8 @@ void sheet_beside(struct text_buffer *b, const json_t *reach)
                          page_number(one, "products"));
         else
             text_append(b, "most of the plant's of those days");
+        if (page_number(one, "elsewhere") > 0)
+            text_appendf(b, ", and in %.0f of other plants", page_number(one, "elsewhere"));
         text_append(b, ": not listed for that.</p>");
     }
 }

@@ -1,4 +1,5 @@
 #include "show/told_view.h"
+#include "base/plant_level.h"
 #include "intake/fields.h"
 #include <stdio.h>
 #include <string.h>
@@ -29,14 +30,14 @@ static const char *minute_of(const json_t *object, const char *name, char out[st
 
 void told_view_lot(struct view *view, const json_t *lot)
 {
-    char from[MINUTE_SIZE], to[MINUTE_SIZE];
+    char from[MINUTE_SIZE], to[MINUTE_SIZE], line[PLANT_LEVEL];
     if (!json_is_object(lot))
         return;
     const char *name = text_of(lot, "name");
     view_add(view, VIEW_ROW, "Product", 0, "%s%s%s", text_of(lot, "product"), *name ? ", " : "",
              name);
     if (*text_of(lot, "line"))
-        view_add(view, VIEW_ROW, "Line", 0, "%s", text_of(lot, "line"));
+        view_add(view, VIEW_ROW, "Line", 0, "%s", plant_level_of(lot, "line", line));
     minute_of(lot, "packed_from", from);
     minute_of(lot, "packed_to", to);
     bool same_day = strncmp(from, to, 10) == 0,

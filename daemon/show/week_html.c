@@ -10,16 +10,21 @@ static void add_head(struct text_buffer *b, const json_t *report, const char *pl
 {
     struct iso_week week;
     char from[16], to[16];
+    const char *alone = page_text(report, "plant"); /* it is of that one of them */
     text_append(b, "<!DOCTYPE html>\n<html lang=\"en\">\n<head><meta charset=\"utf-8\">"
                    "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">"
                    "<meta name=\"color-scheme\" content=\"light dark\"><title>");
     text_append_html(b, plant);
+    text_append(b, *alone ? ", " : "");
+    text_append_html(b, alone);
     text_append(b, ", week ");
     page_add_text(b, report, "week");
     text_appendf(b, "</title><style>%s</style></head>\n<body><main>\n<p class=\"soft\">",
                  PAGE_STYLE);
     text_append_html(b, plant);
-    text_append(b, "</p><h1>Complaints, week ");
+    text_append(b, *alone ? "</p><h1>Complaints of " : "</p><h1>Complaints");
+    text_append_html(b, alone);
+    text_append(b, ", week ");
     page_add_text(b, report, "week");
     text_append(b, "</h1><p class=\"soft\">");
     if (iso_week_parse(page_text(report, "week"), &week, NULL) == 0) {

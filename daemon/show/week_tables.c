@@ -58,6 +58,17 @@ static void add_signal(struct text_buffer *b, const json_t *s)
     text_append(b, "</tr>");
 }
 
+static void add_plant(struct text_buffer *b, const char *plant)
+{
+    struct text_buffer word = {0};
+    if (!*plant)
+        return;
+    text_append_word(&word, plant);
+    text_append(b, " --plant ");
+    text_append_html(b, word.data);
+    text_buffer_free(&word);
+}
+
 /* What to ask next: what the lots behind the surest signal share. */
 static void add_trace(struct text_buffer *b, const json_t *report, const json_t *signal)
 {
@@ -68,8 +79,10 @@ static void add_trace(struct text_buffer *b, const json_t *report, const json_t 
     int32_t last = iso_week_monday(week) + 6;
     text_append(b, "<p>What do the lots behind it share? <code>oddloaf trace --symptom ");
     page_add_text(b, signal, "symptom");
-    text_appendf(b, " --from %s --to %s</code></p>", day_format(last - TRACE_DAYS + 1, from),
+    text_appendf(b, " --from %s --to %s", day_format(last - TRACE_DAYS + 1, from),
                  day_format(last, to));
+    add_plant(b, page_text(report, "plant"));
+    text_append(b, "</code></p>");
     text_append(b, "<p>Did a fix work? <code>oddloaf action --list</code>, then <code>oddloaf "
                    "action NUMBER --effect</code></p>");
 }

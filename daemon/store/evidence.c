@@ -309,21 +309,22 @@ int evidence_sharers(struct store *store, const struct evidence_share *of, int l
                      evidence_sharer_each each, void *arg, struct error *err)
 {
     static const char SQL_MIX[] =
-        "SELECT l.id, l.packed_from_ms, l.product_id FROM mix m CROSS JOIN lot l"
+        "SELECT l.id, l.packed_from_ms, l.product_id, 1 FROM mix m CROSS JOIN lot l"
         " ON l.id = m.lot_id WHERE m.mix = ?2 AND m.at_ms = ?3 AND l.plant = ?4 LIMIT ?1";
     static const char SQL_USE[] =
-        "SELECT DISTINCT l.id, l.packed_from_ms, l.product_id FROM material_use u CROSS JOIN lot l"
-        " ON l.id = u.lot_id WHERE u.material = ?3 AND u.material_lot = ?2 LIMIT ?1";
+        "SELECT DISTINCT l.id, l.packed_from_ms, l.product_id, CASE WHEN l.plant = ?4 THEN 1 ELSE 0"
+        " END FROM material_use u CROSS JOIN lot l ON l.id = u.lot_id WHERE u.material = ?3 AND "
+        "u.material_lot = ?2 LIMIT ?1";
     bool is_mix = strcmp(of->kind, "mix") == 0;
     const struct db_value level = DB_TEXT(of->level), most = DB_INT(limit);
+    const struct db_value plant = DB_TEXT(of->plant ? of->plant : "");
     struct db_query q =
-        is_mix
-            ? db_query(store, SQL_MIX,
-                       DB(most, level, DB_MS(of->at_ms), DB_TEXT(of->plant ? of->plant : "")), err)
-            : db_query(store, SQL_USE, DB(most, level, DB_TEXT(of->kind)), err);
+        is_mix ? db_query(store, SQL_MIX, DB(most, level, DB_MS(of->at_ms), plant), err)
+               : db_query(store, SQL_USE, DB(most, level, DB_TEXT(of->kind), plant), err);
     int rc = 0;
     while (!rc && db_next(&q)) {
-        struct evidence_sharer row = {db_int64(&q, 0), db_ms(&q, 1), db_int64(&q, 2)};
+        struct evidence_sharer row = {db_int64(&q, 0), db_ms(&q, 1), db_int64(&q, 2),
+                                      db_int(&q, 3) != 0};
         rc = each(arg, &row);
     }
     return db_end(&q, rc);

@@ -112,7 +112,7 @@ struct evidence_share {
     int64_t at_ms;            /* of a mix; of routes and stores, the first dispatch */
     const char *kind, *level; /* "film" "PF-1", "mix" "M1", "route" "R1", "store" "S1" … */
     const char *supplier;     /* of materials, "" if not given; of a store, a route to it */
-    const char *plant;        /* of a mix that is asked about (evidence_sharers()): whose */
+    const char *plant;        /* of what is asked about (evidence_sharers()): whose */
 };
 typedef int (*evidence_share_each)(void *arg, const struct evidence_share *row);
 /* What the lots packed in that stretch share, by packing and lot: their mixes, then their material
@@ -140,6 +140,7 @@ int evidence_made_of(struct store *store, int64_t lot_id, evidence_share_each ea
  * mix is its plant's, a material lot its supplier's, whatever plants it went to. */
 struct evidence_sharer {
     int64_t lot_id, packed_from_ms, product_id;
+    bool own; /* of the plant that is asked about */
 };
 typedef int (*evidence_sharer_each)(void *arg, const struct evidence_sharer *row);
 int evidence_sharers(struct store *store, const struct evidence_share *of, int limit,

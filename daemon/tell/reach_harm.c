@@ -120,8 +120,8 @@ static int take_material(void *arg, const struct evidence_share *row)
 }
 
 struct sharers {
-    int64_t first_ms, last_ms; /* when they were packed */
-    int count, products;       /* of them, counted to PRODUCTS_MOST */
+    int64_t first_ms, last_ms; /* when those of the plant were packed */
+    int count, own, products;  /* own: of the plant; products: counted to PRODUCTS_MOST */
     int64_t product_id[PRODUCTS_MOST];
     struct evidence_sharer rows[SHARERS_MOST];
 };
@@ -138,8 +138,11 @@ static void count_product(struct sharers *s, int64_t product_id)
 static int take_sharer(void *arg, const struct evidence_sharer *row)
 {
     struct sharers *s = arg;
-    s->first_ms = row->packed_from_ms < s->first_ms ? row->packed_from_ms : s->first_ms;
-    s->last_ms = row->packed_from_ms > s->last_ms ? row->packed_from_ms : s->last_ms;
+    if (row->own && row->packed_from_ms < s->first_ms)
+        s->first_ms = row->packed_from_ms;
+    if (row->own && row->packed_from_ms > s->last_ms)
+        s->last_ms = row->packed_from_ms;
+    s->own += row->own;
     s->rows[s->count++] = *row;
     count_product(s, row->product_id);
     return 0;
@@ -157,7 +160,7 @@ static int count_packed(void *arg, const struct evidence_packed *row)
     return 0;
 }
 
-/* Did more than half of the plant's lots of those days have it? */
+/* Did more than half of the plant's lots of those days have it? Other plants' are not counted. */
 static int ask_common(const struct carrying *c, const struct sharers *s, bool *ret,
                       struct error *err)
 {
@@ -165,10 +168,10 @@ static int ask_common(const struct carrying *c, const struct sharers *s, bool *r
                                    s->last_ms + COMMON_DAYS * WHEN_DAY_MS + 1};
     struct plant_lots lots = {.plant = c->own->lot.plant};
     *ret = false;
-    if (s->count < COMMON_LEAST)
+    if (s->own < COMMON_LEAST)
         return 0;
     int rc = evidence_packed(c->records.store, days, count_packed, &lots, err);
-    *ret = 2 * s->count > lots.count;
+    *ret = 2 * s->own > lots.count;
     return rc;
 }
 
@@ -188,7 +191,7 @@ static int add_sharers(struct carrying *c, const struct material *m, struct shar
     const struct evidence_share of = {
         .kind = m->kind, .level = m->level, .at_ms = m->at_ms, .plant = c->own->lot.plant};
     bool common = false, printed = is_labelled(m) && (c->label || c->allergen);
-    s->count = s->products = 0;
+    s->count = s->own = s->products = 0;
     s->first_ms = s->last_ms = c->own->lot.packed_from_ms;
     int rc = evidence_sharers(c->records.store, &of, SHARERS_MOST, take_sharer, s, err);
     bool plain = printed && s->products > PRODUCTS_PRINTED;
@@ -196,7 +199,9 @@ static int add_sharers(struct carrying *c, const struct material *m, struct shar
         rc = ask_common(c, s, &common, err);
     for (int i = 0; i < s->count && !common && !plain && !rc; i++)
         add(c, s->rows[i].lot_id, s->rows[i].packed_from_ms);
-    json_t *told = json_pack("{s:s, s:i}", "shares", c->way, "lots", s->count);
+    json_t *told = json_pack("{s:s, s:i}", "shares", c->way, "lots", s->own);
+    if (s->count > s->own)
+        json_object_set_new(told, "elsewhere", json_integer(s->count - s->own));
     if (plain)
         json_object_set_new(told, "products", json_integer(s->products));
     if (common || plain)

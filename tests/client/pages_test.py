@@ -197,6 +197,25 @@ COMMANDS = {
     "calibrate-invalid": (["calibrate", "--adopt", "--yes"], [{**fake_daemon.CALIBRATION, "valid": False, "reason": "few"}]),
     "rules-list": (["rules", "list"], None), "rules-quantities": (["rules", "quantities"], None),
     "rules-places": (["rules", "places"], None), "rules-list-two": (["rules", "list", "x"], []),
+    "reach-elsewhere": (["reach", "C1"], [{**REACH, "own": LOT, "lots": [], "elsewhere": 28, "by": "harm", "common": [
+        {"shares": "same film lot F-77", "lots": 28, "elsewhere": 1200}]}]),
+    "hold-reach-elsewhere": (["hold", "--reach", "C1", "--reason", "r", "--by", "qa", "--yes"], [
+        {**REACH, "own": LOT, "lots": [PAST], "elsewhere": 1}, {"held": ["L1", "L2"], "already": [], "not_on_record": []}]),
+    "hold-elsewhere": (["hold", "L1", "L2", "--reason", "glass", "--by", "qa"], [
+        {"held": ["L1", "L2"], "already": [], "not_on_record": [], "others": [], "likely": [], "passed_on": ["L2"]}]),
+    "lot-elsewhere": (["lot", "L2"], [{"exact": False, "elsewhere": True, "lot": None, "lot_text": None, "lot_state": "unknown", "lots": [],
+        "lot_named": "another plant's", "lot_says": "another plant's: ask that plant's people, or the company's", "lot_decides": [],
+        "candidates": [], "doubts": [], "holds": []}]),
+    "holds-plants": (["holds"], [{"holds": [{"hold": "H1", "lot": "L1 6318 A0400", "plant": "north", "units": 1200, "in_code": True,
+        "code_date": "2019-11-27", "reason": "glass", "by": "qa", "at": AT, "age_days": 2}]}]),
+    "cases-plants": (["cases", "--order", "urgent"], [{"cases": [{**CASES[0], "plant": "north"}, {**CASES[1], "plant": "north"}], "next": None}]),
+    "cases-plants-newest": (["cases"], [{"cases": [{**CASES[0], "plant": "north"}, {**CASES[1], "plant": "north"}], "next": None}]),
+    "week-plant": (["week", "2019-W47", "--plant", "the north"], [{"week": "2019-W47", "plant": "the north", "complaints": {"mold": 1200}, "signals": [
+        {"factor": "line", "level": "1", "plant": "the north", "symptom": "mold", "since": "2019-W45", "observed": 1200, "expected": 6, "q": 0.0001}]}]),
+    "trace-plant": (["trace", "--symptom", "mold", "--to", "2019-11-01", "--plant", "north"], [
+        {"plant": "north", "factors": [], "runs": [], "stories": []}]),
+    "returns-plant": (["returns", "--plant", "north"], [{"from": "2019-10-01", "to": "2019-11-01", "plant": "north", "on_record": False,
+        "returns": 0, "units": 0, "dispatched": 1200, "by": {}, "stand": []}]),
     "week": (["week", "2026-W47"], None), "lot": (["lot", "63?1"], None), "returns": (["returns"], None),
     "complaint-unknown": (["complaint", "01"], fake_daemon.problem(404, "not-found", "there is none", hint="look")),
     "help-hold": (["help", "hold"], []),

@@ -7,7 +7,7 @@ import pathlib
 import subprocess
 import sys
 
-from oddloaf import ROOT, Plant
+from oddloaf import ROOT, Plant, complaint
 
 FILM = "PF-4519"
 
@@ -56,7 +56,37 @@ def check_week(company):
     page = company.client("week", "2026-W46", "--by", "plant", check=0).stdout
     assert f"Mold with film {FILM}" in page and "line 1 (mill)" in page, page
     page = company.client("week", "2026-W46", "--plant", "alder", check=0).stdout
+    assert page.startswith("Week 2026-W46 of alder, "), page
+    if "oddloaf trace" in page:
+        assert "--plant alder" in " ".join(page.split()), page
+    company.client("week", "2026-W46", "--plant", "mill", "--html", str(company.dir / "week.html"))
+    html = (company.dir / "week.html").read_text()
+    assert "<h1>Complaints of mill, week 2026-W46</h1>" in html and "--to 2026-11-15 --plant mill</code>" in html, html[:2000]
     assert "(mill)" not in page and "(quay)" not in page and "(alder)" in page, page
+
+
+def rows_of(company, kind):
+    with open(company.made / f"{kind}.csv", encoding="utf-8") as f:
+        return list(csv.DictReader(f))
+
+
+def check_common(company):
+    """What most lots of the plant share is counted of that plant; those of others are a number of their own."""
+    plant = {row["lot"]: row["plant"] for row in rows_of(company, "lots")}
+    lot = next(row["lot"] for row in rows_of(company, "uses") if row["material_lot"] == FILM and plant[row["lot"]] == "alder")
+    status, logged = company.post("/v1/complaints", complaint(lot, "other", harm=["illness"], note="ill"))
+    status, reach = company.get(f"/v1/cases/{logged['case']}/reach")
+    assert status == 200 and reach["common"], reach
+    spans = 0
+    for told in reach["common"]:
+        material, level = told["shares"].removeprefix("same ").split(" lot ") if " lot " in told["shares"] else ("mix", "")
+        having = {plant_of: len({row["lot"] for row in rows_of(company, "uses") if (row["material"], row["material_lot"]) == (material, level)
+                                 and (plant[row["lot"]] == "alder") == plant_of}) for plant_of in (True, False)}
+        assert (told["lots"], told.get("elsewhere", 0)) == (having[True], having[False]), (told, having)
+        spans += having[False] > 0
+    assert spans, reach["common"]
+    page = company.client("reach", logged["case"], check=0).stdout
+    assert " of other plants" in " ".join(page.split()), page
 
 
 def check_codes(company):
@@ -98,6 +128,7 @@ def main():
         check_trace(company)
         check_week(company)
         check_codes(company)
+        check_common(company)
         company.wait_idle()
         assert not any(company.get("/v1/status/recount")[1]["differences"].values())
         check_names(company)
