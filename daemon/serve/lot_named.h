@@ -11,8 +11,8 @@
 int lot_named(const struct setup *setup, struct store *store, const char *text, int64_t now_ms,
               struct hold_of *ret, struct error *err);
 
-/* A code that no lot bears which who asks sees: is it one of another plant's, as printed or as read?
- * Then *ret is that lot. What cannot be read is none. */
+/* A code that no lot bears which who asks sees: is it one of another plant's, as printed or as
+ * read? Then *ret is that lot. What cannot be read is none. */
 bool lot_named_elsewhere(const struct setup *setup, struct store *store, const char *text,
                          int64_t now_ms, struct hold_of *ret);
 /* ERROR_CONFLICT of it, where nobody passes on what is asked. */
