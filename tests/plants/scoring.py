@@ -50,6 +50,16 @@ def calibration(rows):
     return error, table
 
 
+def chance_error(rows):
+    """That error as it would be on average if every first cause came true as often as was said: so few cases are
+    never quite as often right. Of each bin the mean of a normal's distance from 0, by its variance p (1 - p)."""
+    bins = [0.0] * 10
+    for r in rows:
+        p = r["ranked"][0][1]
+        bins[min(9, int(p * 10))] += p * (1 - p)
+    return sum(math.sqrt(2 * b / math.pi) for b in bins) / len(rows)
+
+
 def log_score(rows):
     """Bits; the truth's probability, of tied truths together."""
     return sum(-math.log2(max(FLOOR, sum(p for c, p in r["ranked"] if c in r["truth"]))) for r in rows) / len(rows)
@@ -92,8 +102,8 @@ def report(rows, short=False):
         print(f"{name:28} n {f[name]['n']:5}  top-1 {f[name]['top1']:.3f}  top-3 {f[name]['top3']:.3f}")
     print(f"{'background':28} n {f['background']['n']:5}  not-known or after dispatch on top {f['background']['right']:.3f}")
     a = f["all"]
-    print(f"{'all counted':28} n {a['n']:5}  ECE {a['ece']:.3f}  log score {a['log_score']:.3f} bits  Brier {a['brier']:.3f}  "
-          f"lot right {a['lot_right']:.3f}")
+    print(f"{'all counted':28} n {a['n']:5}  ECE {a['ece']:.3f} (by chance {chance_error(counted(rows)):.3f})  "
+          f"log score {a['log_score']:.3f} bits  Brier {a['brier']:.3f}  lot right {a['lot_right']:.3f}")
     open_ = [r for r in rows if not r["readable"] and r["planted"]]
     if open_:
         print(f"{'lot open (not counted)':28} n {len(open_):5}  top-1 {share(open_, lambda r: hit(r, 1)):.3f}  "

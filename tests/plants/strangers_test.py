@@ -1,7 +1,9 @@
 #!/usr/bin/python3
-"""strangers_test.py BINARIES: what tropics and northern write is the same for a seed and is taken whole."""
+"""strangers_test.py BINARIES: what tropics and northern write is the same for a seed and is taken whole; and the
+figures that are made of such plants."""
 import json
 import pathlib
+import random
 import subprocess
 import sys
 import tempfile
@@ -9,6 +11,8 @@ import unittest
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent))
 import plantrun                                                         # noqa: E402
+import scoring                                                          # noqa: E402
+import studies                                                          # noqa: E402
 
 DAYS = "21"
 BINARIES = pathlib.Path()
@@ -54,6 +58,30 @@ class Strangers(unittest.TestCase):
         causes = {c["cause"]: set(c["symptoms"]) for c in plant.get("/v1/rules")[1]["causes"]}
         for c in truth["complaints"]:
             self.assertIn(symptoms[c["id"]], causes[c["cause"]], c)
+
+    def test_what_no_simulator_answers_is_asked(self):
+        folder = self.work / "northern"
+        written("northern", 7, folder)
+        told = {c["id"]: c for c in json.loads((folder / "truth.json").read_text())["complaints"]}
+        one = next(iter(told))
+        asked = {"C1": [{"ask": "Was anybody ill?"}, {"fact": "kept"}]}
+        rows = [{"case": "C1", "ids": [one], "true_lot": told[one]["lot"]}]
+        answers = json.loads((folder / "answers.json").read_text())["complaints"][one]
+        *_, count = studies.with_answers(None, folder, rows, asked)
+        self.assertEqual(count, int("kept" in answers))
+
+
+class Scores(unittest.TestCase):
+    def test_so_few_cases_are_off_by_chance(self):
+        """Beside drawn truths of which every probability holds."""
+        rng, errors = random.Random(1), []
+        said = [.15 + .8 * rng.random() for _ in range(300)]
+        for _ in range(300):
+            errors.append(scoring.calibration([{"ranked": [("rope", p)], "truth": ["rope"] if rng.random() < p else []}
+                                               for p in said])[0])
+        chance = scoring.chance_error([{"ranked": [("rope", p)]} for p in said])
+        self.assertAlmostEqual(chance, sum(errors) / len(errors), delta=.003)
+        self.assertGreater(chance, .03)
 
 
 if __name__ == "__main__":
