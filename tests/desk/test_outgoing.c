@@ -82,6 +82,70 @@ static void a_verdict_and_what_is_no_report_end_the_gathering(void **state)
     assert_true(gathered(f, "{'harm': ['illness']}"));
 }
 
+/* The next of no case, a hundredth of a second after the one before. */
+static bool gathered_alone(struct fixture *f, int n)
+{
+    char id[64];
+    struct error err = {0};
+    bool it = false;
+    f->now_ms += 10;
+    snprintf(id, sizeof id, "<alone-%d@mill.example>", n);
+    const struct outbox_new mail = {
+        .event = OUTBOX_URGENT, .message_id = id, .created_ms = f->now_ms};
+    json_t *event = fixture_json("{'event': 'urgent', 'alone': true, 'plant': 'P', 'needs': []}");
+    if (outgoing_add_alone(f->store, &mail, event, &it, &err))
+        fail_msg("%s", err.text);
+    return it;
+}
+
+static int64_t mails(struct fixture *f)
+{
+    int64_t count = -1;
+    assert_int_equal(db_number(f->store, "SELECT COUNT(*) FROM outbox", NULL, &count, NULL), 0);
+    return count;
+}
+
+/* Three leave alone; then a hundred share a mail, and a hundred the next; after a minute without
+ * any the next leaves alone. */
+static void many_of_no_case_share_mails(void **state)
+{
+    struct fixture *f = *state;
+    const int64_t before = mails(f);
+    for (int n = 0; n < 3; n++)
+        assert_false(gathered_alone(f, n));
+    for (int n = 3; n < 204; n++) {
+        assert_true(gathered_alone(f, n));
+        assert_int_equal(mails(f) - before, 4 + (n >= 103) + (n >= 203));
+    }
+    f->now_ms += 120001;
+    assert_false(gathered_alone(f, 204));
+}
+
+/* Names and numbers of whoever called, in all that people typed of it; not in what is no text of
+ * theirs. */
+static void what_people_typed_names_no_caller(void **state)
+{
+    (void)state;
+    json_t *caller = fixture_json("{'name': 'Ann Bee', 'phone': '555-0101'}");
+    json_t *event =
+        fixture_json("{'note': 'Ann Bee rang', 'again': ['Mrs Bee, 555-0101', 'moldy'], 'why': "
+                     "'for Ann Bee', 'cause': 'Bee', 'said': {'note': 'Bee again'}}");
+    json_t *told = outgoing_masked(event, caller, true);
+    static const char *const PATHS[] = {"note", "why"};
+    for (size_t i = 0; i < COUNT_OF(PATHS); i++)
+        assert_null(strstr(json_string_value(json_object_get(told, PATHS[i])), "Bee"));
+    const json_t *again = json_object_get(told, "again");
+    assert_null(strstr(json_string_value(json_array_get(again, 0)), "Bee"));
+    assert_null(strstr(json_string_value(json_array_get(again, 0)), "0101"));
+    assert_string_equal(json_string_value(json_array_get(again, 1)), "moldy");
+    assert_null(
+        strstr(json_string_value(json_object_get(json_object_get(told, "said"), "note")), "Bee"));
+    assert_string_equal(json_string_value(json_object_get(told, "cause")), "Bee");
+    json_decref(told);
+    json_decref(event);
+    json_decref(caller);
+}
+
 /* As they come in: what the form says and what the note does. */
 static void who_said_it_is_told(void **state)
 {
@@ -108,6 +172,9 @@ int main(void)
                                         fixture_cleaned),
         cmocka_unit_test_setup_teardown(a_verdict_and_what_is_no_report_end_the_gathering,
                                         with_case, fixture_cleaned),
+        cmocka_unit_test_setup_teardown(many_of_no_case_share_mails, fixture_clean,
+                                        fixture_cleaned),
+        cmocka_unit_test(what_people_typed_names_no_caller),
         cmocka_unit_test_setup_teardown(who_said_it_is_told, fixture_clean, fixture_cleaned),
     };
     return cmocka_run_group_tests(tests, fixture_open, fixture_close);

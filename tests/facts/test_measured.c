@@ -67,6 +67,27 @@ static void a_laboratory_stands_for_the_plants_reading(void **state)
     fixture_close(&f);
 }
 
+/* More results of one quantity than anybody takes of a lot: the first 64 are counted. */
+static void so_many_results_are_counted(void **state)
+{
+    (void)state;
+    struct fixture f;
+    static const double PACK[] = {44};
+    fixture_open(&f);
+    fixture_plant(&f, 10);
+    for (int i = 0; i < 66; i++) {
+        char sample[16];
+        snprintf(sample, sizeof sample, "%02d", i);
+        enter(&f, sample, 40);
+        if (i >= 62)
+            assert_int_equal(known(&f, "core_at_pack_c", NULL, 0).count, i < 64 ? i + 1 : 64);
+    }
+    struct lot_summary all = known(&f, "core_at_pack_c", PACK, 1);
+    assert_int_equal(all.count, 65);
+    assert_true(fabs(all.median - 42) < 1e-9 && fabs(all.max - 44) < 1e-9);
+    fixture_close(&f);
+}
+
 static double target_of(struct fixture *f, const char *zone, int64_t lot_id)
 {
     struct error err = {0};
@@ -116,6 +137,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_target_holds_from_its_day_on),
         cmocka_unit_test(a_laboratory_stands_for_the_plants_reading),
+        cmocka_unit_test(so_many_results_are_counted),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

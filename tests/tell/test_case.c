@@ -516,6 +516,42 @@ static void test_reach_of_other_harm(void **state)
     fixture_close(&f);
 }
 
+/* Whoever did it was where the packs lay: lots sent to the same store while they were in code, and
+ * none of another store, none that was out of code. */
+static void test_reach_of_tampering(void **state)
+{
+    struct fixture f;
+    (void)state;
+    harmed_plant(&f);
+    fixture_sql(&f, "DELETE FROM dispatch");
+    static const struct {
+        int day, line;
+        const char *store;
+    } SENT[] = {{20, 1, "0417"}, {14, 2, "0417"}, {24, 2, "0417"}, {13, 2, "0418"}, {5, 2, "0417"}};
+    for (size_t i = 0; i < sizeof SENT / sizeof *SENT; i++) {
+        const long long lot = (long long)fixture_lot(SENT[i].day, SENT[i].line, 1);
+        fixture_sql(&f,
+                    "INSERT INTO dispatch(lot_id, route, store, at_ms, units, transit_c) SELECT"
+                    " %lld, 'R9', '%s', packed_to_ms + 3600000, 10, 20 FROM lot WHERE id = %lld",
+                    lot, SENT[i].store, lot);
+    }
+    struct triage *triage = fixture_triage(&f);
+    json_t *reach = reach_of(triage, &f, "other", "tampering");
+    static const char WAY[] = "sent to the same store while it was in code";
+    static const bool REACHED[] = {false, true, true, false, false};
+    for (size_t i = 1; i < sizeof SENT / sizeof *SENT; i++) {
+        char code[16];
+        snprintf(code, sizeof code, "L%lld", (long long)fixture_lot(SENT[i].day, SENT[i].line, 1));
+        const json_t *one = reached(reach, code);
+        bool by_store = one && strcmp(text_of(one, "because"), WAY) == 0;
+        if (by_store != REACHED[i])
+            fail_msg("%s: %s", code, one ? text_of(one, "because") : "not reached");
+    }
+    json_decref(reach);
+    triage_free(triage);
+    fixture_close(&f);
+}
+
 /* An open lot: the mixture of its candidates, and of none of them. */
 static void test_mixture(void **state)
 {
@@ -886,6 +922,7 @@ int main(void)
         cmocka_unit_test(test_plain_film_is_no_label),
         cmocka_unit_test(test_reach_of_an_open_lot),
         cmocka_unit_test(test_reach_of_other_harm),
+        cmocka_unit_test(test_reach_of_tampering),
         cmocka_unit_test(test_mixture),
         cmocka_unit_test(test_harm_first),
         cmocka_unit_test(test_ask_and_why),
