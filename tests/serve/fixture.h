@@ -12,6 +12,7 @@
 #include "serve/sessions.h"
 #include "serve/uploads.h"
 #include "state.h"
+#include "store/db.h"
 #include <string.h>
 #include <time.h>
 
@@ -196,6 +197,34 @@ static inline int fixture_stop(struct fixture *f)
     int rc = system(command);
     free(f);
     return rc;
+}
+
+/* ---- what tests do with it ---- */
+
+static inline void fixture_does(struct fixture *f, const char *what, const char *body, int status)
+{
+    struct asked *a = fixture_ask(f, f->store, what, body);
+    if (a->status != status)
+        fail_msg("%s: %d %s", what, a->status, a->body.length ? a->body.data : "");
+    fixture_asked_free(a);
+}
+
+static inline void fixture_log(struct fixture *f, const char *id, const char *more)
+{
+    struct text_buffer body = {0};
+    text_appendf(&body,
+                 "{'id':'%s','received_at':'2026-11-24T11:00:00-05:00','channel':'phone',"
+                 "'symptom':'mold'%s}",
+                 id, more);
+    fixture_does(f, "POST complaints", body.data, 201);
+    text_buffer_free(&body);
+}
+
+static inline int64_t fixture_count(struct fixture *f, const char *sql)
+{
+    int64_t count = -1;
+    assert_int_equal(db_number(f->store, sql, NULL, &count, NULL), 0);
+    return count;
 }
 
 #endif

@@ -1,22 +1,15 @@
 /* What the daemon does by itself, on a small plant and by the test's clock: contact data that goes,
- * Monday's digest, the day's list, backups, what has been kept long enough, rankings; what a reload
- * changes, and what it leaves as it was; the way back to a backup. */
+ * Monday's digest, the day's list, backups, what has been kept long enough, rankings. */
 #include "fixture.h"
 #include "serve/background.h"
 #include "serve/keeper.h"
-#include "serve/restoring.h"
 #include "serve/upkeep.h"
-#include "store/backup.h"
 #include "store/backup_last.h"
-#include "store/contact.h"
 #include "store/db.h"
-#include "store/outbox.h"
 #include "store/work.h"
-#include <errno.h>
 #include <event2/event.h>
 #include <stdatomic.h>
 #include <sys/socket.h>
-#include <sys/stat.h>
 #include <sys/un.h>
 #include <unistd.h>
 
@@ -34,44 +27,6 @@ static int setup(void **state)
 static int teardown(void **state)
 {
     return fixture_stop(*state);
-}
-
-static void do_ask(struct fixture *f, const char *what, const char *body, int status)
-{
-    struct asked *a = fixture_ask(f, f->store, what, body);
-    if (a->status != status)
-        fail_msg("%s: %d %s", what, a->status, a->body.length ? a->body.data : "");
-    fixture_asked_free(a);
-}
-
-static void log_one(struct fixture *f, const char *id, const char *more)
-{
-    struct text_buffer body = {0};
-    text_appendf(&body,
-                 "{'id':'%s','received_at':'2026-11-24T11:00:00-05:00','channel':'phone',"
-                 "'symptom':'mold'%s}",
-                 id, more);
-    do_ask(f, "POST complaints", body.data, 201);
-    text_buffer_free(&body);
-}
-
-static int64_t count_of(struct fixture *f, const char *sql)
-{
-    int64_t count = -1;
-    assert_int_equal(db_number(f->store, sql, NULL, &count, NULL), 0);
-    return count;
-}
-
-static int change(struct store *store, void *sql, struct error *err)
-{
-    return db_run(store, sql, NULL, err);
-}
-
-static void run_sql(struct fixture *f, const char *sql)
-{
-    struct error err = {0};
-    if (writer_run(f->app.writer, change, (void *)sql, &err))
-        fail_msg("%s", err.text);
 }
 
 /* ---- by the minute ---- */
@@ -111,8 +66,9 @@ static void each_week_is_told_once(void **state)
         upkeep_at(f, TIMES[i].at);
         assert_int_equal(mails(f, "digest"), TIMES[i].mails);
     }
-    assert_int_equal(count_of(f, "SELECT COUNT(*) FROM outbox WHERE message_id LIKE "
-                                 "'<digest-2026-W48@%' OR message_id LIKE '<digest-2026-W49@%'"),
+    assert_int_equal(fixture_count(f,
+                                   "SELECT COUNT(*) FROM outbox WHERE message_id LIKE "
+                                   "'<digest-2026-W48@%' OR message_id LIKE '<digest-2026-W49@%'"),
                      2);
 }
 
@@ -127,8 +83,8 @@ static void each_day_that_has_anything_due_is_told_once(void **state)
                  {"2026-11-29T23:59:00-05:00", 1}, {"2026-11-30T06:59:00-05:00", 1},
                  {"2026-11-30T07:00:00-05:00", 2}};
     struct fixture *f = *state;
-    log_one(f, FIRST, "");
-    do_ask(f, "POST cases/C1/follow", "{'by':'mira','owner':'jo','due':'2026-11-28'}", 200);
+    fixture_log(f, FIRST, "");
+    fixture_does(f, "POST cases/C1/follow", "{'by':'mira','owner':'jo','due':'2026-11-28'}", 200);
     for (size_t i = 0; i < COUNT_OF(TIMES); i++) {
         upkeep_at(f, TIMES[i].at);
         if (mails(f, "due") != TIMES[i].mails)
@@ -138,7 +94,7 @@ static void each_day_that_has_anything_due_is_told_once(void **state)
 
 static int64_t contacts(struct fixture *f)
 {
-    return count_of(f, "SELECT COUNT(*) FROM contact");
+    return fixture_count(f, "SELECT COUNT(*) FROM contact");
 }
 
 /* contact_days after it came (1 here), and only once the clock has gone steadily for a day: who
@@ -147,7 +103,7 @@ static void contact_data_goes_by_a_steady_clock(void **state)
 {
     struct fixture *f = *state;
     upkeep_at(f, NULL);
-    log_one(f, FIRST, ",'contact':{'name':'Ann Bee','phone':'555-0101'}");
+    fixture_log(f, FIRST, ",'contact':{'name':'Ann Bee','phone':'555-0101'}");
     assert_int_equal(contacts(f), 1);
     f->now_ms += 3 * WHEN_DAY_MS; /* a jump */
     const int64_t since_ms = f->now_ms;
@@ -266,19 +222,19 @@ static void a_backup_that_fails_is_told(void **state)
 static void what_has_been_kept_long_enough_goes(void **state)
 {
     struct fixture *f = *state;
-    do_ask(f, "POST records/products?source=old",
-           "product,name,family,shelf_life_days,unit_g\nW24,Mill,pan-bread,10,680\n", 200);
+    fixture_does(f, "POST records/products?source=old",
+                 "product,name,family,shelf_life_days,unit_g\nW24,Mill,pan-bread,10,680\n", 200);
     const int64_t loaded_ms = f->now_ms;
     f->now_ms = loaded_ms + 10 * WHEN_DAY_MS;
-    do_ask(f, "POST records/products?source=new",
-           "product,name,family,shelf_life_days,unit_g\nW25,Rye,pan-bread,10,680\n", 200);
+    fixture_does(f, "POST records/products?source=new",
+                 "product,name,family,shelf_life_days,unit_g\nW25,Rye,pan-bread,10,680\n", 200);
     f->now_ms = loaded_ms + 400 * WHEN_DAY_MS; /* keep/loads_days */
     keep(f);
-    assert_int_equal(count_of(f, "SELECT COUNT(*) FROM load_file"), 2);
+    assert_int_equal(fixture_count(f, "SELECT COUNT(*) FROM load_file"), 2);
     f->now_ms += 1;
     keep(f);
-    assert_int_equal(count_of(f, "SELECT COUNT(*) FROM load_file"), 1);
-    assert_int_equal(count_of(f, "SELECT COUNT(*) FROM load_file WHERE source = 'new'"), 1);
+    assert_int_equal(fixture_count(f, "SELECT COUNT(*) FROM load_file"), 1);
+    assert_int_equal(fixture_count(f, "SELECT COUNT(*) FROM load_file WHERE source = 'new'"), 1);
 }
 
 /* ---- the background ---- */
@@ -303,7 +259,7 @@ static int manager(struct fixture *f, char path[108])
 
 static int64_t ranked(struct fixture *f)
 {
-    return count_of(f, "SELECT COUNT(DISTINCT case_id) FROM ranking");
+    return fixture_count(f, "SELECT COUNT(DISTINCT case_id) FROM ranking");
 }
 
 /* What is logged is ranked and mailed, the clock's part is done, and the watchdog is told. */
@@ -318,8 +274,8 @@ static void the_background_does_what_is_due(void **state)
     int fd = manager(f, path);
     bool is_told = false;
     setenv("NOTIFY_SOCKET", path, 1);
-    log_one(f, FIRST, "");
-    log_one(f, SECOND, ",'harm':['illness']");
+    fixture_log(f, FIRST, "");
+    fixture_log(f, SECOND, ",'harm':['illness']");
     assert_true(waits(f, WORK_RANK) > 0);
     f->now_ms += MINUTE_MS;
     if (background_start(base, &f->app, NULL, &bg, &err))
@@ -342,7 +298,7 @@ static void the_background_does_what_is_due(void **state)
     while (!background_stopping(bg))
         usleep(1000);
     background_close(bg);
-    log_one(f, "01990000-0000-7000-8000-000000000003", "");
+    fixture_log(f, "01990000-0000-7000-8000-000000000003", "");
     event_base_loop(base, EVLOOP_NONBLOCK); /* in vain */
     assert_int_equal(ranked(f), 2);
     background_free(bg);
@@ -351,146 +307,6 @@ static void the_background_does_what_is_due(void **state)
     free(week);
     close(fd);
     event_base_free(base);
-}
-
-/* ---- a reload ---- */
-
-static void reload(struct fixture *f, const char *settings, int code)
-{
-    struct error err = {0};
-    fixture_settings(f, settings);
-    int rc = app_reload(&f->app, &err);
-    if (rc != code)
-        fail_msg("%s: %d %s", settings, rc, err.text);
-}
-
-static void settle(struct fixture *f)
-{
-    run_sql(f, "DELETE FROM work");
-}
-
-/* Lots are looked for again where they are settled otherwise, and only then. */
-static void a_reload_owes_what_it_changed(void **state)
-{
-    static const struct {
-        const char *settings;
-        int rematch;
-    } RELOADS[] = {{FIXTURE_SETTINGS ",'contact_days':2", 0},
-                   {FIXTURE_SETTINGS ",'settle_lot_at':95", 1},
-                   {FIXTURE_SETTINGS ",'settle_lot_at':95,'contact_days':3", 0},
-                   {FIXTURE_SETTINGS, 1}};
-    struct fixture *f = *state;
-    reload(f, FIXTURE_SETTINGS, 0);
-    for (size_t i = 0; i < COUNT_OF(RELOADS); i++) {
-        settle(f);
-        reload(f, RELOADS[i].settings, 0);
-        if (waits(f, WORK_REMATCH) != RELOADS[i].rematch)
-            fail_msg("%s: %d", RELOADS[i].settings, (int)waits(f, WORK_REMATCH));
-    }
-}
-
-/* What is refused changes nothing and is told until a reload is taken. */
-static void a_reload_that_is_refused_changes_nothing(void **state)
-{
-    struct fixture *f = *state;
-    struct setup *was = f->app.setup;
-    f->app.log.level = 0;
-    reload(f, FIXTURE_SETTINGS ",'contact_days':0", ERROR_INVALID);
-    assert_ptr_equal(f->app.setup, was);
-    assert_non_null(strstr(f->app.reload_error, "contact_days"));
-    reload(f,
-           "'time_zone':'America/New_York','plant':'Harrow Mill Bakery','mail':{'to':['nobody']}",
-           ERROR_INVALID);
-    assert_ptr_equal(f->app.setup, was);
-    reload(f, FIXTURE_SETTINGS, 0);
-    assert_ptr_not_equal(f->app.setup, was);
-    assert_int_equal(f->app.setup->loaded_ms, f->now_ms);
-    assert_string_equal(f->app.reload_error, "");
-}
-
-static void reloaded(void *arg)
-{
-    ++*(int *)arg;
-}
-
-/* A setting that a running daemon cannot change stays as it was, and is named. */
-static void what_needs_a_restart_waits_for_it(void **state)
-{
-    struct fixture *f = *state;
-    int count = 0;
-    f->app.reloaded = reloaded;
-    f->app.reloaded_arg = &count;
-    f->app.log.level = 0;
-    reload(f, FIXTURE_SETTINGS ",'tcp':{'listen':'127.0.0.1:1'}", 0);
-    assert_int_equal(count, 1);
-    assert_int_equal(json_array_size(f->app.setup->needs_restart), 1);
-    assert_string_equal(json_string_value(json_array_get(f->app.setup->needs_restart, 0)),
-                        "tcp/listen");
-    assert_string_equal(config_text(f->app.setup->config, "tcp/listen"), "");
-    f->app.reloaded = NULL;
-}
-
-/* ---- files of lines ---- */
-
-static void a_file_of_lines_is_over_two_seconds_after_its_last(void **state)
-{
-    struct fixture *f = *state;
-    assert_false(app_in_bulk(&f->app, f->store));
-    app_bulk_now(&f->app);
-    assert_true(app_in_bulk(&f->app, f->store));
-    f->app.bulk_ms -= 2000;
-    assert_false(app_in_bulk(&f->app, f->store));
-}
-
-/* ---- the way back ---- */
-
-static char *printed(const struct restored *r)
-{
-    char *text = NULL;
-    size_t size = 0;
-    FILE *out = open_memstream(&text, &size);
-    restoring_print(r, out);
-    assert_int_equal(fclose(out), 0);
-    return text;
-}
-
-static void a_restore_tells_what_came_after_the_backup(void **state)
-{
-    struct fixture *f = *state;
-    struct restored r;
-    struct error err = {0};
-    char path[512];
-    const struct log none = {.level = 0};
-    log_one(f, FIRST, "");
-    do_ask(f, "POST backup", "{'path':'a.db'}", 200);
-    snprintf(path, sizeof path, "%s/backups/a.db", f->dir);
-    assert_int_equal(access(path, F_OK), 0);
-    log_one(f, SECOND, "");
-    do_ask(f, "POST complaints/" FIRST "/withdraw", "{'reason':'twice','by':'Mira'}", 200);
-    /* a daemon has the state: nothing is restored */
-    assert_int_equal(restoring_run(&none, f->dir, "a.db", &r, &err), ERROR_CONFLICT);
-    store_close(f->store);
-    readers_close(f->app.readers);
-    writer_close(f->app.writer);
-    error_clear(&err);
-    assert_int_not_equal(restoring_run(&none, f->dir, "b.db", &r, &err), 0);
-    error_clear(&err);
-    if (restoring_run(&none, f->dir, "a.db", &r, &err))
-        fail_msg("%s", err.text);
-    char *text = printed(&r);
-    assert_non_null(strstr(text, "kept only: complaints 1, withdrawals 1.\n"));
-    assert_non_null(strstr(text, "is kept in "));
-    free(text);
-    r.past_read = true;
-    for (int i = 0; i < RESTORE_KINDS; i++)
-        r.missing[i].count = 0;
-    r.kept[0] = '\0';
-    text = printed(&r);
-    assert_non_null(strstr(text, "kept only: nothing.\n"));
-    assert_non_null(strstr(text, "Nothing was there before.\n"));
-    free(text);
-    assert_int_equal(store_open(f->dir, STORE_READ, &f->store, &err), 0);
-    assert_int_equal(count_of(f, "SELECT COUNT(*) FROM complaint"), 1);
 }
 
 int main(void)
@@ -505,11 +321,6 @@ int main(void)
         EACH(a_backup_that_fails_is_told),
         EACH(what_has_been_kept_long_enough_goes),
         EACH(the_background_does_what_is_due),
-        EACH(a_reload_owes_what_it_changed),
-        EACH(a_reload_that_is_refused_changes_nothing),
-        EACH(what_needs_a_restart_waits_for_it),
-        EACH(a_file_of_lines_is_over_two_seconds_after_its_last),
-        EACH(a_restore_tells_what_came_after_the_backup),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

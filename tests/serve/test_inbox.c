@@ -103,13 +103,6 @@ static struct inbox_told until(struct watched *w, int done, int refused, int wai
     return t;
 }
 
-static int64_t count_of(const struct watched *w, const char *sql)
-{
-    int64_t count = -1;
-    assert_int_equal(db_number(w->f->store, sql, NULL, &count, NULL), 0);
-    return count;
-}
-
 /* How many names of the folder end so. */
 static int names(const struct watched *w, const char *folder, const char *end)
 {
@@ -138,11 +131,11 @@ static void files_are_taken_in_the_order_of_their_kinds(void **state)
     assert_string_equal(t.last, "lots-a.csv");
     assert_int_equal(t.last_ms, w->f->now_ms);
     assert_int_equal(t.fault.code, 0);
-    assert_int_equal(count_of(w, "SELECT COUNT(*) FROM lot"), 1);
+    assert_int_equal(fixture_count(w->f, "SELECT COUNT(*) FROM lot"), 1);
     assert_int_equal(names(w, "done", "-lots-a.csv"), 1);
     assert_int_equal(names(w, "done", "-products-z.csv"), 1);
     assert_int_equal(names(w, "done", INBOX_FOLDER_REPORT), 2);
-    assert_int_equal(count_of(w, "SELECT COUNT(*) FROM outbox WHERE event = 'records'"), 2);
+    assert_int_equal(fixture_count(w->f, "SELECT COUNT(*) FROM outbox WHERE event = 'records'"), 2);
 }
 
 /* None of a file's rows is applied where one is refused, unless the good ones are wanted. */
@@ -155,7 +148,7 @@ static void a_file_with_a_wrong_row_is_refused(void **state)
     put(w, "products.csv", WRONG);
     start(w);
     until(w, 0, 1, 0, 1);
-    assert_int_equal(count_of(w, "SELECT COUNT(*) FROM product"), 0);
+    assert_int_equal(fixture_count(w->f, "SELECT COUNT(*) FROM product"), 0);
     assert_int_equal(names(w, "refused", "-products.csv"), 1);
     assert_int_equal(names(w, "refused", INBOX_FOLDER_REPORT), 1);
     settings(w, text, ",'keep_good':1");
@@ -163,10 +156,10 @@ static void a_file_with_a_wrong_row_is_refused(void **state)
     assert_int_equal(app_reload(&w->f->app, &err), 0);
     put(w, "products.csv", WRONG);
     until(w, 1, 1, 0, 1);
-    assert_int_equal(count_of(w, "SELECT COUNT(*) FROM product"), 1);
+    assert_int_equal(fixture_count(w->f, "SELECT COUNT(*) FROM product"), 1);
     put(w, "products.csv", "product,name\n,\n"); /* of which nothing is good */
     until(w, 1, 2, 0, 2);
-    assert_int_equal(count_of(w, "SELECT COUNT(*) FROM outbox WHERE event = 'records'"), 3);
+    assert_int_equal(fixture_count(w->f, "SELECT COUNT(*) FROM outbox WHERE event = 'records'"), 3);
 }
 
 /* One at a time: what is no file, or another holds, stays and is told; the others are taken. */
@@ -225,7 +218,7 @@ static void what_cannot_be_moved_away_is_tried_again(void **state)
     assert_int_equal(t.waiting, 1);
     assert_int_equal(rmdir(path), 0);
     until(w, 2, 0, 0, 0);
-    assert_int_equal(count_of(w, "SELECT COUNT(*) FROM outbox WHERE event = 'records'"), 2);
+    assert_int_equal(fixture_count(w->f, "SELECT COUNT(*) FROM outbox WHERE event = 'records'"), 2);
 }
 
 int main(void)

@@ -1,0 +1,191 @@
+/* What a reload changes, owes, and leaves as it was; the way back to a backup. */
+#include "fixture.h"
+#include "serve/restoring.h"
+#include "store/work.h"
+#include <unistd.h>
+
+#define FIRST "01990000-0000-7000-8000-000000000001"
+#define SECOND "01990000-0000-7000-8000-000000000002"
+
+static int setup(void **state)
+{
+    *state = fixture_start(FIXTURE_SETTINGS);
+    return 0;
+}
+
+static int teardown(void **state)
+{
+    return fixture_stop(*state);
+}
+
+static int change(struct store *store, void *sql, struct error *err)
+{
+    return db_run(store, sql, NULL, err);
+}
+
+static void run_sql(struct fixture *f, const char *sql)
+{
+    struct error err = {0};
+    if (writer_run(f->app.writer, change, (void *)sql, &err))
+        fail_msg("%s", err.text);
+}
+
+static int64_t waits(struct fixture *f, const char *kind)
+{
+    int64_t count = -1;
+    assert_int_equal(work_count(f->store, kind, &count, NULL), 0);
+    return count;
+}
+
+/* ---- a reload ---- */
+
+static void reload(struct fixture *f, const char *settings, int code)
+{
+    struct error err = {0};
+    fixture_settings(f, settings);
+    int rc = app_reload(&f->app, &err);
+    if (rc != code)
+        fail_msg("%s: %d %s", settings, rc, err.text);
+}
+
+static void settle(struct fixture *f)
+{
+    run_sql(f, "DELETE FROM work");
+}
+
+/* Lots are looked for again where they are settled otherwise, and only then. */
+static void a_reload_owes_what_it_changed(void **state)
+{
+    static const struct {
+        const char *settings;
+        int rematch;
+    } RELOADS[] = {{FIXTURE_SETTINGS ",'contact_days':2", 0},
+                   {FIXTURE_SETTINGS ",'settle_lot_at':95", 1},
+                   {FIXTURE_SETTINGS ",'settle_lot_at':95,'contact_days':3", 0},
+                   {FIXTURE_SETTINGS, 1}};
+    struct fixture *f = *state;
+    reload(f, FIXTURE_SETTINGS, 0);
+    for (size_t i = 0; i < COUNT_OF(RELOADS); i++) {
+        settle(f);
+        reload(f, RELOADS[i].settings, 0);
+        if (waits(f, WORK_REMATCH) != RELOADS[i].rematch)
+            fail_msg("%s: %d", RELOADS[i].settings, (int)waits(f, WORK_REMATCH));
+    }
+}
+
+/* What is refused changes nothing and is told until a reload is taken. */
+static void a_reload_that_is_refused_changes_nothing(void **state)
+{
+    struct fixture *f = *state;
+    struct setup *was = f->app.setup;
+    f->app.log.level = 0;
+    reload(f, FIXTURE_SETTINGS ",'contact_days':0", ERROR_INVALID);
+    assert_ptr_equal(f->app.setup, was);
+    assert_non_null(strstr(f->app.reload_error, "contact_days"));
+    reload(f,
+           "'time_zone':'America/New_York','plant':'Harrow Mill Bakery','mail':{'to':['nobody']}",
+           ERROR_INVALID);
+    assert_ptr_equal(f->app.setup, was);
+    reload(f, FIXTURE_SETTINGS, 0);
+    assert_ptr_not_equal(f->app.setup, was);
+    assert_int_equal(f->app.setup->loaded_ms, f->now_ms);
+    assert_string_equal(f->app.reload_error, "");
+}
+
+static void reloaded(void *arg)
+{
+    ++*(int *)arg;
+}
+
+/* A setting that a running daemon cannot change stays as it was, and is named. */
+static void what_needs_a_restart_waits_for_it(void **state)
+{
+    struct fixture *f = *state;
+    int count = 0;
+    f->app.reloaded = reloaded;
+    f->app.reloaded_arg = &count;
+    f->app.log.level = 0;
+    reload(f, FIXTURE_SETTINGS ",'tcp':{'listen':'127.0.0.1:1'}", 0);
+    assert_int_equal(count, 1);
+    assert_int_equal(json_array_size(f->app.setup->needs_restart), 1);
+    assert_string_equal(json_string_value(json_array_get(f->app.setup->needs_restart, 0)),
+                        "tcp/listen");
+    assert_string_equal(config_text(f->app.setup->config, "tcp/listen"), "");
+    f->app.reloaded = NULL;
+}
+
+/* ---- files of lines ---- */
+
+static void a_file_of_lines_is_over_two_seconds_after_its_last(void **state)
+{
+    struct fixture *f = *state;
+    assert_false(app_in_bulk(&f->app, f->store));
+    app_bulk_now(&f->app);
+    assert_true(app_in_bulk(&f->app, f->store));
+    f->app.bulk_ms -= 2000;
+    assert_false(app_in_bulk(&f->app, f->store));
+}
+
+/* ---- the way back ---- */
+
+static char *printed(const struct restored *r)
+{
+    char *text = NULL;
+    size_t size = 0;
+    FILE *out = open_memstream(&text, &size);
+    restoring_print(r, out);
+    assert_int_equal(fclose(out), 0);
+    return text;
+}
+
+static void a_restore_tells_what_came_after_the_backup(void **state)
+{
+    struct fixture *f = *state;
+    struct restored r;
+    struct error err = {0};
+    char path[512];
+    const struct log none = {.level = 0};
+    fixture_log(f, FIRST, "");
+    fixture_does(f, "POST backup", "{'path':'a.db'}", 200);
+    snprintf(path, sizeof path, "%s/backups/a.db", f->dir);
+    assert_int_equal(access(path, F_OK), 0);
+    fixture_log(f, SECOND, "");
+    fixture_does(f, "POST complaints/" FIRST "/withdraw", "{'reason':'twice','by':'Mira'}", 200);
+    /* a daemon has the state: nothing is restored */
+    assert_int_equal(restoring_run(&none, f->dir, "a.db", &r, &err), ERROR_CONFLICT);
+    store_close(f->store);
+    readers_close(f->app.readers);
+    writer_close(f->app.writer);
+    error_clear(&err);
+    assert_int_not_equal(restoring_run(&none, f->dir, "b.db", &r, &err), 0);
+    error_clear(&err);
+    if (restoring_run(&none, f->dir, "a.db", &r, &err))
+        fail_msg("%s", err.text);
+    char *text = printed(&r);
+    assert_non_null(strstr(text, "kept only: complaints 1, withdrawals 1.\n"));
+    assert_non_null(strstr(text, "is kept in "));
+    free(text);
+    r.past_read = true;
+    for (int i = 0; i < RESTORE_KINDS; i++)
+        r.missing[i].count = 0;
+    r.kept[0] = '\0';
+    text = printed(&r);
+    assert_non_null(strstr(text, "kept only: nothing.\n"));
+    assert_non_null(strstr(text, "Nothing was there before.\n"));
+    free(text);
+    assert_int_equal(store_open(f->dir, STORE_READ, &f->store, &err), 0);
+    assert_int_equal(fixture_count(f, "SELECT COUNT(*) FROM complaint"), 1);
+}
+
+int main(void)
+{
+#define EACH(test) cmocka_unit_test_setup_teardown(test, setup, teardown)
+    const struct CMUnitTest tests[] = {
+        EACH(a_reload_owes_what_it_changed),
+        EACH(a_reload_that_is_refused_changes_nothing),
+        EACH(what_needs_a_restart_waits_for_it),
+        EACH(a_file_of_lines_is_over_two_seconds_after_its_last),
+        EACH(a_restore_tells_what_came_after_the_backup),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
