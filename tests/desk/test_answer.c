@@ -132,6 +132,44 @@ static void what_is_broken_is_heard(void **state)
     taking_clear(&t);
 }
 
+/* Nothing could be kept: each kind is said once, with whom to phone, and nothing where there was no
+ * harm. What was refused is heard as it stands. */
+static void harm_that_cannot_be_kept_is_said(void **state)
+{
+    static const struct {
+        const char *harm[3]; /* "": none, "?": possible */
+        const char *kinds;
+        bool possible;
+    } UNKEPT[] = {{{"", "", ""}, NULL, false},
+                  {{"['illness']", "", "['illness', 'injury']"}, "['illness', 'injury']", false},
+                  {{"", "?", ""}, NULL, true},
+                  {{"?", "['injury']", ""}, "['injury']", true}};
+    struct fixture *f = *state;
+    for (size_t i = 0; i < COUNT_OF(UNKEPT); i++) {
+        struct taking taking[3] = {{.reachable = true}, {.reachable = true}, {.reachable = true}};
+        for (int k = 0; k < 3; k++) {
+            const char *said = UNKEPT[i].harm[k];
+            taking[k].harm = *said == '[' ? fixture_json(said) : NULL;
+            taking[k].harm_possible = *said == '?';
+        }
+        json_t *answer = answer_unkept_harm(&f->desk, taking, 3);
+        json_t *kinds = UNKEPT[i].kinds ? fixture_json(UNKEPT[i].kinds) : NULL;
+        const json_t *got = json_object_get(answer, "harm");
+        assert_true(kinds ? json_equal(got, kinds) : got == NULL);
+        assert_int_equal(json_is_true(json_object_get(answer, "harm_possible")),
+                         UNKEPT[i].possible);
+        const bool any = kinds || UNKEPT[i].possible;
+        const char *alarm = json_string_value(json_object_get(answer, "alarm"));
+        assert_int_equal(alarm != NULL, any);
+        assert_true(!alarm || strstr(alarm, "phone the food-safety lead now"));
+        assert_int_equal(json_object_get(answer, "script") != NULL, any);
+        json_decref(kinds);
+        json_decref(answer);
+        for (int k = 0; k < 3; k++)
+            json_decref(taking[k].harm);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -139,6 +177,8 @@ int main(void)
                                         fixture_cleaned),
         cmocka_unit_test_setup_teardown(a_preview_promises_no_mail, fixture_clean, fixture_cleaned),
         cmocka_unit_test_setup_teardown(a_change_is_answered_about_harm, fixture_clean,
+                                        fixture_cleaned),
+        cmocka_unit_test_setup_teardown(harm_that_cannot_be_kept_is_said, fixture_clean,
                                         fixture_cleaned),
         cmocka_unit_test_setup_teardown(what_is_broken_is_heard, fixture_clean, fixture_cleaned),
     };

@@ -174,6 +174,70 @@ static const struct step STUDY[] = {
     {"erase", 200, "POST erase", "{'contact':'555-0101','by':'mira'}"},
 };
 
+/* Wrong as people and programs are wrong: nothing of it is done. */
+#define CORRECT "POST complaints/" FIRST "/correct"
+#define VERDICT "POST cases/C1/verdict"
+static const struct step WRONG[] = {
+    {NULL, 400, CORRECT, "{'fields':{},'reason':'x'}"},
+    {NULL, 400, CORRECT, "{'fields':['packs'],'reason':'x'}"},
+    {NULL, 400, CORRECT, "{'fields':{'packs':2}}"},
+    {NULL, 400, CORRECT, "{'reason':'x'}"},
+    {NULL, 400, CORRECT, "{'fields':{'colour':2},'reason':'x'}"},
+    {NULL, 404, "POST complaints/01990000-0000-7000-8000-0000000000ff/correct",
+     "{'fields':{'packs':2},'reason':'x'}"},
+    {NULL, 400, "POST complaints/" FIRST "/join", "{}"},
+    {NULL, 400, "POST complaints/" FIRST "/join",
+     "{'same_as':'01990000-0000-7000-8000-0000000000ff'}"},
+    {NULL, 404, "POST complaints/" FIRST "/separate", "{}"},
+    {NULL, 400, "POST complaints/" FIRST "/withdraw", "{'by':'Mira'}"},
+    {NULL, 400, VERDICT, "{'cause':'magic','confirmed_by':'assay','by':'mira'}"},
+    {NULL, 400, VERDICT, "{'cause':'packed-hot','confirmed_by':'magic','by':'mira'}"},
+    {NULL, 400, VERDICT, "{'cause':'packed-hot','by':'mira'}"},
+    {NULL, 400, VERDICT, "{'confirmed_by':'assay','by':'mira'}"},
+    {NULL, 404, VERDICT, "{'reopen':true,'by':'mira'}"},
+    {NULL, 404, "POST cases/C99/verdict", "{'cause':'packed-hot','confirmed_by':'assay','by':'m'}"},
+    {NULL, 400, "POST cases/C1/follow", "{'by':'mira'}"},
+    {NULL, 400, "POST cases/C1/follow", "{'by':'mira','due':'soon'}"},
+    {NULL, 400, "POST cases/C1/follow", "{'by':'mira','severity':'awful','reason':'x'}"},
+    {NULL, 404, "POST cases/C1/follow",
+     "{'by':'mira','answered':'x','complaint':'01990000-0000-7000-8000-0000000000ff'}"},
+    {NULL, 404, "GET cases/C1/why?cause=magic", NULL},
+    {NULL, 404, "GET cases/C1/reach?cause=magic", NULL},
+    {NULL, 404, "GET cases/C1?revision=99", NULL},
+    {NULL, 400, "POST lots/hold", "{'lots':['L1 6318 A0400'],'by':'mira'}"},
+    {NULL, 400, "POST lots/hold", "{'lots':'L1 6318 A0400','reason':'x','by':'mira'}"},
+    {NULL, 400, "POST lots/hold", "{'lots':[''],'reason':'x','by':'mira'}"},
+    {NULL, 400, "POST lots/release", "{'lots':['L1 6318 A0400'],'reason':'x','by':'mira'}"},
+    {NULL, 400, "POST lots/release",
+     "{'lots':['L1 6318 A0400'],'disposition':'eat','reason':'x','by':'mira'}"},
+    {NULL, 400, "POST lots/measure",
+     "{'lot':'L1 6318 A0400','results':[],'lab':'N','sample':'1','by':'mira'}"},
+    {NULL, 400, "POST lots/measure",
+     "{'lot':'L1 6318 A0400','results':[{'quantity':'crumb_ph','value':'6'}],'sample':'1'}"},
+    {NULL, 404, "POST lots/measure",
+     "{'lot':'L1 6330 A0400','results':[{'quantity':'crumb_ph','value':'6'}],'lab':'N',"
+     "'sample':'1','by':'mira'}"},
+    {NULL, 400, "POST actions", "{'line':'1','cause':'magic','note':'x','by':'mira'}"},
+    {NULL, 404, "GET actions/99/effect", NULL},
+    {NULL, 400, "POST erase", "{'contact':'','by':'mira'}"},
+    {NULL, 400, "POST erase", "{'by':'mira'}"},
+    {NULL, 404, "POST outbox/99/send", "{}"},
+    {NULL, 400, "POST backup", "{}"},
+    {NULL, 400, "POST restore/look", "{'file':'none.db'}"},
+    {NULL, 404, "GET attachments/99", NULL},
+    {NULL, 400, "GET weeks/2026-W54", NULL},
+    {NULL, 400, "GET spans/2026-13", NULL},
+    {NULL, 400, "GET weeks/2026-W47?by=moon", NULL},
+    {NULL, 400, "GET trace?symptom=mold&from=2026-11-30&to=2026-11-01", NULL},
+    {NULL, 400, "GET trace?symptom=wet&from=2026-11-01&to=2026-11-30", NULL},
+    {NULL, 400, "GET returns?from=2026-11-30&to=2026-11-01", NULL},
+    {NULL, 400, "GET gaps?weeks=0", NULL},
+    {NULL, 404, "GET export/people.csv", NULL},
+    {NULL, 404, "GET complaints/01990000-0000-7000-8000-0000000000ff", NULL},
+    {NULL, 404, "GET history/C99", NULL},
+    {NULL, 400, "POST complaints/preview", "{'symptom':'mold','received_at':'yesterday'}"},
+};
+
 static const struct {
     const struct step *steps;
     size_t count;
@@ -232,6 +296,38 @@ static void what_people_ask_is_answered_as_it_was(void **state)
 }
 
 /* How many failures the store alone tells of: serve/http.c asks it (store_failed()). */
+static int64_t rows(struct fixture *f)
+{
+    static const char *const TABLES[] = {"complaint", "verdict", "hold",    "measured",
+                                         "action",    "change",  "contact", "outbox"};
+    int64_t sum = 0;
+    for (size_t i = 0; i < COUNT_OF(TABLES); i++) {
+        char sql[64];
+        snprintf(sql, sizeof sql, "SELECT COUNT(*) FROM %s", TABLES[i]);
+        sum += fixture_count(f, sql);
+    }
+    return sum;
+}
+
+static void what_is_wrong_is_refused_and_changes_nothing(void **state)
+{
+    struct fixture *f = *state;
+    const int64_t before = rows(f);
+    int wrong = 0;
+    assert_true(before > 0);
+    for (size_t k = 0; k < COUNT_OF(WRONG); k++) {
+        struct asked *a = fixture_ask(f, f->store, WRONG[k].what, WRONG[k].body);
+        if (a->status != WRONG[k].status || !strstr(a->body.data, "detail")) {
+            print_error("%s %s: %d %s\n", WRONG[k].what, WRONG[k].body ? WRONG[k].body : "",
+                        a->status, a->body.length ? a->body.data : "");
+            wrong++;
+        }
+        fixture_asked_free(a);
+    }
+    assert_int_equal(wrong, 0);
+    assert_int_equal(rows(f), before);
+}
+
 static void of_a_disk_that_fails_nothing_is_answered(void **state)
 {
     static const struct {
@@ -335,6 +431,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(what_people_ask_is_answered_as_it_was),
+        cmocka_unit_test(what_is_wrong_is_refused_and_changes_nothing),
         cmocka_unit_test(of_a_disk_that_fails_nothing_is_answered),
         cmocka_unit_test(what_is_due_is_ranked_and_mailed),
     };

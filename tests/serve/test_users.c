@@ -1,6 +1,7 @@
 /* Users of this machine, by their numbers. */
 #include "check.h"
 #include "serve/request.h"
+#include "serve/role.h"
 #include "serve/users.h"
 #include <pwd.h>
 #include <string.h>
@@ -48,10 +49,37 @@ static void the_manual_says_how_long_a_role_is_kept(void **state)
     text_buffer_free(&page);
 }
 
+static void roles_are_said_by_their_words(void **state)
+{
+    (void)state;
+    static const struct {
+        unsigned roles;
+        const char *words;
+    } SAID[] = {
+        {0, ""},
+        {ROLE_QA, "qa"},
+        {ROLE_DESK | ROLE_QA, "desk or qa"},
+        {ROLE_QA | ROLE_ADMIN, "qa or admin"},
+        {ROLE_DESK | ROLE_QA | ROLE_MANAGER | ROLE_ADMIN, "desk or qa or manager or admin"}};
+    char words[64];
+    for (size_t i = 0; i < COUNT_OF(SAID); i++) {
+        role_words(SAID[i].roles, words, sizeof words);
+        assert_string_equal(words, SAID[i].words);
+    }
+    role_words(ROLE_DESK | ROLE_QA, words, 7);
+    assert_string_equal(words, "desk o");
+    for (const struct role_row *row = role_rows(); row->word; row++)
+        assert_int_equal((int)role_of(row->word), (int)row->role);
+    assert_int_equal((int)role_of("des"), 0);
+    assert_int_equal((int)role_of("desks"), 0);
+    assert_int_equal((int)role_of(""), 0);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(two_of_one_slot_are_two),
+        cmocka_unit_test(roles_are_said_by_their_words),
         cmocka_unit_test(the_manual_says_how_long_a_role_is_kept),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
