@@ -21,6 +21,7 @@ struct reader {
     char **cells; /* of the row being read */
     size_t cell_count, cell_capacity;
     char **fields; /* of the header: field names, NULL for a column left out */
+    char **others; /* names of the columns that mean nothing to us, NULL for all others */
     size_t field_count;
     struct text_buffer unused;
     long row_line; /* where the row began */
@@ -84,6 +85,7 @@ static void take_header(struct reader *r)
         return;
     }
     r->fields = xcalloc(r->cell_count, sizeof *r->fields);
+    r->others = xcalloc(r->cell_count, sizeof *r->others);
     r->field_count = r->cell_count;
     for (size_t i = 0; i < r->cell_count; i++) {
         bool skip = false;
@@ -93,8 +95,10 @@ static void take_header(struct reader *r)
         const char *field = column_map_field(r->map, r->cells[i], &skip);
         if (field)
             r->fields[i] = xstrdup(field);
-        else if (!skip && *r->cells[i])
-            text_appendf(&r->unused, "%s%s", r->unused.length ? ", " : "", r->cells[i]);
+        else if (!skip && *r->cells[i]) {
+            r->others[i] = text_as_utf8(r->cells[i], strlen(r->cells[i]));
+            text_appendf(&r->unused, "%s%s", r->unused.length ? ", " : "", r->others[i]);
+        }
     }
 }
 
@@ -120,11 +124,22 @@ static int set_cell(struct reader *r, json_t *complaint, const char *field, cons
 /* What can't be read as its field is words all the same: they may speak of harm. */
 static void take_as_words(json_t *complaint, const char *cell)
 {
-    if (!text_is_utf8(cell, strlen(cell)))
-        return;
+    char *text = text_as_utf8(cell, strlen(cell));
     const char *before = json_string_value(json_object_get(complaint, "reason"));
-    json_t *words = json_sprintf("%s%s%s", before ? before : "", before ? "; " : "", cell);
+    json_t *words = json_sprintf("%s%s%s", before ? before : "", before ? "; " : "", text);
     json_object_set_new(complaint, "reason", words);
+    free(text);
+}
+
+/* Of no field, it goes along all the same, to be heard and not to be kept. */
+static void take_other(json_t *complaint, const char *column, const char *cell)
+{
+    json_t *unread = json_object_get(complaint, "unread");
+    if (!unread)
+        json_object_set_new(complaint, "unread", unread = json_object());
+    char *text = text_as_utf8(cell, strlen(cell));
+    json_object_set_new(unread, column, json_string(text));
+    free(text);
 }
 
 static void take_row(struct reader *r)
@@ -141,6 +156,8 @@ static void take_row(struct reader *r)
         struct error err = {0};
         if (!row.readable)
             take_as_words(row.complaint, r->cells[i]);
+        else if (r->others[i] && *r->cells[i])
+            take_other(row.complaint, r->others[i], r->cells[i]);
         if (!row.readable || !r->fields[i] ||
             !set_cell(r, row.complaint, r->fields[i], r->cells[i], &err))
             continue;
@@ -244,9 +261,12 @@ int complaint_rows_csv(struct source *s, const struct complaint_rows_meaning *me
     csv_free(&parser);
     drop_cells(&r);
     free(r.cells);
-    for (size_t i = 0; r.fields && i < r.field_count; i++)
+    for (size_t i = 0; r.fields && i < r.field_count; i++) {
         free(r.fields[i]);
+        free(r.others[i]);
+    }
     free(r.fields);
+    free(r.others);
     *ret_unused = r.unused.length ? text_take(&r.unused) : NULL;
     return rc;
 }

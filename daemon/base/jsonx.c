@@ -190,6 +190,58 @@ static FILE *open_file(const char *path)
     return NULL;
 }
 
+/* The letter of \uXXXX, 0 for what is none; halves of pairs are none. */
+static unsigned escaped_letter(const char *at)
+{
+    unsigned letter = 0;
+    for (int i = 0; i < 4; i++) {
+        const char *digits = "0123456789abcdef", *digit = NULL;
+        if (at[i])
+            digit = strchr(digits, at[i] >= 'A' && at[i] <= 'F' ? at[i] + ('a' - 'A') : at[i]);
+        if (!digit)
+            return 0;
+        letter = letter * 16 + (unsigned)(digit - digits);
+    }
+    return letter >= 0xD800 && letter < 0xE000 ? 0 : letter;
+}
+
+static void append_letter(struct text_buffer *out, unsigned letter)
+{
+    char bytes[] = {(char)letter, 0, 0};
+    size_t count = letter < 0x80 ? 1 : letter < 0x800 ? 2 : 3;
+    if (count == 2)
+        bytes[0] = (char)(0xC0 | letter >> 6);
+    if (count == 3) {
+        bytes[0] = (char)(0xE0 | letter >> 12);
+        bytes[1] = (char)(0x80 | (letter >> 6 & 0x3F));
+    }
+    if (count > 1)
+        bytes[count - 1] = (char)(0x80 | (letter & 0x3F));
+    text_append_bytes(out, bytes, count);
+}
+
+char *jsonx_words(const char *bytes, size_t length)
+{
+    struct text_buffer out = {0};
+    char *text = text_as_utf8(bytes, length);
+    text_append(&out, "");
+    for (const char *at = text; *at;) {
+        size_t plain = strcspn(at, "\\");
+        text_append_bytes(&out, at, plain);
+        at += plain;
+        if (!*at)
+            break;
+        unsigned letter = at[1] == 'u' ? escaped_letter(at + 2) : 0;
+        if (letter)
+            append_letter(&out, letter);
+        else
+            text_append_bytes(&out, at[1] && strchr("\"\\/", at[1]) ? at + 1 : " ", 1);
+        at += letter ? 6 : at[1] ? 2 : 1;
+    }
+    free(text);
+    return text_take(&out);
+}
+
 int jsonx_read(const char *path, size_t limit, struct text_buffer *ret, struct error *err)
 {
     FILE *file = open_file(path);

@@ -24,6 +24,9 @@ int jsonx_parse(const char *bytes, size_t length, json_t **ret, struct error *er
 /* Appends the bytes of a file of at most `limit`. ERROR_NOT_FOUND, ERROR_TOO_LARGE or ERROR_IO with
  * err->source = path. */
 int jsonx_read(const char *path, size_t limit, struct text_buffer *ret, struct error *err);
+/* The words of what should have been JSON and is none: as UTF-8 (text_as_utf8()), its escapes as
+ * the letters they stand for. For hearing what somebody meant, not for reading it. malloc'd. */
+char *jsonx_words(const char *bytes, size_t length);
 /* Reads a whole file (<= 16 MiB). err->source = path. ERROR_NOT_FOUND if there is none. */
 int jsonx_load(const char *path, json_t **ret, struct error *err);
 /* Line and character column, both from 1, of byte `at`. */

@@ -19,6 +19,10 @@ char *xstrndup(const char *s, size_t length);
 bool text_is_utf8(const char *s, size_t length);
 /* Bytes before the first that breaks that rule; `length` if none does. */
 size_t text_utf8_prefix(const char *s, size_t length);
+/* The same bytes as UTF-8: what breaks that rule is read as Windows-1252, the letters of Western
+ * Europe that old programs write; what is no letter or sign there, and NUL, is a blank. malloc'd.
+ */
+char *text_as_utf8(const char *s, size_t length);
 /* Columns the string takes on a terminal (wide East Asian characters two, combining none). */
 int text_columns(const char *s);
 /* Copies with Latin letters lowered and without their accents (á→a, ễ→e, đ→d, ß→ss; those of full

@@ -85,6 +85,36 @@ bool text_is_utf8(const char *s, size_t length)
     return text_utf8_prefix(s, length) == length;
 }
 
+/* Quotes and dashes of Windows-1252 between 80 and 9F as ASCII has them; all others there are rarer
+ * than a slip. */
+static char plain_sign(unsigned char c)
+{
+    static const char SIGNS[] = "\x91'\x92'\x93\"\x94\"\x96-\x97-";
+    for (const char *at = SIGNS; *at; at += 2)
+        if ((unsigned char)*at == c)
+            return at[1];
+    return ' ';
+}
+
+char *text_as_utf8(const char *s, size_t length)
+{
+    struct text_buffer out = {0};
+    size_t at = 0;
+    text_append(&out, "");
+    while (at < length) {
+        size_t good = text_utf8_prefix(s + at, length - at);
+        text_append_bytes(&out, s + at, good);
+        at += good;
+        if (at == length)
+            break;
+        unsigned char c = (unsigned char)s[at++];
+        char two[2] = {(char)(0xC0 | c >> 6), (char)(0x80 | (c & 0x3F))}; /* U+00A0 and on */
+        char one = c < 0xA0 ? plain_sign(c) : '\0';
+        text_append_bytes(&out, one ? &one : two, one ? 1 : 2);
+    }
+    return text_take(&out);
+}
+
 /* ---- columns ---- */
 
 struct range {

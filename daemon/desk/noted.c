@@ -90,8 +90,8 @@ static void take_harm(json_t *whole, json_t *whole_taken, json_t *filled, json_t
     json_array_foreach(whole_taken, i, item) if (is_of_harm(item)) json_array_append(taken, item);
 }
 
-json_t *noted_fill(const struct desk *desk, struct store *store, const json_t *complaint,
-                   int32_t today, json_t **ret_taken)
+static json_t *fill_from_note(const struct desk *desk, struct store *store, const json_t *complaint,
+                              int32_t today, json_t **ret_taken)
 {
     struct named_in_text names[NAME_COUNT];
     json_t *whole = lexicon_fill(desk->lexicon, complaint, today, ret_taken);
@@ -116,5 +116,13 @@ json_t *noted_fill(const struct desk *desk, struct store *store, const json_t *c
     json_decref(whole);
     json_decref(*ret_taken);
     *ret_taken = taken;
+    return filled;
+}
+
+json_t *noted_fill(const struct desk *desk, struct store *store, const json_t *complaint,
+                   int32_t today, json_t **ret_taken)
+{
+    json_t *filled = fill_from_note(desk, store, complaint, today, ret_taken);
+    lexicon_fill_stray(desk->lexicon, complaint, filled, *ret_taken);
     return filled;
 }

@@ -281,15 +281,14 @@ void taking_read_broken(const struct desk *desk, const char *text, size_t length
                         struct taking *t)
 {
     json_t *words = json_object();
-    if (text_is_utf8(text, length))
-        json_object_set_new(words, "note", json_stringn(text, length));
+    char *said = jsonx_words(text, length);
+    json_object_set_new(words, "note", json_string(said));
     json_t *filled = lexicon_fill(desk->lexicon, words, WHEN_UNKNOWN_DAY, &t->taken);
-    const char *note = json_string_value(json_object_get(words, "note"));
-    if (note)
-        caller_fill(desk->lexicon, filled, note);
+    caller_fill(desk->lexicon, filled, said);
     refuse(desk, t, filled, now_ms);
     json_decref(filled);
     json_decref(words);
+    free(said);
 }
 
 int taking_preview(const struct desk *desk, struct store *store, const json_t *said, int64_t now_ms,

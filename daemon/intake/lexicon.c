@@ -495,7 +495,7 @@ static bool answered(const json_t *complaint, const char *name)
 
 /* "harm_read": a person has read it, and what is said of harm is what "harm" says:
  * desk/taken_back.h */
-static bool is_read(const json_t *complaint)
+bool lexicon_is_read(const json_t *complaint)
 {
     return json_is_true(json_object_get(complaint, "harm_read")) &&
            json_is_array(json_object_get(complaint, "harm"));
@@ -505,7 +505,7 @@ static bool is_read(const json_t *complaint)
 static bool hears_harm(const json_t *complaint)
 {
     const json_t *harm = json_object_get(complaint, "harm");
-    return !is_read(complaint) && (!harm || json_is_null(harm) || json_is_array(harm));
+    return !lexicon_is_read(complaint) && (!harm || json_is_null(harm) || json_is_array(harm));
 }
 
 /* It is said, and no longer only possible. */
@@ -738,7 +738,7 @@ static void fill_all(const struct lexicon *lexicon, struct reading *reading,
 static void read_text(const struct lexicon *lexicon, struct reading *reading,
                       const json_t *complaint, json_t *filled, json_t *taken)
 {
-    if (!is_read(complaint))
+    if (!lexicon_is_read(complaint))
         hear_harm(lexicon, reading->note, filled, taken);
     if (strlen(reading->note) > (size_t)fields_find("note")->high)
         return; /* will be refused: nothing but harm matters */
@@ -804,7 +804,7 @@ void lexicon_fill_bare(const struct lexicon *lexicon, const char *note, json_t *
 {
     struct harm_heard heard;
     const char *symptom = json_string_value(json_object_get(filled, "symptom"));
-    if (!lexicon || !symptom || strcmp(symptom, "other") != 0 || is_read(filled) ||
+    if (!lexicon || !symptom || strcmp(symptom, "other") != 0 || lexicon_is_read(filled) ||
         answered(filled, "harm") || answered(filled, "harm_possible") ||
         !harm_words_bare(lexicon->harm, note, &heard))
         return;

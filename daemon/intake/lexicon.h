@@ -35,6 +35,11 @@ json_t *lexicon_fill(const struct lexicon *lexicon, const json_t *complaint, int
  * (harm_words_bare()) makes it possible, unless harm was heard or a person has read it. */
 void lexicon_fill_bare(const struct lexicon *lexicon, const char *note, json_t *filled,
                        json_t *taken);
+/* Of a complaint as filled, what its stray words (stray.h) speak of: it may be harm, unless harm
+ * was heard or a person has read it. What the complaint would not keep stands in its note then, or,
+ * where its note is no text and it will be refused for that, in its reason. */
+void lexicon_fill_stray(const struct lexicon *lexicon, const json_t *complaint, json_t *filled,
+                        json_t *taken);
 enum { LEXICON_HARMS = 6 }; /* kinds of harm */
 /* Kinds of harm that a text says by its phrases, a list in the text's order; empty: it may mean it;
  * NULL: it speaks of none. For what is no caller's note: words weigh as they do in those. ret_at

@@ -162,6 +162,8 @@ struct reading {
                     * other does */
 };
 
+/* A person has read what was said, and what of it is harm. */
+bool lexicon_is_read(const json_t *complaint);
 /* Words of UTF-8 text in *ret (malloc'd): folded, apostrophes dropped, hyphens part words. Returns
  * their number. */
 int lexicon_split(const char *note, struct note_word **ret);

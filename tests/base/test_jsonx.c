@@ -365,6 +365,29 @@ static void a_text_of_escapes_is_read_in_time_of_its_length(void **state)
     text_buffer_free(&text);
 }
 
+static void are_words(const char *bytes, size_t length, const char *expected)
+{
+    char *words = jsonx_words(bytes, length);
+    assert_string_equal(words, expected);
+    free(words);
+}
+#define WORDS(bytes, expected) are_words(bytes, sizeof bytes - 1, expected)
+
+static void what_is_no_json_has_words(void **state)
+{
+    (void)state;
+    WORDS("{\"note\":\"vomit\\u00f3 y \\u5403 \\\"s\\u00ed\\\"\\n\\tno",
+          "{\"note\":\"vomit\xC3\xB3 y \xE5\x90\x83 \"s\xC3\xAD\"  no");
+    WORDS("\\u00F3 \\u0000 \\ud83d \\u12", "\xC3\xB3  0000  d83d  12");
+    WORDS("vomit\xF3 \x93"
+          "child\x92s\x94 \x97 \xC3\xB3",
+          "vomit\xC3\xB3 \"child's\" - \xC3\xB3");
+    WORDS("a\0"
+          "b\\",
+          "a b ");
+    WORDS("", "");
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -379,6 +402,7 @@ int main(void)
         cmocka_unit_test(places_in_broken_text),
         cmocka_unit_test(typed_members),
         cmocka_unit_test(dumping),
+        cmocka_unit_test(what_is_no_json_has_words),
         cmocka_unit_test(a_pipe_is_no_file),
         cmocka_unit_test(a_text_of_escapes_is_read_in_time_of_its_length),
     };

@@ -127,6 +127,46 @@ static void an_allergen_by_itself_may_be_harm(void **state)
     fills(f, "{'symptom':'mold','note':'mold on the sesame'}", "");
 }
 
+/* What is kept of it, in the note or the reason of a complaint as filled. */
+static void keeps(struct fixture *f, const char *given, const char *member, const char *expected)
+{
+    json_t *said = fixture_json(given), *taken = NULL;
+    json_t *filled = noted_fill(&f->desk, f->store, said, WHEN_UNKNOWN_DAY, &taken);
+    const char *got = json_string_value(json_object_get(filled, member));
+    if (!got || strcmp(got, expected) != 0)
+        fail_msg("%s keeps %s, not %s", given, got ? got : "nothing", expected);
+    json_decref(said);
+    json_decref(taken);
+    json_decref(filled);
+}
+
+/* Words where no field reads them may be harm all the same, and are kept then. */
+static void stray_words_are_heard(void **state)
+{
+    struct fixture *f = *state;
+    fills(f, "{'symptom':'mold','comment':'her child vomited all night'}", "harm_possible=?");
+    fills(f, "{'symptom':'mold','unread':{'Clerk':'her child vomited'}}", "harm_possible=?");
+    fills(f, "{'symptom':'mold','contact':{'note':'there was glass in it'}}", "harm_possible=?");
+    fills(f, "{'symptom':'mold','note':['my son cut his mouth on glass']}", "harm_possible=?");
+    fills(f, "{'symptom':'mold','observed':{'colour':'blood, my child vomited'}}",
+          "harm_possible=?");
+    fills(f, "{'symptom':'mold','observed':{'odor':['sour','my child is ill']}}",
+          "harm_possible=?");
+    fills(f, "{'symptom':'mold','store':'her child vomited all night'}", "harm_possible=?");
+    fills(f, "{'symptom':'mold','packs':'two, and my child is ill'}", "harm_possible=?");
+    fills(f, "{'symptom':'mold','comment':'smells of a cellar'}", "");
+    fills(f, "{'symptom':'mold','store':'The Glass House Market','product':'Metal Mill Rye'}", "");
+    fills(f, "{'symptom':'mold','observed':{'colour':'black'},'found_on':'2026-11-20'}", "");
+    fills(f, "{'symptom':'mold','comment':'her child vomited','harm':[],'harm_read':true}", "");
+    fills(f, "{'symptom':'mold','comment':'her child vomited','harm':['illness']}", "");
+    fills(f, "{'symptom':'mold','refused':{'faults':[{'value':'her child vomited'}]}}", "");
+    keeps(f, "{'symptom':'mold','comment':'her child vomited','ref':'77'}", "note",
+          "her child vomited");
+    keeps(f, "{'symptom':'mold','note':'moldy','comment':'her child vomited'}", "note",
+          "moldy; her child vomited");
+    keeps(f, "{'symptom':'mold','note':['her child vomited']}", "reason", "her child vomited");
+}
+
 static void doubts_date(struct fixture *f, const char *date, const char *why)
 {
     struct taking t;
@@ -237,6 +277,7 @@ int main(void)
         ROW(a_quote_is_as_it_was_said),
         ROW(what_is_taken_is_looked_up),
         ROW(an_allergen_by_itself_may_be_harm),
+        ROW(stray_words_are_heard),
         ROW(a_date_that_no_pack_can_bear_is_doubted),
         ROW(a_corrected_note_takes_its_names_with_it),
         ROW(a_corrected_note_tells_who_called),

@@ -124,6 +124,26 @@ def check_role(plant, case, harmed):
     assert "medical help" in as_desk(plant, "/v1/cases/" + harmed)["cautions"][0]
 
 
+def check_unreadable(plant):
+    """Letters of another writing, escapes of what is no JSON, columns that mean nothing: harm in them is heard."""
+    old = '{"id":"x","symptom":"mold","note":"mi hija vomit\u00f3 toda la noche"}'.encode("latin-1")
+    for body in (old, b'{"symptom":"mold","note":"mi hija vomit\\u00f3 toda la noche"'):
+        status, answer = plant.request("POST", "/v1/complaints", body)
+        assert status == 400 and answer["harm"] == ["illness"] and "alarm" in answer, (body, answer)
+    rows = plant.dir / "old.csv"
+    rows.write_bytes(b"received_at,symptom,lot_text,note,Clerk remarks\n"
+                     b"2026-11-20T09:14:00-05:00,mold,L1 6318 A0400,mi ni\xf1o vomit\xf3 toda la noche,\n"
+                     b"2026-11-20T09:15:00-05:00,mold,L1 6318 A0400,green,her child vomited\n"
+                     b"2026-11-20T09:16:00-05:00,mold,L1 6318 A0400,green,called back\n")
+    done = plant.client("log", "--from", str(rows), "--channel", "phone", check=1)
+    said = " ".join((done.stdout + done.stderr).split())
+    assert "is not UTF-8" in said and "HARM is reported in this row" in said, said
+    assert "columns not used: Clerk remarks" in said and "2 new" in said, said
+    assert "1 may speak of harm" in said, said
+    found = plant.get("/v1/complaints?word=vomited")[1]["complaints"]
+    assert len(found) == 1, found
+
+
 def main():
     with Plant(sys.argv[1], config={"roles": {"desk": ["nogroup"]}}) as plant:
         plant.load_small()
@@ -132,6 +152,7 @@ def main():
         check_rank(plant, harmed)
         check_role(plant, check_cautions(plant), harmed)
         check_written(plant)
+        check_unreadable(plant)
     print("harm: ok")
 
 
