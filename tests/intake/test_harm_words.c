@@ -537,7 +537,7 @@ static void long_notes_are_read_whole_and_in_time(void **state)
     (void)state;
     for (size_t i = 0; i < sizeof pieces / sizeof pieces[0]; i++) {
         double small_ms = read_ms(pieces[i], 4000), large_ms = read_ms(pieces[i], 64000);
-        if (large_ms > 96 * small_ms)
+        if (large_ms > 160 * small_ms)
             fail_msg("'%s': 4 KB in %.2f ms, 64 KB in %.2f ms", pieces[i], small_ms, large_ms);
     }
 }
@@ -583,6 +583,46 @@ static void errors_name_the_place(void **state)
         assert_int_equal(err.column, bad[i].column);
         one_file_end(&folder);
     }
+}
+
+/* Of German no more is read than harm. */
+static void german_is_heard(void **state)
+{
+    static const struct heard_case cases[] = {
+        {"mein Kind hat nach dem Brot erbrochen und ist im Krankenhaus", "illness"},
+        {"musste sich \xC3\xBC"
+         "bergeben, der Toast war schimmlig",
+         "illness"},
+        {"meine Tochter hat seit gestern Bauchschmerzen", "illness"},
+        {"Oma ist gestorben", "illness"},
+        {"Glasscherbe im Toast", "foreign-matter"},
+        {"auf eine Schraube gebissen, Zahn abgebrochen", "foreign-matter injury"},
+        {"Metallspan im Brot", "foreign-matter"},
+        {"allergischer Schock nach dem Brot", "allergic-reaction"},
+        {"Gift im Brot", "tampering"},
+        {"die T\xC3\xBCte war aufgeschlitzt", "tampering"},
+        {"das Brot ist schimmlig, niemand wurde krank", ""},
+        {"das Brot war schon schlecht und riecht sauer", ""},
+        {"gr\xC3\xBCner Schimmel auf der Scheibe, kein Glas, nichts verletzt", ""},
+        {"die Scheiben sind nicht geschnitten, der Beutel war offen", ""},
+        {"the gift basket came with a stein and a moldy loaf", ""},
+        {"an error in the art, die cut label", ""},
+    };
+    (void)state;
+    CHECK_CASES(cases);
+}
+
+/* In the bread it lies by itself as a rule; that somebody put it there is said otherwise. */
+static void glass_is_foreign_matter_until_somebody_put_it_there(void **state)
+{
+    static const struct heard_case cases[] = {
+        {"I bit on a bit of glass in the bread", "foreign-matter"},
+        {"broken glass inside the loaf", "foreign-matter"},
+        {"glass was pushed into the loaf", "foreign-matter tampering"},
+        {"a razor blade in the loaf", "foreign-matter tampering"},
+    };
+    (void)state;
+    CHECK_CASES(cases);
 }
 
 static void a_plant_may_add_a_language(void **state)
@@ -657,6 +697,8 @@ int main(void)
         cmocka_unit_test(the_list),
         cmocka_unit_test(long_notes_are_read_whole_and_in_time),
         cmocka_unit_test(errors_name_the_place),
+        cmocka_unit_test(german_is_heard),
+        cmocka_unit_test(glass_is_foreign_matter_until_somebody_put_it_there),
         cmocka_unit_test(a_plant_may_add_a_language),
         cmocka_unit_test(nothing_to_read_with),
     };
