@@ -174,6 +174,17 @@ void answer_changed_harm(const struct desk *desk, struct store *store,
                   answer);
 }
 
+/* Whoever calls next of bread that hurt somebody is asked of that first. */
+static void ask_if_hurt(const struct desk *desk, json_t *answer)
+{
+    json_t *asks = json_copy(json_object_get(answer, "ask"));
+    if (!asks)
+        return;
+    json_array_insert_new(
+        asks, 0, json_pack("{s:s, s:s}", "ask", harm_script_of(desk->harm, true), "of", "caller"));
+    json_object_set_new(answer, "ask", asks);
+}
+
 /* This caller's; that another one reported harm before is a word of its own. */
 static void add_form_harm(const struct desk *desk, const struct taking *t, const json_t *ranking,
                           const struct alarm_known *known, json_t *answer)
@@ -193,6 +204,8 @@ static void add_form_harm(const struct desk *desk, const struct taking *t, const
         json_object_set_new(answer, "earlier_harm",
                             json_string("what was said or written of this case before may speak "
                                         "of harm, and nobody has read it"));
+    if (json_object_get(answer, "earlier_harm"))
+        ask_if_hurt(desk, answer);
 }
 
 /* Before all others: where returned goods must not stand. */

@@ -39,6 +39,7 @@ def check_whose(plant):
     assert second["case"] == first["case"] and second["harm"] == [], second
     assert "script" not in second, "the script is of this caller"
     assert second["earlier_harm"] == "an earlier caller reported harm on this lot", second
+    assert "unwell or hurt" in second["ask"][0]["ask"] and second["ask"][0]["of"] == "caller", second["ask"]
     assert second["ranked"] == [], "no cause is shown to the desk beside another caller's harm"
     return first["case"]
 
