@@ -112,10 +112,14 @@ int evidence_material_first(struct store *store, const char *material, const cha
 int evidence_plantlog(struct store *store, const struct evidence_spot *spot, struct when_span span,
                       evidence_entry_each each, void *arg, struct error *err)
 {
+    /* a list to be IN would be put into a table of its own, each time it is asked */
     static const char SQL[] =
-        "SELECT at_ms, line, value FROM plantlog WHERE place = ?1 AND quantity_id ="
-        " (SELECT id FROM quantity WHERE name = ?2) AND plant IN (?6, '') AND line IN (?3, '') AND"
-        " at_ms >= ?4 AND at_ms < ?5 ORDER BY at_ms, line, plant";
+        "SELECT e.at_ms, e.line, e.value FROM (SELECT ?6 AS plant, ?3 AS line"
+        " UNION ALL SELECT ?6, '' WHERE ?3 <> '' UNION ALL SELECT '', ?3 WHERE ?6 <> ''"
+        " UNION ALL SELECT '', '' WHERE ?3 <> '' AND ?6 <> '') w CROSS JOIN plantlog e"
+        " WHERE e.place = ?1 AND e.quantity_id = (SELECT id FROM quantity WHERE name = ?2)"
+        " AND e.plant = w.plant AND e.line = w.line AND e.at_ms >= ?4 AND e.at_ms < ?5"
+        " ORDER BY e.at_ms, e.line, e.plant";
     struct db_query q =
         db_query(store, SQL,
                  DB(DB_TEXT(spot->place), DB_TEXT(spot->quantity), DB_TEXT(spot->line),
