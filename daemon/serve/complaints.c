@@ -383,7 +383,10 @@ static void batch_logged(void *arg, int code, const struct error *err)
     if (b->count && b->taking[0].bulk)
         app_bulk_now(rq->app);
     struct readers *readers = b->lines ? rq->app->bulk : rq->app->readers;
-    if (readers_submit(readers, &(struct reader_job){answer_batch, answer_plain, b}))
+    /* what was committed together is answered together; rankings by all threads there are */
+    bool brief = !b->lines && !wants_ranking(b, &b->taking[0]);
+    const struct reader_job job = {answer_batch, answer_plain, b};
+    if (brief ? readers_submit_brief(readers, &job) : readers_submit(readers, &job))
         answer_plain(b);
 }
 

@@ -31,13 +31,16 @@ enum phase {
 
 struct conn {
     struct bufferevent *bev;
+    struct evbuffer *said;            /* of an answer, before it is sent */
     const struct conn_limits *limits; /* borrowed, as are the events */
     const struct conn_events *events;
     void *arg, *owner, *place;
     uint64_t number;
+    uid_t uid; /* of a local client */
     struct wire *wire;
     struct event *deadline;
     enum phase phase;
+    bool local;       /* its uid is known */
     bool greeted;     /* a first head has come */
     bool ended;       /* the client sends no more */
     bool unread;      /* what it sends is not read to its end */
@@ -54,6 +57,7 @@ static void end(struct conn *conn, bool left)
     conn->events->gone(conn->arg, conn, left);
     event_free(conn->deadline);
     bufferevent_free(conn->bev);
+    evbuffer_free(conn->said);
     wire_free(conn->wire);
     free(conn);
 }
@@ -91,11 +95,13 @@ static void await_owner(struct conn *conn)
     wait_at_most(conn, THERE_EVERY_MS);
 }
 
-/* Reads no more until the answer is out. */
+/* What comes before the answer is out waits: conn_on_read(). Of TLS nothing is read, since an end
+ * that comes without a farewell is an end of writing, too. */
 static void hand_over(struct conn *conn)
 {
     conn->looks = 0;
-    bufferevent_disable(conn->bev, EV_READ);
+    if (bufferevent_openssl_get_ssl(conn->bev))
+        bufferevent_disable(conn->bev, EV_READ);
     await_owner(conn);
 }
 
@@ -150,12 +156,16 @@ static void pump(struct conn *conn)
     }
 }
 
+/* Few clients say anything before they are answered: it is no longer listened for only once one
+ * did, since each change of what is waited for is a call of the system. */
 static void conn_on_read(struct bufferevent *bev, void *arg)
 {
     struct conn *conn = arg;
     struct evbuffer *input = bufferevent_get_input(bev);
     if (conn->phase == PHASE_LINGER)
         evbuffer_drain(input, evbuffer_get_length(input));
+    else if (conn->phase > PHASE_READING)
+        bufferevent_disable(bev, EV_READ);
     else
         pump(conn);
 }
@@ -195,12 +205,11 @@ static const char *reason_of(int status)
 
 static void write_head(struct conn *conn, const struct conn_head *head, const char *framing)
 {
-    struct evbuffer *out = bufferevent_get_output(conn->bev);
     char date[64];
     evutil_date_rfc1123(date, sizeof date, NULL);
     bool keeps = wire_keeps(conn->wire) && !conn->unread && !conn->ended;
     conn->close = head->close || !keeps || (conn->pieces && !conn->chunked);
-    evbuffer_add_printf(out, "HTTP/1.1 %d %s\r\nDate: %s\r\nContent-Type: %s\r\n%s%s%s\r\n",
+    evbuffer_add_printf(conn->said, "HTTP/1.1 %d %s\r\nDate: %s\r\nContent-Type: %s\r\n%s%s%s\r\n",
                         head->status, reason_of(head->status), date, head->type, head->lines,
                         framing,
                         conn->close               ? "Connection: close\r\n"
@@ -217,11 +226,10 @@ static void conn_free_body(const void *data, size_t length, void *body)
 
 static void write_body(struct conn *conn, char *body, size_t length)
 {
-    struct evbuffer *out = bufferevent_get_output(conn->bev);
     if (length > COPIED_MOST &&
-        evbuffer_add_reference(out, body, length, conn_free_body, body) == 0)
+        evbuffer_add_reference(conn->said, body, length, conn_free_body, body) == 0)
         return;
-    evbuffer_add(out, body, length); /* a small one leaves with its head in one packet */
+    evbuffer_add(conn->said, body, length); /* a small one leaves with its head in one packet */
     free(body);
 }
 
@@ -231,12 +239,24 @@ static bool is_head_only(const struct conn *conn)
     return method && strcmp(method, "HEAD") == 0;
 }
 
+/* Most answers are taken as they come; what is left of one waits until it may go on. What fails
+ * here fails there again, and is told as an event. */
+static void send_said(struct conn *conn)
+{
+    struct evbuffer *out = bufferevent_get_output(conn->bev);
+    bool first = evbuffer_get_length(out) == 0 && !bufferevent_openssl_get_ssl(conn->bev);
+    if (first && evbuffer_get_length(conn->said))
+        evbuffer_write(conn->said, bufferevent_getfd(conn->bev));
+    evbuffer_add_buffer(out, conn->said);
+}
+
 static void await_taking(struct conn *conn)
 {
+    send_said(conn);
     conn->phase = PHASE_WRITING;
     conn->left = evbuffer_get_length(bufferevent_get_output(conn->bev));
     wait_at_most(conn, conn->limits->idle_ms);
-    if (conn->left == 0) /* of an answer to HEAD, a piece is nothing */
+    if (conn->left == 0)
         bufferevent_trigger(conn->bev, EV_WRITE,
                             BEV_TRIG_IGNORE_WATERMARKS | BEV_OPT_DEFER_CALLBACKS);
 }
@@ -259,7 +279,7 @@ void conn_answer(struct conn *conn, const struct conn_head *head, char *body, si
 bool conn_piece(struct conn *conn, const struct conn_head *head, char *body, size_t length,
                 bool last)
 {
-    struct evbuffer *out = bufferevent_get_output(conn->bev);
+    struct evbuffer *out = conn->said;
     conn->pieces = !last;
     if (head) {
         conn->chunked = !wire_is_old(conn->wire);
@@ -333,8 +353,11 @@ static void conn_on_event(struct bufferevent *bev, short what, void *arg)
 {
     struct conn *conn = arg;
     (void)bev;
+    bool answered = conn->phase == PHASE_OWNER || conn->phase == PHASE_WRITING;
     if (what & BEV_EVENT_CONNECTED)
         return; /* the handshake is done */
+    if (what & BEV_EVENT_EOF && what & BEV_EVENT_READING && answered)
+        return; /* it is told again behind the answer, and behind what came before it */
     conn->ended = true;
     if (!(what & BEV_EVENT_EOF) || conn->phase == PHASE_IDLE || conn->phase == PHASE_LINGER) {
         end(conn, true);
@@ -394,6 +417,7 @@ struct conn *conn_new(struct bufferevent *bev, const struct conn_limits *limits,
 {
     struct conn *conn = xcalloc(1, sizeof *conn);
     conn->bev = bev;
+    conn->said = evbuffer_new();
     conn->limits = limits;
     conn->events = events;
     conn->arg = arg;
@@ -454,6 +478,18 @@ void conn_set_number(struct conn *conn, uint64_t number)
 uint64_t conn_number(const struct conn *conn)
 {
     return conn->number;
+}
+
+void conn_set_uid(struct conn *conn, uid_t uid)
+{
+    conn->local = true;
+    conn->uid = uid;
+}
+
+bool conn_uid(const struct conn *conn, uid_t *ret)
+{
+    *ret = conn->uid;
+    return conn->local;
 }
 
 bool conn_has_bytes(const struct conn *conn)

@@ -13,6 +13,7 @@
 #include "serve/wire.h"
 #include <event2/bufferevent.h>
 #include <stdint.h>
+#include <sys/types.h>
 
 struct conn;
 
@@ -60,6 +61,9 @@ void *conn_place(const struct conn *conn);
 /* Which one it is, of all there were. */
 void conn_set_number(struct conn *conn, uint64_t number);
 uint64_t conn_number(const struct conn *conn);
+/* Of a local client, by whom it was begun; false of others. */
+void conn_set_uid(struct conn *conn, uid_t uid);
+bool conn_uid(const struct conn *conn, uid_t *ret);
 /* Bytes of a request have come that the loop has not looked at yet. */
 bool conn_has_bytes(const struct conn *conn);
 /* Bytes wait to be taken by the client. */

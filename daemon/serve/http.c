@@ -24,7 +24,7 @@ struct http {
     struct ways *ways;
     size_t pending;
     bool stopping;
-    struct event *woken, *changed;
+    struct event *woken, *changed, *handed;
     int wake_fd;
     pthread_mutex_t lock;
     struct pending *answered; /* under lock */
@@ -224,11 +224,23 @@ static int send_away(struct pending *p)
         p->long_of = door_begin_long(ways_door(p->way), p->conn);
     if (is_long(p) && !p->long_of)
         return ERROR_TOO_LARGE;
-    if (readers_submit(readers, &(struct reader_job){run_on_reader, refuse_unbegun, p}))
+    if (readers_submit_soon(readers, &(struct reader_job){run_on_reader, refuse_unbegun, p}))
         return ERROR_BUSY;
     p->away = true;
     http_of(p)->pending++;
+    event_active(http_of(p)->handed, EV_TIMEOUT, 0);
     return 0;
+}
+
+/* Behind all that came in this turn of the loop. */
+static void http_on_handed(evutil_socket_t fd, short what, void *arg)
+{
+    const struct app *app = ((struct http *)arg)->app;
+    (void)fd;
+    (void)what;
+    readers_wake(app->readers);
+    readers_wake(app->bulk);
+    readers_wake(app->study);
 }
 
 static void http_on_request(void *arg, struct conn *conn)
@@ -324,6 +336,7 @@ int http_start(struct event_base *base, struct app *app, const char *socket_path
     pthread_mutex_init(&http->lock, NULL);
     http->ways = ways_new(base, app, &EVENTS, http);
     http->changed = event_new(base, -1, EV_PERSIST, http_on_changed, http);
+    http->handed = event_new(base, -1, EV_PERSIST, http_on_handed, http);
     int rc = wake_open(http, err);
     if (!rc)
         rc = ways_open(http->ways, setup->config, socket_path, err);
@@ -378,6 +391,7 @@ void http_free(struct http *http)
         close(http->wake_fd);
     }
     event_free(http->changed);
+    event_free(http->handed);
     pthread_mutex_destroy(&http->lock);
     free(http);
 }

@@ -10,7 +10,7 @@
 
 static void take_peer(struct pending *p, struct bufferevent *bev)
 {
-    p->local = peer_uid(bufferevent_getfd(bev), &p->uid);
+    p->local = conn_uid(p->conn, &p->uid);
     if (p->local)
         return;
     SSL *ssl = bufferevent_openssl_get_ssl(bev);

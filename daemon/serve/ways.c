@@ -114,6 +114,9 @@ static void ways_on_connection(void *arg, evutil_socket_t fd, const struct socka
         abort(); /* no memory, as in xmalloc() */
     struct conn *conn = conn_new(bev, &way->limits->patience, ways->events, way);
     conn_set_number(conn, ++ways->connections);
+    uid_t uid;
+    if (peer_uid(fd, &uid))
+        conn_set_uid(conn, uid);
     door_enter(way->door, conn, peer);
     conn_start(conn);
 }

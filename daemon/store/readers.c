@@ -5,8 +5,11 @@
 #include <stdlib.h>
 #include <string.h>
 
+enum { BRIEF_MOST = 64 }; /* done at a time by one thread */
+
 struct task {
     struct reader_job job;
+    bool brief;
     struct task *next;
 };
 
@@ -21,38 +24,58 @@ struct readers {
     pthread_mutex_t lock;
     pthread_cond_t arrived;
     struct task *first, **last;
-    size_t queued, limit;
+    size_t queued, limit, idle;
     bool closed;
     char *state_dir;
     int count;
     struct reader **all;
 };
 
-static struct task *next_task(struct reader *reader)
+/* The first that waits and, if it is brief, those behind it that are: a list, ended by NULL. Under
+ * the lock. */
+static struct task *take_tasks(struct readers *r)
+{
+    struct task *first = r->first, *end = first;
+    for (size_t more = BRIEF_MOST - 1; more && end->brief && end->next && end->next->brief;
+         more--) {
+        end = end->next;
+        r->queued--;
+    }
+    assert(r->queued > 0);
+    r->queued--;
+    r->first = end->next;
+    if (!r->first)
+        r->last = &r->first;
+    end->next = NULL;
+    return first;
+}
+
+static struct task *next_tasks(struct reader *reader)
 {
     struct readers *r = reader->owner;
     pthread_mutex_lock(&r->lock);
-    while (!r->first && !r->closed && !reader->surplus)
+    while (!r->first && !r->closed && !reader->surplus) {
+        r->idle++;
         pthread_cond_wait(&r->arrived, &r->lock);
-    struct task *task = reader->surplus ? NULL : r->first;
-    if (task) {
-        r->first = task->next;
-        if (!r->first)
-            r->last = &r->first;
-        assert(r->queued > 0);
-        r->queued--;
+        r->idle--;
     }
+    struct task *tasks = reader->surplus || !r->first ? NULL : take_tasks(r);
     pthread_mutex_unlock(&r->lock);
-    return task;
+    return tasks;
 }
 
 static void *reader_main(void *arg)
 {
     struct reader *reader = arg;
-    struct task *task;
-    while ((task = next_task(reader))) {
-        task->job.run(reader->store, task->job.arg);
-        free(task);
+    struct task *task, *next;
+    while ((task = next_tasks(reader))) {
+        bool began = task->next && store_look(reader->store);
+        for (; task; task = next) {
+            next = task->next;
+            task->job.run(reader->store, task->job.arg);
+            free(task);
+        }
+        store_unlook(reader->store, began);
     }
     return NULL;
 }
@@ -166,10 +189,12 @@ void readers_free(struct readers *r)
     free(r);
 }
 
-int readers_submit(struct readers *r, const struct reader_job *job)
+/* Behind the lock: who wakes wants it at once. */
+static int submit(struct readers *r, const struct reader_job *job, bool brief, bool wakes)
 {
     struct task *task = xcalloc(1, sizeof *task);
     task->job = *job;
+    task->brief = brief;
     pthread_mutex_lock(&r->lock);
     bool refused = r->closed || r->queued >= r->limit;
     assert(refused || (job->run && job->refuse));
@@ -177,10 +202,35 @@ int readers_submit(struct readers *r, const struct reader_job *job)
         *r->last = task;
         r->last = &task->next;
         r->queued++;
-        pthread_cond_signal(&r->arrived);
     }
     pthread_mutex_unlock(&r->lock);
     if (refused)
         free(task);
+    else if (wakes)
+        pthread_cond_signal(&r->arrived);
     return refused ? ERROR_BUSY : 0;
+}
+
+int readers_submit(struct readers *r, const struct reader_job *job)
+{
+    return submit(r, job, false, true);
+}
+
+int readers_submit_brief(struct readers *r, const struct reader_job *job)
+{
+    return submit(r, job, true, true);
+}
+
+int readers_submit_soon(struct readers *r, const struct reader_job *job)
+{
+    return submit(r, job, false, false);
+}
+
+void readers_wake(struct readers *r)
+{
+    pthread_mutex_lock(&r->lock);
+    size_t wanted = r->queued < r->idle ? r->queued : r->idle;
+    pthread_mutex_unlock(&r->lock);
+    for (; wanted; wanted--)
+        pthread_cond_signal(&r->arrived);
 }

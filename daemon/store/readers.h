@@ -33,5 +33,14 @@ void readers_free(struct readers *readers); /* closes them first. NULL is fine *
 /* Thread-safe; in the order of submission. ERROR_BUSY when the queue is full or closed; then
  * neither function of the job is called. */
 int readers_submit(struct readers *readers, const struct reader_job *job);
+/* The same of one that is soon done and asks only: of those that wait one behind the other, one
+ * thread does several on one state of the store, which holds what was committed before each of them
+ * was submitted. */
+int readers_submit_brief(struct readers *readers, const struct reader_job *job);
+/* The same as readers_submit() for whoever submits several at once: a thread that sleeps is woken
+ * for them by readers_wake() only, which must follow. One woken for each would take the processor
+ * of whoever submits, do the one, and sleep again. */
+int readers_submit_soon(struct readers *readers, const struct reader_job *job);
+void readers_wake(struct readers *readers);
 
 #endif
