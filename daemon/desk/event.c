@@ -111,14 +111,36 @@ void event_again_id(const char *domain, const char *complaint, const char *marks
              domain ? domain : "", domain ? ">" : "");
 }
 
-void event_digest_id(const char *domain, const char *week, char *out, size_t size)
+/* What mail addresses may not hold stands in no id: FNV-1a of the name. */
+static uint64_t mark_of(const char *plant)
 {
-    snprintf(out, size, "<digest-%s@%s>", week, domain);
+    uint64_t mark = UINT64_C(14695981039346656037);
+    for (; *plant; plant++)
+        mark = (mark ^ (unsigned char)*plant) * UINT64_C(1099511628211);
+    return mark;
 }
 
-void event_due_id(const char *domain, const char *day, char *out, size_t size)
+static void id_of(const char *what, const char *domain, const char *plant, char *out, size_t size)
 {
-    snprintf(out, size, "<due-%s@%s>", day, domain);
+    if (plant)
+        snprintf(out, size, "<%s-%016llx@%s>", what, (unsigned long long)mark_of(plant), domain);
+    else
+        snprintf(out, size, "<%s@%s>", what, domain);
+}
+
+void event_digest_id(const char *domain, const char *week, const char *plant, char *out,
+                     size_t size)
+{
+    char what[48];
+    snprintf(what, sizeof what, "digest-%.32s", week);
+    id_of(what, domain, plant, out, size);
+}
+
+void event_due_id(const char *domain, const char *day, const char *plant, char *out, size_t size)
+{
+    char what[48];
+    snprintf(what, sizeof what, "due-%.32s", day);
+    id_of(what, domain, plant, out, size);
 }
 
 /* ---- is it worth a mail? ---- */

@@ -61,8 +61,11 @@ json_t *event_due(const char *plant, const char *day, const struct event_due_lis
 void event_message_id(const char *domain, int64_t now_ms, char *out, size_t size);
 void event_again_id(const char *domain, const char *complaint, const char *marks, char *out,
                     size_t size);
-void event_digest_id(const char *domain, const char *week, char *out, size_t size);
-void event_due_id(const char *domain, const char *day, char *out, size_t size);
+/* Of one plant of a company, `plant` (NULL: of all), it has a mark of that plant's name behind it.
+ */
+void event_digest_id(const char *domain, const char *week, const char *plant, char *out,
+                     size_t size);
+void event_due_id(const char *domain, const char *day, const char *plant, char *out, size_t size);
 
 /* One mail a case, then only when something changed that QA would act on: which lot it is, or
  * whether that is known; the top cause; its probability crossed a band (50, 70, 90 %) by a step of

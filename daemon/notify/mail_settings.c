@@ -100,6 +100,8 @@ json_t *mail_settings_to_plant(const struct mail_settings *s, const char *event,
     struct mail_settings own = *s;
     own.to = json_object_get(lists, "mail/to");
     own.urgent_to = json_object_get(lists, "mail/urgent_to");
+    if (own.to != s->to && !json_equal(own.to, s->to)) /* it has no others: these get all of it */
+        own.digest_to = own.due_to = NULL;
     json_t *to = mail_settings_to(&own, event);
     if (json_array_size(to))
         return to;

@@ -128,7 +128,7 @@ char *case_sheet_for_mail(void *arg, struct store *store, int64_t case_id)
     struct error err = {0};
     char *html = NULL;
     struct setup *setup = app_setup(app);
-    plants_mail(setup, store, case_id);
+    plants_tell(setup, store, plants_of_case(setup, store, case_id));
     setup_unref(setup);
     if (case_sheet_html(app, store, case_id, &html, &err))
         log_write(&app->log, LOG_LEVEL_WARNING, "a mail goes without its sheet case=%s why=\"%s\"",

@@ -4,6 +4,7 @@
 #include "desk/call_backs.h"
 #include "desk/event.h"
 #include "desk/following.h"
+#include "serve/plants.h"
 #include "store/outbox.h"
 #include <stdlib.h>
 #include <string.h>
@@ -12,8 +13,15 @@
 
 enum { LISTED_MOST = 40 }; /* of each; the others are counted */
 
+struct day_mail {
+    char message_id[128], *payload; /* payload NULL: nothing is due */
+    int64_t case_id;                /* of a plant's: one of its */
+};
+
 struct day {
-    char day[16], message_id[128], *payload; /* payload NULL: nothing is due */
+    char day[16];
+    struct day_mail whole; /* the company's people have all of it */
+    struct day_mail mail[CONFIG_PLANTS];
     int64_t now_ms;
 };
 
@@ -26,6 +34,17 @@ static int is_done(struct store *store, const struct day *d, bool *ret, struct e
     return rc;
 }
 
+static int add_mail(struct store *store, const struct day *d, const struct day_mail *mail,
+                    struct error *err)
+{
+    const struct outbox_new row = {.event = "due",
+                                   .case_id = mail->case_id,
+                                   .message_id = mail->message_id,
+                                   .payload = mail->payload,
+                                   .created_ms = d->now_ms};
+    return mail->payload ? outbox_add(store, &row, err) : 0;
+}
+
 static int queue(struct store *store, void *arg, struct error *err)
 {
     const struct day *d = arg;
@@ -33,13 +52,17 @@ static int queue(struct store *store, void *arg, struct error *err)
     int rc = is_done(store, d, &done, err);
     if (rc || done) /* by another daemon, meanwhile */
         return rc;
-    const struct outbox_new mail = {.event = "due",
-                                    .message_id = d->message_id,
-                                    .payload = d->payload,
-                                    .created_ms = d->now_ms};
-    rc = d->payload ? outbox_add(store, &mail, err) : 0;
+    rc = add_mail(store, d, &d->whole, err);
+    for (int plant = 0; plant < CONFIG_PLANTS && !rc; plant++)
+        rc = add_mail(store, d, &d->mail[plant], err);
     return rc ? rc : store_setting_set(store, DONE, d->day, err);
 }
+
+struct of_day {
+    const struct setup *setup;
+    int32_t today;
+    const char *day;
+};
 
 /* What people wrote stays in the house: `oddloaf follow CASE` shows it. */
 static void drop_texts(json_t *call_backs)
@@ -52,18 +75,21 @@ static void drop_texts(json_t *call_backs)
     }
 }
 
-static int read_lists(const struct setup *setup, struct store *store, int32_t today,
+/* Of the plants that are seen; `plant`: the one that is, NULL all. */
+static int read_lists(const struct of_day *of, struct store *store, const char *plant,
                       struct event_due_lists *lists, struct error *err)
 {
+    const int32_t today = of->today;
     const struct call_back_query due = {0, today, LISTED_MOST};
     const struct call_backs_view without_contact = {today, false};
-    const struct follow_late late = {today, LISTED_MOST, NULL};
+    const struct follow_late late = {today, LISTED_MOST, plant};
     int rc = following_overdue_json(store, &late, &lists->overdue, &lists->overdue_count, err);
     if (!rc)
-        rc = call_backs_json(&setup->desk, store, &due, &without_contact, &lists->call_backs, err);
+        rc = call_backs_json(&of->setup->desk, store, &due, &without_contact, &lists->call_backs,
+                             err);
     drop_texts(lists->call_backs);
     if (!rc)
-        rc = call_back_count(store, today, NULL, &lists->call_back_count, err);
+        rc = call_back_count(store, today, plant, &lists->call_back_count, err);
     if (!rc)
         rc = call_backs_lost_json(store, LISTED_MOST, &lists->unreachable, err);
     return rc ? rc
@@ -80,27 +106,44 @@ static int is_due(const struct setup *setup, struct store *store, int32_t today,
     return rc;
 }
 
-static int make(const struct setup *setup, struct store *store, int32_t today, struct day *d,
+static int make(const struct of_day *of, struct store *store, int plant, struct day_mail *mail,
                 struct error *err)
 {
+    const struct setup *setup = of->setup;
+    const bool whole = plant == CONFIG_COMPANY;
+    const char *name = whole ? NULL : config_plant_name(setup->config, plant);
     struct event_due_lists lists = {0};
-    bool began = store_look(store);
     bool due = false;
-    int rc = read_lists(setup, store, today, &lists, err);
+    plants_tell(setup, store, plant);
+    int rc = read_lists(of, store, name, &lists, err);
     if (!rc)
-        rc = is_due(setup, store, today, &lists, &due, err);
-    store_unlook(store, began);
-    if (rc || !due) {
+        rc = is_due(setup, store, of->today, &lists, &due, err);
+    mail->case_id = whole ? 0 : plants_case(setup, store, plant);
+    plants_leave(store);
+    if (rc || !due || (!whole && !mail->case_id)) {
         json_decref(lists.overdue);
         json_decref(lists.call_backs);
         json_decref(lists.unreachable);
         return rc;
     }
-    json_t *event = event_due(config_text(setup->config, "plant"), d->day, &lists);
-    event_due_id(setup->desk.mail_domain, d->day, d->message_id, sizeof d->message_id);
-    d->payload = jsonx_dump(event);
+    json_t *event = event_due(config_text(setup->config, "plant"), of->day, &lists);
+    event_due_id(setup->desk.mail_domain, of->day, name, mail->message_id, sizeof mail->message_id);
+    mail->payload = jsonx_dump(event);
     json_decref(event);
     return 0;
+}
+
+static int make_all(const struct setup *setup, struct store *store, int32_t today, struct day *d,
+                    struct error *err)
+{
+    const struct of_day of = {setup, today, d->day};
+    bool began = store_look(store);
+    int rc = make(&of, store, CONFIG_COMPANY, &d->whole, err);
+    for (int plant = 0; plant < config_plant_count(setup->config) && !rc; plant++)
+        if (plants_have_list(setup, plant))
+            rc = make(&of, store, plant, &d->mail[plant], err);
+    store_unlook(store, began);
+    return rc;
 }
 
 int due_mail_if_due(struct app *app, const struct setup *setup, struct store *store,
@@ -115,9 +158,11 @@ int due_mail_if_due(struct app *app, const struct setup *setup, struct store *st
     int rc = is_done(store, &d, &done, err);
     if (rc || done)
         return rc;
-    rc = make(setup, store, today, &d, err);
+    rc = make_all(setup, store, today, &d, err);
     if (!rc)
         rc = writer_run(app->writer, queue, &d, err);
-    free(d.payload);
+    free(d.whole.payload);
+    for (int plant = 0; plant < CONFIG_PLANTS; plant++)
+        free(d.mail[plant].payload);
     return rc;
 }

@@ -1,9 +1,11 @@
 #include "serve/news.h"
 #include "base/jsonx.h"
+#include "base/plant_level.h"
 #include "base/short_id.h"
 #include "base/text.h"
 #include "base/words.h"
 #include "desk/event.h"
+#include "serve/plants.h"
 #include "store/case.h"
 #include "store/follow.h"
 #include "store/outbox.h"
@@ -22,11 +24,20 @@ struct cause_of_news {
 static const struct cause_of_news CAUSES[] = {{WORK_NEWS, WORK_AGAIN, "rules"},
                                               {WORK_TOLD, WORK_BULK, "file"}};
 
+/* To one plant's list, or to the company's. */
+struct news_mail {
+    int64_t *cases; /* as they are told */
+    int count;
+    int64_t case_id; /* of a plant's: one of them */
+    char message_id[128], *payload;
+};
+
 struct news {
     const struct cause_of_news *why;
     struct setup *setup;
-    struct work_rows cases; /* all of them */
-    char message_id[128], *payload;
+    struct work_rows cases;               /* all of them */
+    struct news_mail mail[CONFIG_PLANTS]; /* by the plant's place in the settings */
+    struct news_mail rest;                /* the company's */
     int64_t now_ms;
 };
 
@@ -39,11 +50,13 @@ static json_t *news_case(struct store *store, int64_t case_id)
     char word[16];
     if (case_get(store, case_id, &row, NULL) || ranking_last_mailed(store, case_id, &now, NULL))
         return NULL;
-    if (now.cause_count)
+    if (now.cause_count) {
         told = json_pack("{s:o, s:s, s:b, s:s, s:s, s:s, s:f, s:i}", "case", CASE_ID_JSON(row.id),
                          "symptom", row.symptom, "harm", row.harm, "lot", now.lot, "why", now.why,
                          "cause", now.causes[0].cause, "probability", now.causes[0].probability,
                          "complaints", row.complaints);
+        plant_level_set(told, row.plant);
+    }
     if (told && follow_get(store, case_id, &follow, NULL) == 0 &&
         follow.since_ms != WHEN_UNKNOWN_MS)
         json_object_set_new(
@@ -93,12 +106,28 @@ static int64_t *in_order(const struct news *news, struct store *store)
     return ids;
 }
 
-static void news_event(struct news *news, struct store *store)
+/* To each plant's own people what is theirs, the rest to the company's. */
+static void share_out(struct news *news, struct store *store)
+{
+    int64_t *ids = in_order(news, store);
+    for (int i = 0; i < news->cases.count; i++) {
+        int plant = plants_of_case(news->setup, store, ids[i]);
+        struct news_mail *mail = plant == CONFIG_COMPANY ? &news->rest : &news->mail[plant];
+        if (!mail->cases)
+            mail->cases = xcalloc((size_t)news->cases.count, sizeof *mail->cases);
+        mail->cases[mail->count++] = ids[i];
+        mail->case_id = plant == CONFIG_COMPANY ? 0 : mail->cases[0];
+    }
+    free(ids);
+}
+
+static void news_event(const struct news *news, struct store *store, struct news_mail *mail)
 {
     json_t *told = json_array();
-    int64_t *ids = in_order(news, store);
-    for (int i = 0; i < news->cases.count && i < NEWS_TOLD; i++) {
-        json_t *one = news_case(store, ids[i]);
+    if (!mail->count)
+        return;
+    for (int i = 0; i < mail->count && i < NEWS_TOLD; i++) {
+        json_t *one = news_case(store, mail->cases[i]);
         if (!one)
             continue;
         const char *title = triage_cause_title(news->setup->triage,
@@ -107,28 +136,38 @@ static void news_event(struct news *news, struct store *store)
             json_object_set_new(one, "title", json_string(title));
         json_array_append_new(told, one);
     }
-    free(ids);
-    json_t *event = event_summary(config_text(news->setup->config, "plant"), news->cases.count,
+    json_t *event = event_summary(config_text(news->setup->config, "plant"), mail->count,
                                   triage_hash(news->setup->triage), told);
     json_object_set_new(event, "of", json_string(news->why->of));
-    news->payload = jsonx_dump(event);
+    mail->payload = jsonx_dump(event);
     json_decref(event);
+    event_message_id(news->setup->desk.mail_domain, news->now_ms, mail->message_id,
+                     sizeof mail->message_id);
+}
+
+static int add_mail(struct store *store, const struct news *news, const struct news_mail *mail,
+                    struct error *err)
+{
+    const struct outbox_new row = {.event = "summary",
+                                   .case_id = mail->case_id,
+                                   .message_id = mail->message_id,
+                                   .payload = mail->payload,
+                                   .created_ms = news->now_ms};
+    return mail->payload ? outbox_add(store, &row, err) : 0;
 }
 
 static int queue_news(struct store *store, void *arg, struct error *err)
 {
     struct news *news = arg;
-    const struct outbox_new mail = {.event = "summary",
-                                    .message_id = news->message_id,
-                                    .payload = news->payload,
-                                    .created_ms = news->now_ms};
     bool stands = true;
     int rc = 0;
     for (int i = 0; i < news->cases.count && !rc && stands; i++)
         rc = work_stands(store, news->why->told, &news->cases.row[i], &stands, err);
     if (rc || !stands) /* another daemon tells them */
         return rc;
-    rc = outbox_add(store, &mail, err);
+    rc = add_mail(store, news, &news->rest, err);
+    for (int plant = 0; plant < CONFIG_PLANTS && !rc; plant++)
+        rc = add_mail(store, news, &news->mail[plant], err);
     for (int i = 0; i < news->cases.count && !rc; i++)
         rc = work_done(store, news->why->told, &news->cases.row[i], err);
     return rc;
@@ -148,6 +187,12 @@ static int read_news(struct store *store, struct news *news, struct error *err)
     return work_due(store, news->why->told, news->now_ms, &news->cases, err);
 }
 
+static void mail_clear(struct news_mail *mail)
+{
+    free(mail->cases);
+    free(mail->payload);
+}
+
 static void tell(struct app *app, struct setup *setup, struct store *store,
                  const struct cause_of_news *why)
 {
@@ -155,14 +200,17 @@ static void tell(struct app *app, struct setup *setup, struct store *store,
     struct news news = {.why = why, .setup = setup, .now_ms = app_now_ms(app)};
     int rc = read_news(store, &news, &err);
     if (!rc && news.cases.count) {
-        news_event(&news, store);
-        event_message_id(setup->desk.mail_domain, news.now_ms, news.message_id,
-                         sizeof news.message_id);
+        share_out(&news, store);
+        news_event(&news, store, &news.rest);
+        for (int plant = 0; plant < CONFIG_PLANTS; plant++)
+            news_event(&news, store, &news.mail[plant]);
         rc = writer_run(app->writer, queue_news, &news, &err);
     }
     if (rc)
         log_write(&app->log, LOG_LEVEL_ERROR, "cannot queue the summary why=\"%s\"", err.text);
-    free(news.payload);
+    mail_clear(&news.rest);
+    for (int plant = 0; plant < CONFIG_PLANTS; plant++)
+        mail_clear(&news.mail[plant]);
     free(news.cases.row);
 }
 

@@ -121,15 +121,40 @@ int plants_enter(struct request *rq, const struct setup *setup, const struct rou
     return rc || route->about != ROUTE_COMPLAINT ? rc : case_of_uuid(store, uuid, &id, err);
 }
 
-void plants_mail(const struct setup *setup, struct store *store, int64_t case_id)
+bool plants_have_list(const struct setup *setup, int plant)
 {
-    static const char TO[] = "mail/to";
+    static const char TO[] = "mail/to"; /* one that it does not set is the company's */
+    return config_list_of(setup->config, plant, TO) != config_list(setup->config, TO);
+}
+
+int plants_of_case(const struct setup *setup, struct store *store, int64_t case_id)
+{
     struct case_row row;
-    int at =
+    int plant =
         case_get(store, case_id, &row, NULL) ? -1 : config_plant_named(setup->config, row.plant);
-    const struct seen_plants seen = {1, {row.plant}, ""};
-    if (at >= 0 && config_list_of(setup->config, at, TO) != config_list(setup->config, TO))
-        seen_set(store, &seen);
+    return plant >= 0 && plants_have_list(setup, plant) ? plant : CONFIG_COMPANY;
+}
+
+void plants_tell(const struct setup *setup, struct store *store, int plant)
+{
+    const char *name = plant == CONFIG_COMPANY ? NULL : config_plant_name(setup->config, plant);
+    const struct seen_plants seen = {1, {name}, ""};
+    seen_set(store, name ? &seen : NULL);
+}
+
+static int take_id(void *arg, const struct case_row *row)
+{
+    *(int64_t *)arg = row->id;
+    return 0;
+}
+
+int64_t plants_case(const struct setup *setup, struct store *store, int plant)
+{
+    const struct case_filter newest = {
+        .plant = config_plant_name(setup->config, plant), .since_ms = WHEN_UNKNOWN_MS, .limit = 1};
+    int64_t id = 0;
+    case_list(store, &newest, take_id, &id, NULL);
+    return id;
 }
 
 void plants_leave(struct store *store)

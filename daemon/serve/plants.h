@@ -18,8 +18,16 @@ int plants_admit(struct request *rq, const struct setup *setup, const struct rou
 int plants_enter(struct request *rq, const struct setup *setup, const struct route *route,
                  struct store *store, struct error *err);
 void plants_leave(struct store *store);
-/* Mail of a case whose plant has a list of its own, which the company's people are not on, tells of
- * that plant; until plants_leave(). */
-void plants_mail(const struct setup *setup, struct store *store, int64_t case_id);
+/* Has that plant of the settings a list of its own, apart from the company's? */
+bool plants_have_list(const struct setup *setup, int plant);
+/* Where mail of a case goes: the plant's place in the settings, if that has a list of its own, else
+ * CONFIG_COMPANY. */
+int plants_of_case(const struct setup *setup, struct store *store, int64_t case_id);
+/* Mail that goes to a plant's own list tells of that plant alone, until plants_leave();
+ * CONFIG_COMPANY: of all. */
+void plants_tell(const struct setup *setup, struct store *store, int plant);
+/* The case that such a mail is of (store/outbox.h goes by its plant): the plant's newest, 0 if it
+ * has none. */
+int64_t plants_case(const struct setup *setup, struct store *store, int plant);
 
 #endif

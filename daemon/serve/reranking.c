@@ -93,7 +93,7 @@ static void decide_mail(struct round *round, struct ranked *r, const struct tell
         return;
     event_message_id(round->setup->desk.mail_domain, app_now_ms(round->app), r->message_id,
                      sizeof r->message_id);
-    plants_mail(round->setup, store, r->case_id);
+    plants_tell(round->setup, store, plants_of_case(round->setup, store, r->case_id));
     tell_all(round, r, told, store);
     plants_leave(store);
     struct case_row row = {0};

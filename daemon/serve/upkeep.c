@@ -5,6 +5,7 @@
 #include "patterns/week.h"
 #include "records/apply.h"
 #include "serve/due_mail.h"
+#include "serve/plants.h"
 #include "store/clock_mark.h"
 #include "store/contact.h"
 #include "store/erasures.h"
@@ -34,10 +35,27 @@ static int purge(struct store *store, void *arg, struct error *err)
     return rc;
 }
 
+struct digest_mail {
+    char message_id[128], *payload; /* payload NULL: none */
+    int64_t case_id;                /* of a plant's: one of its */
+};
+
 struct digest {
-    char week[16], message_id[128], *payload; /* payload NULL: only remember the week */
+    char week[16];
+    struct digest_mail whole, mail[CONFIG_PLANTS]; /* none: only remember the week */
     int64_t now_ms;
 };
+
+static int add_digest(struct store *store, const struct digest *d, const struct digest_mail *mail,
+                      struct error *err)
+{
+    const struct outbox_new row = {.event = "digest",
+                                   .case_id = mail->case_id,
+                                   .message_id = mail->message_id,
+                                   .payload = mail->payload,
+                                   .created_ms = d->now_ms};
+    return mail->payload ? outbox_add(store, &row, err) : 0;
+}
 
 static int queue_digest(struct store *store, void *arg, struct error *err)
 {
@@ -48,28 +66,46 @@ static int queue_digest(struct store *store, void *arg, struct error *err)
     free(done);
     if (rc || is_done) /* by another daemon, meanwhile */
         return rc;
-    const struct outbox_new mail = {.event = "digest",
-                                    .message_id = d->message_id,
-                                    .payload = d->payload,
-                                    .created_ms = d->now_ms};
-    rc = d->payload ? outbox_add(store, &mail, err) : 0;
+    rc = add_digest(store, d, &d->whole, err);
+    for (int plant = 0; plant < CONFIG_PLANTS && !rc; plant++)
+        rc = add_digest(store, d, &d->mail[plant], err);
     return rc ? rc : store_setting_set(store, "digest/last", d->week, err);
+}
+
+/* Of one plant, or of all. */
+static int make_one(const struct setup *setup, struct store *store, struct week_query query,
+                    int plant, struct digest_mail *mail, struct error *err)
+{
+    char name[16];
+    json_t *week = NULL;
+    query.plant = plant == CONFIG_COMPANY ? NULL : config_plant_name(setup->config, plant);
+    mail->case_id = query.plant ? plants_case(setup, store, plant) : 0;
+    if (query.plant && !mail->case_id)
+        return 0; /* nobody complained of it yet */
+    plants_tell(setup, store, plant);
+    int rc = week_report(store, setup->tz, setup->triage, &query, &week, err);
+    plants_leave(store);
+    if (rc)
+        return rc;
+    iso_week_format(query.week, name);
+    event_digest_id(setup->desk.mail_domain, name, query.plant, mail->message_id,
+                    sizeof mail->message_id);
+    json_t *event = event_digest(config_text(setup->config, "plant"), week);
+    mail->payload = jsonx_dump(event);
+    json_decref(event);
+    json_decref(week);
+    return 0;
 }
 
 static int make_digest(struct app *app, struct setup *setup, struct store *store,
                        struct iso_week last, struct digest *d, struct error *err)
 {
-    json_t *week = NULL;
-    struct week_query query = {.week = last, .now_ms = d->now_ms, .targets = setup->targets};
-    int rc = week_report(store, setup->tz, setup->triage, &query, &week, err);
-    if (rc)
-        return rc;
-    event_digest_id(setup->desk.mail_domain, d->week, d->message_id, sizeof d->message_id);
-    json_t *event = event_digest(config_text(setup->config, "plant"), week);
-    d->payload = jsonx_dump(event);
-    json_decref(event);
-    json_decref(week);
-    return writer_run(app->writer, queue_digest, d, err);
+    const struct week_query query = {.week = last, .now_ms = d->now_ms, .targets = setup->targets};
+    int rc = make_one(setup, store, query, CONFIG_COMPANY, &d->whole, err);
+    for (int plant = 0; plant < config_plant_count(setup->config) && !rc; plant++)
+        if (plants_have_list(setup, plant))
+            rc = make_one(setup, store, query, plant, &d->mail[plant], err);
+    return rc ? rc : writer_run(app->writer, queue_digest, d, err);
 }
 
 /* Last week's digest is due from Monday's hour on and is queued once: its Message-ID is the
@@ -93,7 +129,9 @@ static int digest_if_due(struct app *app, struct setup *setup, struct store *sto
         return rc;
     rc = is_new ? writer_run(app->writer, queue_digest, &d, err)
                 : make_digest(app, setup, store, last, &d, err);
-    free(d.payload);
+    free(d.whole.payload);
+    for (int plant = 0; plant < CONFIG_PLANTS; plant++)
+        free(d.mail[plant].payload);
     return rc;
 }
 

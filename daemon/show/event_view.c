@@ -1,4 +1,5 @@
 /* What mails of a case and of harm hold. */
+#include "base/plant_level.h"
 #include "base/weight.h"
 #include "show/fact_told.h"
 #include "show/lot_told.h"
@@ -379,15 +380,23 @@ static void view_of_emptied(const json_t *event, struct view *view)
     view_add(view, VIEW_ITEM, NULL, 0, "Who did what: oddloaf history %s", text_of(event, "case"));
 }
 
+/* Its lot, with the plant where it is one of several. */
+static void lot_of(const json_t *one, char out[static PLANT_LEVEL])
+{
+    const char *lot = text_of(one, "lot");
+    plant_level(*lot ? lot : "lot not known", text_of(one, "plant"), out);
+}
+
 /* Beside harm a cause would be read as its own. */
 static void add_reranked(struct view *view, const json_t *one)
 {
-    char percent[8], what[200];
-    const char *lot = text_of(one, "lot"), *title = text_of(one, "title");
+    char percent[8], what[200], lot[PLANT_LEVEL];
+    const char *title = text_of(one, "title");
+    lot_of(one, lot);
     snprintf(what, sizeof what, "%s, %s %%", *title ? title : text_of(one, "cause"),
              text_chance(json_number_value(json_object_get(one, "probability")), percent));
     view_add(view, VIEW_ITEM, NULL, 0, "%s %s, %s: %s (%s)", text_of(one, "case"),
-             text_of(one, "symptom"), *lot ? lot : "lot not known",
+             text_of(one, "symptom"), lot,
              json_is_true(json_object_get(one, "harm")) ? "HARM REPORTED" : what,
              text_of(one, "why"));
 }
@@ -395,14 +404,15 @@ static void add_reranked(struct view *view, const json_t *one)
 /* One of many that a file brought. */
 static void add_brought(struct view *view, const json_t *one)
 {
-    char percent[8], what[200];
-    const char *lot = text_of(one, "lot"), *title = text_of(one, "title");
+    char percent[8], what[200], lot[PLANT_LEVEL];
+    const char *title = text_of(one, "title");
+    lot_of(one, lot);
     json_int_t count = json_integer_value(json_object_get(one, "complaints"));
     snprintf(what, sizeof what, "likeliest %s, %s %%", *title ? title : text_of(one, "cause"),
              text_chance(json_number_value(json_object_get(one, "probability")), percent));
     view_add(view, VIEW_ITEM, NULL, 0, "%s, %s: %s, %s, %" JSON_INTEGER_FORMAT " complaint%s: %s",
-             text_of(one, "case"), text_of(one, "severity"), text_of(one, "symptom"),
-             *lot ? lot : "lot not known", count, count == 1 ? "" : "s",
+             text_of(one, "case"), text_of(one, "severity"), text_of(one, "symptom"), lot, count,
+             count == 1 ? "" : "s",
              json_is_true(json_object_get(one, "harm")) ? "HARM REPORTED" : what);
 }
 

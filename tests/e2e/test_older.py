@@ -171,5 +171,33 @@ def check(binaries, schema):
         check_erased(plant)
 
 
+def check_plants(binaries):
+    """The release before plants were told apart (schema 16), with line 1 of two of them: what it wrote is each plant's."""
+    plant = Plant(binaries, config={"time_zone": "UTC", "plants": {"north": {}, "south": {}}})
+    unpack(16, plant.state)
+    with plant:
+        status = plant.wait_idle()
+        assert not [need for need in status["needs"] if need["what"].startswith("plant-")], status["needs"]
+        assert status["counts"] == {"products": 2, "lots": 6, "readings": 18, "complaints": 6, "cases_open": 4, "cases_settled": 1}
+        assert plant.client_json("status", "--recount")["differences"] == {"weeks": 0, "cases": 0, "company": 0, "materials": 0}
+        assert read(plant, "PRAGMA foreign_key_check") == []
+        for name, cases, complaints, lot in (("north", ["C1"], 2, "L1 6293 A0400"), ("south", ["C2", "C3"], 2, "S1 6293 A0400")):
+            listed = plant.client_json("cases", "--plant", name, "--state", "all")["cases"]
+            assert sorted(case["case"] for case in listed) == cases and {case["plant"] for case in listed} == {name}, listed
+            week = plant.get(f"/v1/weeks/2026-W47?plant={name}")[1]
+            assert sum(week["complaints"].values()) == complaints, week["complaints"]
+            assert plant.client_json("lot", lot)["plant"] == name
+        whole = plant.get("/v1/weeks/2026-W47")[1]
+        assert sum(whole["complaints"].values()) == 6, whole["complaints"]  # two are of no lot, and so of no plant
+        lines = {(row["plant"], row["level"]): row["complaints"] for row in whole["by"]["line"] if row["symptom"] == "mold"}
+        assert lines["north", "1"] == 2 and lines["south", "1"] == 1, lines
+        assert plant.client_json("rank", "C3")["verdict"]["cause"] == "not-known"
+        assert [(hold["lot"], hold["plant"]) for hold in plant.client_json("holds")["holds"]] == [("S1 6293 A0400", "south")]
+        assert [action["note"] for action in plant.get("/v1/actions")[1]["actions"]] == ["fan"]
+        found = plant.client_json("find", "green")["complaints"]
+        assert [one["case"] for one in found] == ["C1"], found
+
+
+check_plants(pathlib.Path(sys.argv[1]))
 for number in (1, 3, 4, 5):
     check(pathlib.Path(sys.argv[1]), number)

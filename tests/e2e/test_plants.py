@@ -11,7 +11,7 @@ import re
 import sys
 import uuid
 
-from oddloaf import ROOT, complaint, lot_rows, PRODUCTS, TARGETS
+from oddloaf import ROOT, complaint, lot_rows, PRODUCTS, TARGETS, until
 from remote import Remote
 from routes import routes
 
@@ -43,7 +43,7 @@ for to; do :; done
 file=$(mktemp {self.dir}/mails/XXXXXX)
 {{ echo "$to"; cat; }} >"$file" """)
         program.chmod(0o755)
-        self.config["mail"] = {"program": str(program), "to": ["qa@twomills.example"],
+        self.config["mail"] = {"program": str(program), "to": ["qa@twomills.example"], "cases_apart": 3,
                                "urgent_to": ["safety@twomills.example"]}
 
     def ask(self, who, method, path, body=None, type_="application/json"):
@@ -494,6 +494,25 @@ def check_moved_away(company, things):
         assert got == 200 and not found_in(text, words_of(other, things[other]), []), (who, text)
 
 
+def check_file(company, things):
+    """What a file brings is told in one mail to each plant's own list, of its cases alone, and the rest to the company's."""
+    company.wait_idle()
+    lines = [complaint(things[plant]["others"][n], symptom="staling", note="dry") for n in range(20, 24) for plant in (OWN, OTHER)]
+    got, text = company.ask("desk", "POST", "complaints", "\n".join(map(json.dumps, lines)), "application/x-ndjson")
+    cases = [json.loads(line)["case"] for line in text.splitlines()]
+    assert got == 200 and len(set(cases)) == 8, (got, text)
+    told = lambda: [text for text in (file.read_text() for file in (company.dir / "mails").iterdir()) if "cases of a file" in text]
+    until(lambda: len(told()) >= 2)
+    company.wait_idle()
+    assert len(told()) == 2, told()
+    for plant, to, own in ((OWN, "qa@twomills.example", cases[::2]), (OTHER, "qa@quarrhill.example", cases[1::2])):
+        mail = [text for text in told() if text.startswith(to + "\n")]
+        assert len(mail) == 1, (plant, told())
+        named = set(re.findall(r"\b(C\d+), ", mail[0]))
+        assert named == set(own), (plant, named, own, mail)
+        assert mail[0].split("text/html")[0].count(f"({plant})") == 4, mail
+
+
 def check_mails(company, things):
     """Mail of a plant's cases and harm goes to that plant's people; where it has no lists, to the company's."""
     company.wait_idle()
@@ -547,6 +566,7 @@ def main():
         check_unplaced(company, things)
         check_named_plants(company, things)
         check_mails(company, things)
+        check_file(company, things)
     print(f"{asked} questions of people of {OWN} told nothing of {OTHER}")
 
 

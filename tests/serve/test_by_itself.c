@@ -92,6 +92,53 @@ static void each_day_that_has_anything_due_is_told_once(void **state)
     }
 }
 
+/* ---- of a company's plants ---- */
+
+static int setup_company(void **state)
+{
+    *state = fixture_start(FIXTURE_SETTINGS
+                           ",'plants':{'Pell':{'mail':{'to':['qa@pell.example']}},'Tarn':{}}");
+    return 0;
+}
+
+/* How many mails of that event go by that plant ("": the company's), and whether each text of
+ * `has` stands in them and none of `lacks`. */
+static void expect_told(struct fixture *f, const char *event, const char *plant, const char *has,
+                        const char *lacks)
+{
+    static const char SQL[] =
+        "SELECT x.payload FROM outbox o JOIN outbox_text x ON x.mail_id = o.id WHERE o.event = ?1"
+        " AND coalesce((SELECT k.plant FROM complaint_case k WHERE k.id = o.case_id), '') = ?2";
+    struct db_query q = db_query(f->store, SQL, DB(DB_TEXT(event), DB_TEXT(plant)), NULL);
+    assert_true(db_next(&q));
+    const char *payload = db_text(&q, 0);
+    if (!strstr(payload, has) || (lacks && strstr(payload, lacks)))
+        fail_msg("%s of %s: %s", event, plant, payload);
+    assert_false(db_next(&q));
+    assert_int_equal(db_end(&q, 0), 0);
+}
+
+/* A plant that has a list of its own is told of its own; the company's people of all. */
+static void the_week_and_what_is_due_are_told_to_a_plants_own_list(void **state)
+{
+    struct fixture *f = *state;
+    log_one(f, FIRST, ",'plant':'Pell'");
+    log_one(f, SECOND, ",'plant':'Tarn'");
+    do_ask(f, "POST cases/C1/follow", "{'by':'mira','owner':'jo','due':'2026-11-28'}", 200);
+    do_ask(f, "POST cases/C2/follow", "{'by':'mira','owner':'jo','due':'2026-11-28'}", 200);
+    upkeep_at(f, "2026-11-24T12:30:00-05:00");
+    upkeep_at(f, "2026-11-30T07:00:00-05:00");
+    upkeep_at(f, "2026-11-30T07:01:00-05:00");
+    assert_int_equal(mails(f, "due"), 2);
+    expect_told(f, "due", "Pell", "\"C1\"", "\"C2\"");
+    expect_told(f, "due", "", "\"C2\"", NULL);
+    expect_told(f, "due", "", "\"C1\"", NULL);
+    assert_int_equal(mails(f, "digest"), 2);
+    expect_told(f, "digest", "Pell", "\"plant\":\"Pell\"", "Tarn");
+    expect_told(f, "digest", "", "\"mold\":2", NULL);
+    assert_int_equal(count_of(f, "SELECT COUNT(DISTINCT message_id) FROM outbox"), 4);
+}
+
 static int64_t contacts(struct fixture *f)
 {
     return fixture_count(f, "SELECT COUNT(*) FROM contact");
@@ -315,6 +362,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         EACH(each_week_is_told_once),
         EACH(each_day_that_has_anything_due_is_told_once),
+        cmocka_unit_test_setup_teardown(the_week_and_what_is_due_are_told_to_a_plants_own_list,
+                                        setup_company, teardown),
         EACH(contact_data_goes_by_a_steady_clock),
         EACH(a_backup_is_made_when_it_is_due),
         EACH(where_no_backup_is_wanted_none_is_made),
