@@ -142,6 +142,8 @@ static void show_learning(const struct view *v, const json_t *learning)
                    view_percent(pick_number(learning, "top1_without", 0), n[0]),
                    view_percent(pick_number(learning, "top1_with", 0), n[1]),
                    view_number(pick_number(learning, "cases", 0), n[2]));
+    else
+        view_label(v, "first right", "no settled case with a lot tells yet");
     json_array_foreach(json_object_get(learning, "switches"), i, one)
     {
         view_textf(v, VIEW_PLAIN, 2, 2, "- %s by %s, %s",
@@ -166,9 +168,23 @@ static void show(const struct client *c, const json_t *document)
     show_stages(v, json_object_get(document, "stages"));
 }
 
+/* What it is worth, before it is switched on. */
+static int tell_learning(struct client *c)
+{
+    json_t *document = NULL;
+    int rc = client_get(c, "/v1/scores", &document);
+    if (!rc)
+        show_learning(&c->view, json_object_get(document, "learning"));
+    json_decref(document);
+    return rc;
+}
+
 static int switch_learning(struct client *c, const struct args *a, bool on)
 {
     char login[64];
+    int told = on && !c->json ? tell_learning(c) : 0;
+    if (told)
+        return told;
     json_t *body = json_pack("{sb ss}", "learn", on, "by", args_by(a, login, sizeof login));
     if (!body)
         return client_usage(c, "the name is not UTF-8 text");

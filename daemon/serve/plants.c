@@ -4,6 +4,7 @@
 #include "desk/named.h"
 #include "serve/app.h"
 #include "serve/peer.h"
+#include "serve/plant_asked.h"
 #include "serve/role.h"
 #include "store/case.h"
 #include <string.h>
@@ -22,57 +23,30 @@ static int deny_company(struct error *err)
     return error_set(err, ERROR_DENIED, "this is of the company, not of one plant");
 }
 
-static void add_names(void *arg, const char *name)
-{
-    struct text_buffer *names = arg;
-    text_appendf(names, "%s%s", names->length ? ", " : "", name);
-}
-
-/* In the same words whether there is such a plant or not: those that are seen are named. */
-static int deny_plant(const struct request *rq, const struct setup *setup, const char *plant,
-                      struct error *err)
-{
-    const char *why =
-        *plant ? "is no plant that is named here" : "is missing: this is of one plant";
-    struct text_buffer names = {0};
-    for (int i = 0; rq->sees_all && i < config_plant_count(setup->config); i++)
-        add_names(&names, config_plant_name(setup->config, i));
-    for (int i = 0; i < rq->seen.count; i++)
-        add_names(&names, rq->seen.plant[i]);
-    error_set(err, ERROR_INVALID, "%s", why);
-    error_field(err, "plant", plant);
-    error_hint(err, "%s%.180s", names.length ? "one of: " : "the settings name none",
-               names.length ? names.data : "");
-    text_buffer_free(&names);
-    return ERROR_INVALID;
-}
-
 /* To one plant. */
-static int narrow(struct request *rq, const struct setup *setup, const char *plant,
-                  struct error *err)
+static int narrow(struct request *rq, const struct setup *setup, struct store *store,
+                  const char *plant, struct error *err)
 {
+    int rc = plant_asked_check(rq, setup, store, plant, err);
+    if (rc)
+        return rc;
     int at = config_plant_named(setup->config, plant);
-    bool seen = at >= 0 && rq->sees_all;
-    for (int i = 0; i < rq->seen.count; i++)
-        seen = seen || strcmp(rq->seen.plant[i], plant) == 0;
-    if (!seen)
-        return deny_plant(rq, setup, plant, err);
-    rq->roles = rq->sight.company | sight_at(&rq->sight, at);
+    rq->roles = rq->sight.company | (at < 0 ? 0 : sight_at(&rq->sight, at));
     rq->sees_all = false;
-    rq->seen = (struct seen_plants){1, {config_plant_name(setup->config, at)}, rq->user};
+    rq->seen =
+        (struct seen_plants){1, {at < 0 ? plant : config_plant_name(setup->config, at)}, rq->user};
     return 0;
 }
 
-static int narrow_as_asked(struct request *rq, const struct setup *setup, enum route_about about,
-                           struct error *err)
+static int narrow_as_asked(struct request *rq, const struct setup *setup, struct store *store,
+                           enum route_about about, struct error *err)
 {
-    /* plants on record need not be in the settings: serve/plant_asked.h */
     if (about != ROUTE_LIST && (about != ROUTE_PLANT || rq->sees_all))
         return 0;
     const char *plant = request_query(rq, "plant");
     if (!plant && (about == ROUTE_LIST || rq->seen.count == 1))
         return 0;
-    return narrow(rq, setup, plant ? plant : "", err);
+    return narrow(rq, setup, store, plant ? plant : "", err);
 }
 
 /* A plant in which the route may be asked is seen, and a role that is had in all of them is had. */
@@ -111,7 +85,7 @@ int plants_enter(struct request *rq, const struct setup *setup, const struct rou
 {
     char uuid[UUID_TEXT];
     int64_t id;
-    int narrowed = narrow_as_asked(rq, setup, route->about, err);
+    int narrowed = narrow_as_asked(rq, setup, store, route->about, err);
     if (narrowed || rq->sees_all)
         return narrowed;
     seen_set(store, &rq->seen);

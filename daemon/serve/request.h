@@ -35,8 +35,9 @@ struct request {
     struct app *app;
     unsigned roles; /* in the company or, of people of plants, in each of those that are seen */
     struct sight sight;
-    bool sees_all;           /* else the plants of `seen` alone: serve/plants.h */
-    struct seen_plants seen; /* names are the setup's, which lives as long as the handler runs */
+    bool sees_all; /* else the plants of `seen` alone: serve/plants.h */
+    struct seen_plants
+        seen; /* names are the setup's or the query's, which live as long as the handler runs */
     char user[64]; /* who asks: as the system, the token's file or the certificate names them */
     const char *part[REQUEST_PARTS]; /* what the route's '*' stood for, percent-decoded */
     struct query query;

@@ -32,7 +32,7 @@ void returns_get(struct request *rq, struct store *store)
     struct returns_query query = {.catalogue = triage_catalogue(setup->triage)};
     int rc = read_period(rq, setup->tz, &query, &err);
     if (!rc)
-        rc = plant_asked(rq, store, &query.plant, &err);
+        rc = plant_asked(rq, setup, store, &query.plant, &err);
     if (!rc)
         rc = returns_report(store, setup->tz, &query, &report, &err);
     if (!rc)

@@ -103,7 +103,7 @@ static int read_asked(const struct request *rq, struct store *store, bool page, 
     if (!rc && against)
         rc = parse_span("against", against, &ret->against, err);
     if (!rc)
-        rc = plant_asked(rq, store, &ret->plant, err);
+        rc = plant_asked(rq, ret->setup, store, &ret->plant, err);
     return rc ? rc : cuts_parse(request_query(rq, "by"), &ret->by, err);
 }
 
@@ -336,7 +336,7 @@ void weeks_trace(struct request *rq, struct store *store)
     int64_t *cases = xcalloc(TRACE_CASES, sizeof *cases);
     int rc = read_trace(rq, cases, &query, &err);
     if (!rc)
-        rc = plant_asked(rq, store, &query.plant, &err);
+        rc = plant_asked(rq, setup, store, &query.plant, &err);
     if (!rc)
         rc = trace_run(store, setup->tz, &query, &answer, &err);
     if (!rc)

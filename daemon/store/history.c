@@ -46,7 +46,8 @@
 #define MAILED                                                                                     \
     " UNION ALL SELECT o.sent_ms, '', 'mailed', '', o.event, '', '', coalesce(r.why, ''), 0"       \
     " FROM outbox o LEFT JOIN ranking r ON r.case_id = o.case_id AND r.revision = o.revision"      \
-    " WHERE o.case_id = ?1 AND o.event NOT IN ('digest', 'due') AND (o.state = 'sent' OR EXISTS(SELECT 1 FROM outbox_delivery d WHERE"  \
+    " WHERE o.case_id = ?1 AND o.event NOT IN ('digest', 'due') AND (o.state = 'sent' OR "         \
+    "EXISTS(SELECT 1 FROM outbox_delivery d WHERE"                                                 \
     " d.mail_id = o.id AND d.state = 'sent' AND d.recipient <> '" OUTBOX_HOOK "'))"
 #define VERDICTS                                                                                   \
     " UNION ALL SELECT v.at_ms, v.by_name, 'settled', '', '', '', v.cause, v.confirmed_by, 0"      \

@@ -6,14 +6,17 @@ whatever is that plant's. What one may not see is answered in the words of what 
 """
 import hashlib
 import json
+import os
 import pathlib
 import re
+import subprocess
 import sys
 import uuid
 
-from oddloaf import ROOT, complaint, lot_rows, PRODUCTS, TARGETS, until
+from oddloaf import ROOT, complaint, lot_rows, PRODUCTS, TARGETS
 from remote import Remote
 from routes import routes
+from oddloaf import Plant, until
 
 BINARIES = pathlib.Path(sys.argv[1])
 OWN, OTHER = "Larkfen", "Quarrhill"
@@ -316,7 +319,11 @@ def check_lists(company, things):
         refused = [company.ask("qa@" + OWN, "GET", path.replace("%s", "x") + ("&" if "?" in path else "?") + "plant=" + plant)
                    for plant in (OTHER, "Nowhere")]
         assert refused[0][0] == 400 and refused[0][1].replace(OTHER, "~") == refused[1][1].replace("Nowhere", "~"), refused
-    assert company.ask("qa", "GET", "cases?plant=Nowhere")[0] == 400
+    refused = {company.ask("qa", "GET", path + "plant=Nowhere") for path in (
+        "cases?", "holds?", "call-backs?", "weeks/2026-W47?", "spans/2026-11?", "returns?", "trace?symptom=mold&from=2026-10-20&to=2026-11-30&")}
+    assert len(refused) == 1 and refused.pop()[0] == 400, refused
+    status, text = company.ask("qa", "GET", "returns?plant=Nowhere")
+    assert f"one of: {OWN}, {OTHER}" in text, text
     calls = json.loads(company.ask("desk@" + OWN, "GET", "call-backs")[1])
     assert calls["waiting"] == len(calls["call_backs"]) == 1 and len(calls["unreachable"]) == 1, calls
     some = json.loads(company.ask("qa@" + OWN, "GET", "cases?state=all&limit=1")[1])
@@ -513,6 +520,40 @@ def check_file(company, things):
         assert mail[0].split("text/html")[0].count(f"({plant})") == 4, mail
 
 
+def of_each(plant):
+    """What is told of each plant, but for numbers of cases."""
+    told = {}
+    for name in (OWN, OTHER):
+        found = plant.client_json("find", "--plant", name, "--limit", "200")["complaints"]
+        week = plant.get(f"/v1/weeks/2026-W47?plant={name}")[1]
+        cases = plant.client_json("cases", "--plant", name, "--state", "all", "--limit", "200")["cases"]
+        told[name] = [sorted(one["complaint"] for one in found), week["complaints"], week["units"],
+                      sorted((case["symptom"], case["complaints"], case["lot"] or "") for case in cases),
+                      sorted(hold["lot"] for hold in plant.client_json("holds", "--plant", name)["holds"])]
+    return told
+
+
+def check_export(company, things):
+    """Exported and loaded anew, everything is each plant's as it was: what no lot places, too."""
+    company.wait_idle()
+    before, folder = of_each(company), company.dir / "out"
+    assert things["unplaced"] and all(before[name][0] for name in before), before
+    company.client("export", str(folder), "--contacts", check=0)
+    commands = re.search(r"^    for kind.*?^$", (folder / "README.md").read_text(), re.M | re.S).group(0)
+    with Plant(BINARIES, config={"plants": {OWN: {}, OTHER: {}}, "queue": 4096}) as fresh:
+        program = fresh.dir / "bin" / "oddloaf"
+        program.parent.mkdir()
+        program.write_text(f"#!/bin/sh\nexec {fresh.binaries}/oddloaf --socket {fresh.socket} \"$@\"\n")
+        program.chmod(0o755)
+        done = subprocess.run(["sh", "-e", "-c", commands], cwd=folder, capture_output=True, text=True,
+                              env={**os.environ, "PATH": f"{program.parent}:{os.environ['PATH']}"})
+        assert done.returncode == 0, done
+        fresh.wait_idle()
+        after = of_each(fresh)
+        assert after == before, [(name, a, b) for name in before for a, b in zip(before[name], after[name]) if a != b]
+        assert not any(fresh.get("/v1/status/recount")[1]["differences"].values())
+
+
 def check_mails(company, things):
     """Mail of a plant's cases and harm goes to that plant's people; where it has no lists, to the company's."""
     company.wait_idle()
@@ -567,6 +608,7 @@ def main():
         check_named_plants(company, things)
         check_mails(company, things)
         check_file(company, things)
+        check_export(company, things)
     print(f"{asked} questions of people of {OWN} told nothing of {OTHER}")
 
 
