@@ -161,8 +161,11 @@ static void check_lot(struct check *c, struct check_value *values)
     lot_find_fold(cell(c, "lot")->text, room, LOT_FIND_CODE);
     *cell(c, "fold") =
         (struct record_cell){.form = RECORD_TEXT, .text = room, .length = (uint32_t)strlen(room)};
+    const struct record_cell *plant = cell(c, "plant");
     if (*room == '\0')
         refuse_row(c, "lot", values, "has no letter or digit");
+    else if (plant->form == RECORD_TEXT && strchr(plant->text, ','))
+        refuse_row(c, "plant", values, "a plant's name has no comma in it");
     else
         check_whose(c, values);
 }

@@ -9,6 +9,8 @@
 #include "store/case.h"
 #include <string.h>
 
+_Static_assert((int)SEEN_PLANTS >= (int)CONFIG_PLANTS, "who is of all plants sees them");
+
 static int deny_role(unsigned roles, struct error *err)
 {
     char needed[64];

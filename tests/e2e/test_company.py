@@ -95,6 +95,12 @@ def check_codes(company):
     clash = "\n".join([lots[0], lots[1].replace(",alder,", ",quay,")]) + "\n"
     status, answer = company.request("POST", "/v1/records/lots?source=clash.csv", clash.encode(), "text/csv")
     assert answer["refused_total"] == 1 and "plant alder's" in json.dumps(answer), answer
+    row = "\n".join([lots[0], lots[1].replace(",alder,", ',"al,der",')]) + "\n"
+    status, answer = company.request("POST", "/v1/records/lots?source=comma.csv", row.encode(), "text/csv")
+    assert answer["refused_total"] == 1 and "no comma" in json.dumps(answer), answer
+    row = f"lot,material,material_lot\n{lots[1].split(',')[0]},bag film,F-1\n"
+    status, answer = company.request("POST", "/v1/records/uses?source=uses.csv", row.encode(), "text/csv")
+    assert answer["refused_total"] == 1, answer  # oddloaf(1): a material is one word
     for plant in (",,", ",quay,"):  # what was a mistake is put right in two steps
         row = "\n".join([lots[0], lots[1].replace(",alder,", plant)]) + "\n"
         status, answer = company.request("POST", "/v1/records/lots?source=right.csv", row.encode(), "text/csv")

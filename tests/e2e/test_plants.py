@@ -341,6 +341,15 @@ def check_readme(company, things):
     assert things[OWN]["case"] in company.client(*lines[0].split()[1:], check=0).stdout
     assert company.client("follow", things[OWN]["case"], "--plant", OWN).returncode == 2
     assert company.client("cases", "--plant", "Nowhere", check=1).stderr
+    sample = json.loads("{" + re.search(r"```json\n(.*?),\n```", section, re.S).group(1) + "}")
+    own = company.dir / "codes"
+    company.client("rules", "copy", "lots.json", "--dir", f"{own}:{ROOT / 'rules'}", check=0)
+    file = next(own.rglob("lots.json"))
+    file.write_text(json.dumps({**json.loads(file.read_text()), **sample}))
+    check = [BINARIES / "oddloafd", "--rules", f"{own}:{ROOT / 'rules'}", "--state", company.dir / "none", "--check"]
+    assert subprocess.run(check, stdout=subprocess.DEVNULL).returncode == 0
+    file.write_text(file.read_text().replace("04:00", "04:01"))  # its examples are read
+    assert subprocess.run(check, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL).returncode != 0
     assert "oddloafd.json(5)" in section and ".Sh PLANTS" in (ROOT / "daemon/oddloafd.json.5").read_text()
 
 
