@@ -122,10 +122,10 @@ static void expect_told(struct fixture *f, const char *event, const char *plant,
 static void the_week_and_what_is_due_are_told_to_a_plants_own_list(void **state)
 {
     struct fixture *f = *state;
-    log_one(f, FIRST, ",'plant':'Pell'");
-    log_one(f, SECOND, ",'plant':'Tarn'");
-    do_ask(f, "POST cases/C1/follow", "{'by':'mira','owner':'jo','due':'2026-11-28'}", 200);
-    do_ask(f, "POST cases/C2/follow", "{'by':'mira','owner':'jo','due':'2026-11-28'}", 200);
+    fixture_log(f, FIRST, ",'plant':'Pell'");
+    fixture_log(f, SECOND, ",'plant':'Tarn'");
+    fixture_does(f, "POST cases/C1/follow", "{'by':'mira','owner':'jo','due':'2026-11-28'}", 200);
+    fixture_does(f, "POST cases/C2/follow", "{'by':'mira','owner':'jo','due':'2026-11-28'}", 200);
     upkeep_at(f, "2026-11-24T12:30:00-05:00");
     upkeep_at(f, "2026-11-30T07:00:00-05:00");
     upkeep_at(f, "2026-11-30T07:01:00-05:00");
@@ -136,7 +136,7 @@ static void the_week_and_what_is_due_are_told_to_a_plants_own_list(void **state)
     assert_int_equal(mails(f, "digest"), 2);
     expect_told(f, "digest", "Pell", "\"plant\":\"Pell\"", "Tarn");
     expect_told(f, "digest", "", "\"mold\":2", NULL);
-    assert_int_equal(count_of(f, "SELECT COUNT(DISTINCT message_id) FROM outbox"), 4);
+    assert_int_equal(fixture_count(f, "SELECT COUNT(DISTINCT message_id) FROM outbox"), 4);
 }
 
 static int64_t contacts(struct fixture *f)
