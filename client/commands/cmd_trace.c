@@ -236,16 +236,17 @@ static void show_rival(const struct view *v, const json_t *factors, const json_t
     text_buffer_free(&b);
 }
 
-static void show_stories(const struct view *v, const json_t *stories, bool thick)
+static bool is_told(const json_t *stories)
+{
+    return json_is_true(json_object_get(json_array_get(stories, 0), "told"));
+}
+
+static void list_stories(const struct view *v, const json_t *stories)
 {
     size_t i;
     size_t k;
     const json_t *story;
     const json_t *factor;
-    if (!json_is_true(json_object_get(json_array_get(stories, 0), "told")))
-        view_textf(v, VIEW_PLAIN, 0, 0, "No factor explains them better than chance would%s.%s",
-                   thick ? ", but they are thick in the run, below" : "",
-                   json_array_size(stories) ? " What comes nearest:" : "");
     json_array_foreach(stories, i, story)
     {
         const json_t *factors = json_object_get(story, "factors");
@@ -261,6 +262,29 @@ static void show_stories(const struct view *v, const json_t *stories, bool thick
         if (rivals && share_of(factors, json_array_get(factors, 0)) < SURE)
             view_text(v, VIEW_PLAIN, 2, 0, "The records do not tell these apart.");
     }
+}
+
+/* Of a few days what began with them is their usual: the eight weeks that week looks at tell it. */
+static void show_stories(const struct view *v, const json_t *document)
+{
+    const json_t *stories = json_object_get(document, "stories");
+    const json_t *weeks = json_object_get(document, "eight_weeks");
+    const json_t *longer = json_object_get(weeks, "stories");
+    bool thick = json_array_size(json_object_get(document, "runs")) > 0;
+    if (is_told(longer)) {
+        view_textf(v, VIEW_PLAIN, 0, 0,
+                   "Within these days alone no factor explains them better than chance would; over "
+                   "the eight weeks from %s to %s, as week asks, this does:",
+                   pick_text(weeks, "from", "?"), pick_text(weeks, "to", "?"));
+        list_stories(v, longer);
+        return;
+    }
+    if (!is_told(stories))
+        view_textf(v, VIEW_PLAIN, 0, 0, "No factor explains them better than chance would%s%s.%s",
+                   weeks ? ", over the eight weeks up to then neither" : "",
+                   thick ? ", but they are thick in the run, below" : "",
+                   json_array_size(stories) ? " What comes nearest:" : "");
+    list_stories(v, stories);
 }
 
 /* ---- the hours ---- */
@@ -293,8 +317,7 @@ static void show(const struct client *c, const json_t *document)
     const struct view *v = &c->view;
     const char *plant = pick_text(document, "plant", "");
     view_title(v, "What explains the complaints%s%s best", *plant ? " of " : "", plant);
-    show_stories(v, json_object_get(document, "stories"),
-                 json_array_size(json_object_get(document, "runs")) > 0);
+    show_stories(v, document);
     view_section(v, "Common factors of their lots");
     show_factors(v, json_object_get(document, "factors"));
     show_runs(v, json_object_get(document, "runs"));

@@ -2,6 +2,7 @@
 #include "base/plant_level.h"
 #include "base/short_id.h"
 #include "base/text.h"
+#include "patterns/trace_due.h"
 #include "patterns/trace_explain.h"
 #include "patterns/trace_named.h"
 #include "patterns/trace_runs.h"
@@ -13,6 +14,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+enum { WEEK_DAYS = 56 }; /* that a week looks at: week_traced.c */
 /* A rival is near from this part of the leader's share of belief on. */
 #define NEAR 0.5
 
@@ -226,19 +228,27 @@ static void put_in_order(struct trace_lots *t, const struct trace_story stories[
     }
 }
 
+static int explain(struct trace_lots *t, struct trace_story stories[TRACE_STORIES],
+                   struct error *err)
+{
+    if (!trace_explain(t, -INFINITY, stories))
+        return error_set(err, ERROR_BUSY, "whoever asked has gone");
+    return 0;
+}
+
 static int answer(struct trace_lots *t, const struct tz *tz, const struct period *period,
                   json_t **ret, struct error *err)
 {
     struct trace_result *results = NULL;
+    struct trace_story stories[TRACE_STORIES];
     size_t count = 0, tested;
     int rc = trace_test_all(t, &results, &count, err);
-    if (rc)
-        return rc;
     tested = count;
-    struct trace_story stories[TRACE_STORIES];
-    if (!trace_explain(t, -INFINITY, stories)) {
+    if (!rc)
+        rc = explain(t, stories, err);
+    if (rc) {
         free(results);
-        return error_set(err, ERROR_BUSY, "whoever asked has gone");
+        return rc;
     }
     put_in_order(t, stories, results, &count);
     trace_test_beside(t, results, count);
@@ -254,25 +264,84 @@ static int answer(struct trace_lots *t, const struct tz *tz, const struct period
     return 0;
 }
 
+/* ---- the lots ---- */
+
+struct tracing {
+    struct store *store;
+    const struct tz *tz;
+    const struct trace_query *query;
+};
+
+static int read_marked(const struct tracing *x, const struct period *period,
+                       struct trace_lots **ret, struct error *err)
+{
+    const struct trace_asked asked = {period->symptom, period->packed, INT64_MAX};
+    const struct trace_packed packed = {period->packed, x->query->plant};
+    const struct trace_due_by by = {x->tz, symptom_of(period->symptom),
+                                    tz_day(x->tz, period->packed.to_ms - 1), x->query->now_ms,
+                                    x->query->plant};
+    int rc = trace_lots_read(x->store, x->tz, &packed, ret, err);
+    if (!rc)
+        rc = trace_named_read(*ret, x->store, &asked, err);
+    if (!rc)
+        rc = trace_lots_report(*ret, x->store, &asked, err);
+    if (!rc && by.now_ms && by.symptom >= 0)
+        rc = trace_due_read(*ret, x->store, &by, err);
+    if (!rc)
+        mark_failed(*ret, period);
+    return rc;
+}
+
+/* ---- the weeks before ---- */
+
+static bool is_told(const json_t *answer)
+{
+    const json_t *stories = json_object_get(answer, "stories");
+    return json_is_true(json_object_get(json_array_get(stories, 0), "told"));
+}
+
+static int add_weeks(const struct tracing *x, const struct period *period, json_t *answer,
+                     struct error *err)
+{
+    char from[16], to[16];
+    struct trace_story stories[TRACE_STORIES];
+    struct trace_lots *lots = NULL;
+    int32_t last = x->query->to_day, first = last - WEEK_DAYS + 1;
+    struct period weeks = {.packed = {tz_day_start_ms(x->tz, first), period->packed.to_ms}};
+    if (x->query->case_count || x->query->from_day <= first || is_told(answer))
+        return 0;
+    memcpy(weeks.symptom, period->symptom, sizeof weeks.symptom);
+    int rc = read_marked(x, &weeks, &lots, err);
+    if (!rc)
+        rc = explain(lots, stories, err);
+    if (!rc)
+        json_object_set_new(answer, "eight_weeks",
+                            json_pack("{s:s, s:s, s:o}", "from", day_format(first, from), "to",
+                                      day_format(last, to), "stories",
+                                      stories_json(lots, x->tz, stories)));
+    trace_lots_free(lots);
+    return rc;
+}
+
 int trace_run(struct store *store, const struct tz *tz, const struct trace_query *query,
               json_t **ret, struct error *err)
 {
+    const struct tracing x = {store, tz, query};
     struct period period = {0};
     struct trace_lots *lots = NULL;
+    json_t *told = NULL;
     int rc = read_period(store, tz, query, &period, err);
-    const struct trace_asked asked = {period.symptom, period.packed, INT64_MAX};
     if (!rc)
-        rc = trace_lots_read(store, tz, &(struct trace_packed){period.packed, query->plant}, &lots,
-                             err);
+        rc = read_marked(&x, &period, &lots, err);
     if (!rc)
-        rc = trace_named_read(lots, store, &asked, err);
+        rc = answer(lots, tz, &period, &told, err);
     if (!rc)
-        rc = trace_lots_report(lots, store, &asked, err);
-    if (!rc) {
-        mark_failed(lots, &period);
-        rc = answer(lots, tz, &period, ret, err);
-    }
+        rc = add_weeks(&x, &period, told, err);
     trace_lots_free(lots);
     free(period.lots);
+    if (rc)
+        json_decref(told);
+    else
+        *ret = told;
     return rc;
 }

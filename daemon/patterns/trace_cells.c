@@ -16,7 +16,7 @@ static void add_cell(struct trace_cells *c, const struct trace_sent *sent, doubl
 {
     const struct trace_lot *lot = &c->t->lots[sent->lot];
     c->cell[c->count] = *sent;
-    c->usual[c->count++] = lot->excluded ? 0 : share * (double)(lot->units > 0 ? lot->units : 1);
+    c->usual[c->count++] = lot->excluded ? 0 : share * (double)(lot->due > 0 ? lot->due : 1);
 }
 
 static void make_cells(struct trace_cells *c)

@@ -35,6 +35,7 @@ struct explaining {
     struct candidate *candidates;
     size_t count;
     double *times[TRACE_STORIES]; /* by cell: what each story makes of the usual */
+    double held[TRACE_STORIES];   /* how likely there is such a trouble at all */
     double *now;
     struct trace_story *stories;
     int story_count;
@@ -107,7 +108,7 @@ static void set_now(struct explaining *e, int beside)
     memcpy(e->now, e->c->usual, e->c->count * sizeof *e->now);
     for (int s = 0; s < e->story_count; s++) {
         for (size_t k = 0; k < e->c->count && s != beside; k++)
-            e->now[k] *= e->times[s][k];
+            e->now[k] *= 1 + e->held[s] * (e->times[s][k] - 1);
     }
     trace_weigh_beside(e->w, e->now);
 }
@@ -156,6 +157,7 @@ static void fit_story(struct explaining *e, int story)
             break;
         s->of[s->count++] = (struct trace_blame){.level = k->level,
                                                  .share = share,
+                                                 .fit = k->weighed.evidence,
                                                  .first = k->weighed.first,
                                                  .last = k->weighed.last,
                                                  .throughout = k->weighed.throughout,
@@ -165,6 +167,28 @@ static void fit_story(struct explaining *e, int story)
         e->times[story][k] = 1;
     for (int i = 0; i < s->count; i++)
         raise(e, story, &s->of[i]);
+    e->held[story] = 1;
+}
+
+static double likely(double log_odds)
+{
+    return 1 / (1 + exp(-log_odds));
+}
+
+/* Each that is rather there than not beside the others as likely as those are there at all: six
+ * weak ones would take from a strong one what they only might explain. The weak ones stay, for the
+ * order they give. */
+static void weigh_again(struct explaining *e)
+{
+    for (int s = 0; s < e->story_count; s++)
+        e->held[s] = likely(e->stories[s].evidence);
+    for (int s = 0; s < e->story_count && !e->dropped; s++) {
+        double held = e->held[s];
+        if (e->stories[s].evidence < 0)
+            continue;
+        fit_story(e, s);
+        e->held[s] = fmax(held, likely(e->stories[s].evidence));
+    }
 }
 
 static void fit(struct explaining *e, double least)
@@ -178,6 +202,7 @@ static void fit(struct explaining *e, double least)
         for (int s = 0; s < e->story_count && !e->dropped; s++)
             fit_story(e, s);
     }
+    weigh_again(e);
 }
 
 /* ---- what it comes to ---- */

@@ -16,6 +16,7 @@ enum { TRACE_STORIES = 6, TRACE_BLAMES = 6 };
 struct trace_blame {
     size_t level;
     double share;              /* how likely it is the one, of all that would do */
+    double fit;                /* log of its Bayes factor: what its kind and number are aside */
     size_t first, last;        /* of the level's lots: when */
     bool throughout;           /* all of them */
     double ratio;              /* times the usual */

@@ -41,6 +41,7 @@ size_t trace_lots_add(struct trace_lots *t, const struct trace_lot *lot)
         t->lots = xrealloc(t->lots, t->capacity * sizeof *t->lots);
     }
     t->lots[t->count] = *lot;
+    t->lots[t->count].due = lot->units;
     return t->count++;
 }
 

@@ -14,6 +14,8 @@ struct trace_lot {
     int64_t lot_id, packed_from_ms, packed_to_ms, units;
     int32_t week; /* days since 1970 of that ISO week's Monday */
     char lot[LENGTH_CODE + 1], plant[LENGTH_CODE + 1], line[LENGTH_CODE + 1];
+    int64_t
+        due; /* the units that complaints can be in about: all of them when read (trace_due.h) */
     int complaints;
     bool failed, excluded; /* excluded: neither failed nor a fair comparison; false when read */
 };

@@ -28,6 +28,7 @@ struct week_signal {
     double p, q;
     double evidence; /* log odds for what the lots of its complaints share; 0: not traced */
     bool leads;      /* … of which it is the likeliest */
+    bool rival;      /* … or one of those that the lots do not tell from it */
 };
 /* "up", "easing", "over" */
 const char *week_signals_course(enum week_course course);

@@ -6,13 +6,18 @@
 #include "rank/triage.h"
 #include "rules/targets.h"
 #include "store/case.h"
+#include "store/evidence.h"
 #include "store/pattern_span.h"
 #include "tell/tell.h"
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { STORIES_SAID = 3, FALLS_SAID = 3 }; /* of the headline; the others are counted */
+enum {
+    STORIES_SAID = 3,
+    FALLS_SAID = 3,
+    RIVALS_SAID = 2
+}; /* of the headline; the others are counted */
 
 /* A lot is counted among those at risk from this probability on: rather than not. */
 #define AT_RISK 0.5
@@ -209,6 +214,45 @@ static int add_lot(void *arg, const struct pattern_hit *row)
     return 0;
 }
 
+/* ---- those that bear what leads ---- */
+
+/* A material that went into more lots than these is no story's: all of them share it. */
+enum { BEARERS_MOST = 4096 };
+
+struct bearers {
+    int64_t *lots;
+    size_t count;
+};
+
+static int add_bearer(void *arg, const struct evidence_sharer *row)
+{
+    struct bearers *x = arg;
+    x->lots[x->count++] = row->lot_id;
+    return 0;
+}
+
+/* Whoever ate of them has not complained yet, or was not asked for: all that are in code count,
+ * those packed since the week shown, too. */
+static int add_bearers(const struct week_told *t, const struct week_level *level,
+                       struct affected *a, struct error *err)
+{
+    const struct week_shared *shared = level->shared;
+    const struct evidence_share of = {.kind = level->cut->name, .level = level->level};
+    const char *plant = t->model->data->plant;
+    struct bearers all = {.lots = xcalloc(shared->lot_count + BEARERS_MOST, sizeof *all.lots)};
+    for (size_t i = 0; i < shared->lot_count; i++)
+        all.lots[all.count++] = shared->lots[i];
+    int rc = evidence_sharers(t->store, &of, BEARERS_MOST, add_bearer, &all, err);
+    for (size_t i = 0; i < all.count && !rc; i++) {
+        struct evidence_lot lot;
+        rc = evidence_lot(t->store, all.lots[i], &lot, err);
+        if (!rc && (!*plant || strcmp(plant, lot.plant) == 0) && lot.code_day >= a->today)
+            count_lot(a, lot.lot, (double)lot.units, true);
+    }
+    free(all.lots);
+    return rc;
+}
+
 /* What the likely cause reaches from the newest case. */
 static int add_reached(const struct week_told *t, const char *cause, struct affected *a,
                        struct error *err)
@@ -273,6 +317,8 @@ static int read_lots(const struct week_told *t, const struct week_story *story,
                              .today = tz_day(t->tz, d->now_ms),
                              .named = json_object()};
     int rc = pattern_span_hit(t->store, &scope, &of, add_lot, ret, err);
+    if (!rc && level->shared)
+        rc = add_bearers(t, level, ret, err);
     if (!rc)
         rc = read_stores(t, cause, level, &scope, ret, err);
     /* of a cause that rankings by former rules gave nothing is known that shares it */
@@ -318,7 +364,8 @@ static void add_one_lot(struct text_buffer *b, const struct week_told *t, const 
     text_append(b, ")");
 }
 
-/* "; 47 629 packs still in code, 2 lots on hold" */
+/* "; 47 629 packs still in code, 2 lots on hold", "; 6 000 packs of the lots complained of still in
+ * code, no lot on hold" where no others are known to be at risk */
 static void add_lots(struct text_buffer *b, const struct affected *a)
 {
     if (!json_object_size(a->named))
@@ -328,7 +375,9 @@ static void add_lots(struct text_buffer *b, const struct affected *a)
         return;
     }
     text_append(b, "; ");
-    week_words_count(b, a->units_in_code, "pack still in code, ", "packs still in code, ");
+    bool more = a->shared || (int)json_object_size(a->named) > a->complained_of;
+    week_words_count(b, a->units_in_code, "pack", "packs");
+    text_append(b, more ? " still in code, " : " of the lots complained of still in code, ");
     if (a->held)
         week_words_count(b, a->held, "lot on hold", "lots on hold");
     else
@@ -386,6 +435,37 @@ static double cost_of(const struct week_told *t, const struct week_signal *s)
     return s->observed * targets_cost(t->targets, symptom_name(s->symptom));
 }
 
+/* What the lots complained of share as well. */
+static bool is_rival(const struct week_told *t, const struct week_story *story, int k)
+{
+    const struct week_signal *s = story->beneath[k];
+    return s->rival && level_at(t, s->level)->cut;
+}
+
+static json_t *rivals_json(const struct week_told *t, const struct week_story *story)
+{
+    json_t *out = json_array();
+    for (int k = 0; k < story->count; k++) {
+        if (is_rival(t, story, k))
+            json_array_append_new(out, level_json(t, level_at(t, story->beneath[k]->level)));
+    }
+    return out;
+}
+
+/* "; or with film F-0911, or on line 3: the records do not tell these apart" */
+static void add_rivals(struct text_buffer *b, const struct week_told *t,
+                       const struct week_story *story)
+{
+    int said = 0;
+    for (int k = 0; k < story->count && said < RIVALS_SAID; k++) {
+        if (!is_rival(t, story, k))
+            continue;
+        text_append(b, said++ ? ", or" : "; or");
+        add_where(b, t, level_at(t, story->beneath[k]->level));
+    }
+    text_append(b, said ? ": the records do not tell these apart" : "");
+}
+
 static json_t *story_json(const struct week_told *t, const struct week_story *story,
                           const struct affected *lots)
 {
@@ -401,6 +481,7 @@ static json_t *story_json(const struct week_told *t, const struct week_story *st
         round(s->observed * 100) / 100, "expected", round(s->expected * 100) / 100, "still",
         s->course == WEEK_UP, "course", week_signals_course(s->course), "newest",
         round(s->newest * 100) / 100, "newest_usual", round(s->newest_usual * 100) / 100);
+    json_object_set_new(out, "or", rivals_json(t, story));
     json_object_set_new(out, "lots", lots_json(lots));
     json_object_set(out, "stores", lots->stores); /* or nothing, of NULL */
     if (is_one_lot(lots))
@@ -463,6 +544,7 @@ static void say_story(const struct week_told *t, const struct week_story *story,
         text_append(&b, "; most likely ");
         week_words_title(&b, title_of(t, level_at(t, story->cause->level)));
     }
+    add_rivals(&b, t, story);
     add_one_lot(&b, t, lots);
     add_stores(&b, lots->stores);
     add_lots(&b, lots);

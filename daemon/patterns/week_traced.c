@@ -1,6 +1,7 @@
 #include "patterns/week_traced.h"
 #include "base/text.h"
 #include "patterns/trace_cells.h"
+#include "patterns/trace_due.h"
 #include "patterns/trace_explain.h"
 #include "patterns/trace_named.h"
 #include <math.h>
@@ -8,18 +9,20 @@
 #include <string.h>
 
 enum { PACKED_DAYS = 56, COMPLAINTS_LEAST = 3 };
-/* A story of the week is told from these odds on: each week asks anew, and of every symptom. */
+/* A story of the week is told from these odds on: each week asks anew, and of every symptom. From
+ * e^3 on, as tracing, what was told more of quiet weeks was a material without a fault. */
 #define LOG_ODDS_LEAST 5.0
 /* One that comes to these odds beside others had more than these by itself (DEVELOPERS.md). */
 #define LOOK_LEAST 1.0
 /* A rival is told beside the likeliest from this part of its share of belief on. */
 #define NEAR 0.25
+/* So much of the likeliest's complaints are of a material's lots, too: they coincide. */
+#define COINCIDES 0.9
 
 struct tracing {
     const struct week_traced *by;
     struct when_span packed;
     struct trace_lots *lots; /* read when a symptom needs them, for all */
-    int64_t *units;          /* of each */
     int symptom;
     struct week_signal *signals;
     size_t count;
@@ -152,42 +155,56 @@ static bool tells(const struct trace_lots *t, const struct trace_blame *b)
     return some && strcmp(level->factor, "line-hour") != 0;
 }
 
+/* What share of the complaints about a stretch are about lots of another. */
+static double borne(const struct trace_lots *t, const struct trace_blame *b,
+                    const struct trace_blame *by)
+{
+    const struct stretch s = stretch_of(t, b), other = stretch_of(t, by);
+    double all = 0, both = 0;
+    for (size_t i = 0; i < s.count; i++) {
+        int complaints = t->lots[s.lots[i]].complaints;
+        all += complaints;
+        if (complaints && bsearch(&s.lots[i], other.lots, other.count, sizeof *s.lots, by_index))
+            both += complaints;
+    }
+    return all > 0 ? both / all : 0;
+}
+
+/* A lot of a material that all of it is about is told beside a likelier line which fits no better:
+ * that lines are oftener in trouble is all that is for the line. */
+static bool is_near(const struct tracing *t, const struct trace_blame *first,
+                    const struct trace_blame *b)
+{
+    const struct trace_level *level = &t->lots->levels[b->level];
+    if (b->share >= NEAR * first->share)
+        return true;
+    return !cuts_find(level->factor) && b->fit >= first->fit &&
+           borne(t->lots, first, b) >= COINCIDES;
+}
+
 static void take_story(struct tracing *t, const struct trace_story *story)
 {
     if (story->evidence < LOG_ODDS_LEAST || !course_of(t, &story->of[0]).newest)
         return;
-    double first = 0;
+    const struct trace_blame *first = NULL;
     for (int i = 0; i < story->count; i++) {
-        if (!tells(t->lots, &story->of[i]) || story->of[i].share < NEAR * first)
+        if (!tells(t->lots, &story->of[i]) || (first && !is_near(t, first, &story->of[i])))
             continue;
         size_t level = level_of(t, &story->of[i]);
         struct week_signal *s = signal_of(t, level);
         if (!s)
             s = add_signal(t, level, &story->of[i], story->evidence);
-        s->leads |= first <= 0;
-        first = fmax(first, story->of[i].share);
+        s->leads |= !first;
+        s->rival |= first != NULL;
+        first = first ? first : &story->of[i];
         s->evidence = fmax(s->evidence, story->evidence);
     }
 }
 
-/* Share of complaints that are in about what was packed so long ago. */
-static double in_by(const struct week_lag *lag, double age_weeks)
+static void mark(struct trace_lots *t)
 {
-    double in = 0;
-    for (int k = 0; k < WEEK_DELAYS; k++)
-        in += lag->share[k] * fmin(fmax(age_weeks - k, 0), 1);
-    return in;
-}
-
-/* Of what was packed yesterday hardly anything is in: it counts for as many units less. */
-static void mark(const struct tracing *t, const struct week_lag *lag, int64_t until_ms)
-{
-    for (size_t i = 0; i < t->lots->count; i++) {
-        struct trace_lot *lot = &t->lots->lots[i];
-        double weeks = (double)(until_ms - lot->packed_from_ms) / (7.0 * WHEN_DAY_MS);
-        lot->failed = lot->complaints > 0;
-        lot->units = 1 + (int64_t)((double)t->units[i] * in_by(lag, weeks));
-    }
+    for (size_t i = 0; i < t->count; i++)
+        t->lots[i].failed = t->lots[i].complaints > 0;
 }
 
 static int read_lots(struct tracing *t, struct error *err)
@@ -195,13 +212,7 @@ static int read_lots(struct tracing *t, struct error *err)
     if (t->lots)
         return 0;
     const struct trace_packed packed = {t->packed, t->by->data->plant};
-    int rc = trace_lots_read(t->by->store, t->by->tz, &packed, &t->lots, err);
-    if (rc)
-        return rc;
-    t->units = xcalloc(t->lots->count + 1, sizeof *t->units);
-    for (size_t i = 0; i < t->lots->count; i++)
-        t->units[i] = t->lots->lots[i].units;
-    return 0;
+    return trace_lots_read(t->by->store, t->by->tz, &packed, &t->lots, err);
 }
 
 static int trace_symptom(struct tracing *t, struct error *err)
@@ -219,7 +230,8 @@ static int trace_symptom(struct tracing *t, struct error *err)
         rc = trace_lots_report(t->lots, t->by->store, &asked, err);
     if (rc)
         return rc;
-    mark(t, &t->by->model->lag[t->symptom], asked.until_ms);
+    mark(t->lots);
+    trace_due(t->lots, &t->by->model->lag[t->symptom], asked.until_ms);
     if (!trace_explain(t->lots, LOOK_LEAST, stories))
         return error_set(err, ERROR_BUSY, "whoever asked has gone");
     for (int k = 0; k < TRACE_STORIES; k++)
@@ -239,7 +251,6 @@ int week_traced(const struct week_traced *by, struct week_signal **signals, size
     for (t.symptom = 0; t.symptom < WEEK_SYMPTOMS && !rc; t.symptom++)
         rc = trace_symptom(&t, err);
     trace_lots_free(t.lots);
-    free(t.units);
     week_signals_sort(t.signals, t.count);
     *signals = t.signals;
     *count = t.count;

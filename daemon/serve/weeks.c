@@ -312,7 +312,8 @@ static int read_trace(const struct request *rq, int64_t *cases, struct trace_que
     *query = (struct trace_query){.symptom = symptom,
                                   .from_day = WHEN_UNKNOWN_DAY,
                                   .to_day = WHEN_UNKNOWN_DAY,
-                                  .cases = cases};
+                                  .cases = cases,
+                                  .now_ms = app_now_ms(rq->app)};
     if (list)
         return read_cases(list, cases, &query->case_count, err);
     rc = request_query_days(rq, &query->from_day, &query->to_day, err);

@@ -126,6 +126,12 @@ COMMANDS = {
     "whatif": (["whatif", "C7", "core_at_pack_c=39", "--hold", "9"], [fake_daemon.WHATIF]),
     "trace-unsure": (["trace", "--symptom", "mold", "--to", "2019-11-01"], [
         {"factors": [], "runs": [], "stories": [{"told": False, "factors": [BLAMED]}]}]),
+    "trace-weeks": (["trace", "--symptom", "mold", "--from", "2019-10-28", "--to", "2019-11-01"], [
+        {"factors": [], "runs": [], "stories": [{"told": False, "factors": [BLAMED]}],
+         "eight_weeks": {"from": "2019-09-07", "to": "2019-11-01", "stories": [{"told": True, "factors": [BLAMED]}]}}]),
+    "trace-neither": (["trace", "--symptom", "mold", "--from", "2019-10-28", "--to", "2019-11-01"], [
+        {"factors": [], "runs": [], "stories": [{"told": False, "factors": [BLAMED]}],
+         "eight_weeks": {"from": "2019-09-07", "to": "2019-11-01", "stories": [{"told": False, "factors": [BLAMED]}]}}]),
     "trace-to": (["trace", "--symptom", "mold", "--to", "2019-11-01"], [{"factors": [], "runs": [], "stories": []}]),
     "rank": (["rank", "C1"], [RANK]),
     "rank-plain": (["rank", "C1"], [{**RANK, "harm": False, "complaints": ["a"], "joined": [], "moved_here": [],

@@ -317,6 +317,25 @@ static void a_delivery_that_went_bad_in_one_store_is_told(void **state)
     assert_true(line >= 9);
 }
 
+/* Six are weighed beside each other, whatever there is: those that might be something take next to
+ * nothing from the one that is. */
+static void what_is_not_likely_there_takes_little_from_what_is(void **state)
+{
+    (void)state;
+    double lost = 0;
+    for (uint64_t seed = 1; seed <= 10; seed++) {
+        struct trace_story alone[TRACE_STORIES], s[TRACE_STORIES];
+        struct bakery b = bake(seed);
+        complain(&b, 0.06, 0.45, -1, flour_is_bad);
+        trace_explain(b.t, INFINITY, alone); /* no other is looked for */
+        trace_explain(b.t, -INFINITY, s);
+        lost += alone[0].evidence - s[0].evidence;
+        trace_lots_free(b.t);
+    }
+    print_message("lost %.2f\n", lost / 10);
+    assert_true(lost / 10 < 1);
+}
+
 static bool but_the_first_week(const struct trace_lots *t, size_t lot)
 {
     (void)t;
@@ -386,6 +405,7 @@ int main(void)
         cmocka_unit_test(a_store_is_told_by_those_who_name_it),
         cmocka_unit_test(a_retailer_is_told_by_its_stores),
         cmocka_unit_test(a_store_that_goes_on_is_told),
+        cmocka_unit_test(what_is_not_likely_there_takes_little_from_what_is),
         cmocka_unit_test(a_line_is_told_though_callers_name_stores),
         cmocka_unit_test(a_delivery_that_went_bad_in_one_store_is_told),
         cmocka_unit_test(without_a_trouble_there_is_no_story),

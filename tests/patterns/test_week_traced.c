@@ -1,4 +1,5 @@
 /* What rose, told by what its lots share. */
+#include "patterns/trace.h"
 #include "patterns/week.h"
 #include "patterns/week_stories.h"
 #include "plant.h"
@@ -255,9 +256,152 @@ static void in_code_is_of_the_day_that_asks(void **state)
     plant_free(p);
 }
 
+enum { CHANGED = 42, WEEKS_DAYS = 56 };
+
+/* Eight weeks; in the last two a film is on lines 1 and 2 that smells, line 3 has another one. */
+static struct plant *change_film(void)
+{
+    struct plant *p = plant_new("America/New_York");
+    int64_t from_ms = plant_time("2026-10-05T00:00:00-04:00");
+    struct dice dice = {7};
+    for (int k = 0; k < WEEKS_DAYS * TURNS; k++) {
+        static const char *const NAMES[LINES] = {"1", "2", "3"};
+        int day = k / TURNS, line = k % LINES;
+        int64_t at = from_ms + day * WHEN_DAY_MS + k % TURNS * 3 * WHEN_HOUR_MS;
+        int64_t lot = plant_lot(p, NAMES[line], line < 2 ? 1 : 2, "A", at, 3000);
+        plant_exec(
+            p, "INSERT INTO material_use(lot_id, material, material_lot) VALUES(%d, 'film', '%s')",
+            (int)lot,
+            line == 2        ? "G1"
+            : day >= CHANGED ? "F2"
+                             : "F1");
+        bool bad = line < 2 && day >= CHANGED;
+        if (dice_unit(&dice) < (bad ? 0.5 : 0.01))
+            plant_complaint(p, lot, "off-odor", at + 3 * WHEN_DAY_MS, NULL);
+    }
+    return p;
+}
+
+static json_t *trace_of(struct plant *p, const char *from, const char *to)
+{
+    struct trace_query query = {.symptom = "off-odor",
+                                .now_ms = plant_time("2026-11-30T08:00:00-05:00")};
+    struct error err = {0};
+    json_t *out = NULL;
+    assert_int_equal(day_parse(from, &query.from_day, NULL), 0);
+    assert_int_equal(day_parse(to, &query.to_day, NULL), 0);
+    if (trace_run(p->store, p->tz, &query, &out, &err))
+        fail_msg("%s", err.text);
+    return out;
+}
+
+static bool is_film(const json_t *level)
+{
+    return strcmp(word(level, "factor"), "film") == 0 && strcmp(word(level, "level"), "F2") == 0;
+}
+
+static const json_t *first_of(const json_t *answer)
+{
+    const json_t *story = json_array_get(json_object_get(answer, "stories"), 0);
+    return json_is_true(json_object_get(story, "told"))
+               ? json_array_get(json_object_get(story, "factors"), 0)
+               : NULL;
+}
+
+/* What a week tells tracing tells, too, of the days that the week names; of fewer, in which it was
+ * there nearly throughout, it says what the week's days tell. */
+static void tracing_tells_what_the_week_tells(void **state)
+{
+    (void)state;
+    struct plant *p = change_film();
+    json_t *r = report(p, "2026-W48", "2026-11-30T08:00:00-05:00");
+    const json_t *story = json_array_get(json_object_get(r, "stories"), 0);
+    assert_true(is_film(json_object_get(story, "led_by")));
+    json_t *weeks = trace_of(p, "2026-10-05", "2026-11-29");
+    assert_true(is_film(first_of(weeks)));
+    assert_null(json_object_get(weeks, "eight_weeks"));
+    json_t *days = trace_of(p, "2026-11-16", "2026-11-29");
+    assert_null(first_of(days));
+    const json_t *longer = json_object_get(days, "eight_weeks");
+    assert_string_equal(word(longer, "from"), "2026-10-05");
+    assert_string_equal(word(longer, "to"), "2026-11-29");
+    assert_true(is_film(first_of(longer)));
+    json_decref(days);
+    json_decref(weeks);
+    json_decref(r);
+    plant_free(p);
+}
+
+/* Every lot with the film may smell, complained of or not. */
+static void all_lots_of_a_film_are_at_risk(void **state)
+{
+    (void)state;
+    enum { WITH_FILM = (WEEKS_DAYS - CHANGED) * TURNS * 2 / LINES };
+    struct plant *p = change_film();
+    plant_exec(p, "UPDATE lot SET code_day = %d", day_from_civil(2026, 12, 20));
+    json_t *r = report(p, "2026-W48", "2026-11-30T08:00:00-05:00");
+    const json_t *story = json_array_get(json_object_get(r, "stories"), 0);
+    const json_t *lots = json_object_get(story, "lots");
+    const char *first = json_string_value(json_array_get(json_object_get(r, "headline"), 0));
+    assert_true(is_film(json_object_get(story, "led_by")));
+    assert_true(json_integer_value(json_object_get(lots, "complained_of")) < WITH_FILM);
+    assert_int_equal(json_integer_value(json_object_get(lots, "in_code")), WITH_FILM);
+    assert_true(json_number_value(json_object_get(lots, "units_in_code")) == WITH_FILM * 3000.0);
+    assert_non_null(strstr(first, " packs still in code, "));
+    json_decref(r);
+    plant_free(p);
+}
+
+enum { BAD_DAY = 20, RUNS = 2 };
+
+/* Each film is on one line for a day, on both lots of it. */
+static struct plant *film_of_a_line(void)
+{
+    struct plant *p = plant_new("America/New_York");
+    int64_t from_ms = plant_time("2026-10-19T00:00:00-04:00");
+    struct dice dice = {3};
+    for (int k = 0; k < DAYS * RUNS * LINES; k++) {
+        static const char *const NAMES[LINES] = {"1", "2", "3"};
+        int day = k / (RUNS * LINES), line = k % LINES;
+        int64_t at = from_ms + day * WHEN_DAY_MS + k / LINES % RUNS * 6 * WHEN_HOUR_MS;
+        int64_t lot = plant_lot(p, NAMES[line], 1 + k / LINES % RUNS, "A", at, 3000);
+        plant_exec(p,
+                   "INSERT INTO material_use(lot_id, material, material_lot) VALUES"
+                   "(%d, 'film', 'F%d-%d')",
+                   (int)lot, line + 1, day);
+        int complaints = line == 1 && day == BAD_DAY ? 4 : dice_unit(&dice) < 0.05;
+        for (int i = 0; i < complaints; i++)
+            plant_complaint(p, lot, "mold", at + 5 * WHEN_DAY_MS, NULL);
+    }
+    return p;
+}
+
+/* Where a film's lots are its line's for a while nothing tells the two apart: both are named. */
+static void what_cannot_be_told_apart_is_named_with_what_leads(void **state)
+{
+    (void)state;
+    struct plant *p = film_of_a_line();
+    json_t *r = report(p, "2026-W46", "2026-11-20T08:00:00-05:00");
+    const json_t *story = json_array_get(json_object_get(r, "stories"), 0);
+    const char *first = json_string_value(json_array_get(json_object_get(r, "headline"), 0));
+    const json_t *other = json_array_get(json_object_get(story, "or"), 0);
+    const char *led = word(json_object_get(story, "led_by"), "factor");
+    assert_non_null(other);
+    assert_true(strcmp(led, "film") == 0 || strcmp(word(other, "factor"), "film") == 0);
+    assert_true(strcmp(led, "line") == 0 || strcmp(word(other, "factor"), "line") == 0);
+    assert_non_null(strstr(first, "film F2-20"));
+    assert_non_null(strstr(first, "line 2"));
+    assert_non_null(strstr(first, ": the records do not tell these apart"));
+    json_decref(r);
+    plant_free(p);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(tracing_tells_what_the_week_tells),
+        cmocka_unit_test(all_lots_of_a_film_are_at_risk),
+        cmocka_unit_test(what_cannot_be_told_apart_is_named_with_what_leads),
         cmocka_unit_test(in_code_is_of_the_day_that_asks),
         cmocka_unit_test(a_lot_of_film_leads_though_no_level_has_a_past),
         cmocka_unit_test(a_route_leads_though_callers_name_its_stores_and_dispatch_does_not),

@@ -448,7 +448,8 @@ static void a_rise_says_what_is_still_in_code(void **state)
     const json_t *story = json_array_get(json_object_get(r, "stories"), 0);
     const json_t *lots = json_object_get(story, "lots");
     assert_non_null(strstr(line_with(r, "since 2 November"),
-                           "; 200\u00a0000 packs still in code, 1 lot on hold"));
+                           "; 200\u00a0000 packs of the lots complained of still in code, "
+                           "1 lot on hold"));
     assert_int_equal(at(lots, "complained_of"), 3);
     assert_int_equal(at(lots, "at_risk"), 3);
     assert_int_equal(at(lots, "in_code"), 2);
