@@ -40,6 +40,7 @@ static int tell_row(void *arg, const struct complaint_row *row)
 void logged_json(const struct desk *desk, struct store *store, int64_t complaint_id, json_t *into)
 {
     struct telling t = {desk, store, into, NULL};
+    json_object_del(into, "lots"); /* of when it was placed: of every plant */
     complaint_by_id(store, complaint_id, tell_row, &t, NULL);
 }
 

@@ -2,6 +2,7 @@
 #include "base/jsonx.h"
 #include "base/text.h"
 #include "store/lot_find.h"
+#include "store/seen.h"
 #include <assert.h>
 #include <stdlib.h>
 #include <string.h>
@@ -58,7 +59,9 @@ int placing_find(const struct desk *desk, struct store *store, const struct comp
 {
     const struct lot_query query = query_of(desk, form);
     struct lot_match_result matched = {0};
+    bool some = seen_whole(store); /* whosever it is; what is told of it is what is seen */
     int rc = match_lot(desk->matcher, store, &query, &matched, err);
+    seen_again(store, some);
     if (rc)
         return rc;
     *ret = (struct placing){.lots.state = matched.state,

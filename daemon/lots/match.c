@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "lots/match_inside.h"
 #include "lots/outlet_named.h"
+#include "store/seen.h"
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -235,6 +236,16 @@ static void answer(struct matching *m)
         r->settled_lot_id = r->candidate[0].lot_id;
 }
 
+/* Who does not see a plant is not told where a code of its writing would stand in its records. */
+static void hide_code(const struct store *store, struct lot_match_result *r)
+{
+    if (r->gap == LOT_GAP_NONE || !r->parsed.plant[0] || seen_plant(store, r->parsed.plant))
+        return;
+    r->gap = LOT_GAP_NONE;
+    if (r->state == LOT_NOT_ON_RECORD)
+        r->state = LOT_UNKNOWN;
+}
+
 bool matcher_holds_time(const struct lot_matcher *matcher, const char *plant)
 {
     bool holds = false;
@@ -267,7 +278,7 @@ static int match(const struct lot_matcher *matcher, struct store *read,
     walk_forget(m.compared);
     result->none_weight = 1;
     result->codes_hold_time = matcher_holds_time(matcher, query->plant);
-    bool begun = store_look(read);
+    bool begun = store_look(read), some = seen_whole(read);
     int rc = prepare(&m);
     if (rc == 0 && m.units_on_sale > 0) {
         rc = match_gather(&m);
@@ -278,7 +289,10 @@ static int match(const struct lot_matcher *matcher, struct store *read,
         answer(&m);
     if (rc == 0 && all)
         all->left_out = m.left_out;
+    seen_again(read, some);
     store_unlook(read, begun);
+    if (rc == 0)
+        hide_code(read, result);
     if (rc == 0)
         *ret = *result;
     free(m.compared);

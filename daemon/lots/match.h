@@ -73,6 +73,11 @@ struct lot_parsed {
 void match_understand(const struct lot_matcher *matcher, const char *lot_text, const char *plant,
                       int64_t received_ms, const struct tz *tz, struct lot_parsed *ret);
 
+/* The plant whose pattern alone takes the text for a whole code; "" if none does, those of several
+ * do, or its pattern is no plant's own. Returns `out`. */
+char *match_plant(const struct lot_matcher *matcher, const char *lot_text, int64_t received_ms,
+                  const struct tz *tz, char out[static LOT_MATCH_WORD]);
+
 /* The whole text as a code, nothing read into it. */
 void match_understand_whole(const char *lot_text, struct lot_parsed *ret);
 

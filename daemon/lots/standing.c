@@ -20,7 +20,12 @@ static int add_candidate(struct store *store, int64_t lot_id, double weight, str
 {
     struct lot_find_row row;
     int rc = lot_find_by_id(store, lot_id, &row, err);
-    if (rc || !seen_plant(store, row.plant))
+    bool hidden = !rc && !seen_plant(store, row.plant);
+    if (hidden)
+        s->elsewhere += weight;
+    if (hidden && !s->count && lot_state_names_one(s->state))
+        s->state = LOT_SEVERAL;
+    if (rc || hidden)
         return rc;
     struct standing_candidate *c = &s->candidate[s->count++];
     *c = (struct standing_candidate){.lot_id = lot_id,
@@ -70,6 +75,13 @@ static void begin(const struct lot_query *query, enum lot_state state, struct st
     text_clip(query->lot_text ? query->lot_text : "", s->text, sizeof s->text);
 }
 
+/* All candidates are of plants that are not seen. */
+static void end(struct standing *s)
+{
+    if (s->state > LOT_NOT_ON_RECORD && s->elsewhere > 0 && !s->count)
+        s->state = LOT_UNKNOWN;
+}
+
 int standing_of_match(struct store *store, const struct lot_query *query,
                       const struct lot_match_result *matched, struct standing *ret,
                       struct error *err)
@@ -81,6 +93,7 @@ int standing_of_match(struct store *store, const struct lot_query *query,
     for (size_t i = 0; rc == 0 && i < matched->count; i++)
         rc = add_candidate(store, matched->candidate[i].lot_id, matched->candidate[i].weight, ret,
                            err);
+    end(ret);
     return rc;
 }
 
@@ -107,6 +120,7 @@ int standing_of_kept(const struct lot_matcher *matcher, struct store *store,
     int rc = ret->state == LOT_EXACT ? 0 : look_again(matcher, store, query, ret, err);
     for (size_t i = 0; rc == 0 && i < kept->count && i < LOT_MATCH_CANDIDATES; i++)
         rc = add_candidate(store, kept->lot_id[i], kept->weight[i], ret, err);
+    end(ret);
     return rc;
 }
 
@@ -262,6 +276,8 @@ static void append_says(const struct standing *s, struct text_buffer *out)
                                                         [LOT_LIKELY] = say_likely,
                                                         [LOT_EXACT] = say_exact};
     SAY[s->count || s->state <= LOT_NOT_ON_RECORD ? s->state : LOT_UNKNOWN](s, out);
+    if (s->elsewhere >= TELLING)
+        text_append(out, "; lots of other plants fit, too");
 }
 
 /* ---- what would decide ---- */

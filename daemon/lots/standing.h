@@ -30,13 +30,15 @@ struct standing {
                             0 no such lot, or the state is exact */
     struct standing_candidate candidate[LOT_MATCH_CANDIDATES]; /* likeliest first */
     size_t count;
+    double elsewhere;                /* weight of those of plants that are not seen */
     bool codes_hold_time;            /* a code of the plant has the time of packing in it */
     bool has_product, has_code_date; /* were said: not asked for again */
     bool has_code;                   /* in the text: it may be a name and a date */
     const struct tz *tz;             /* borrowed from the query */
 };
 
-/* Of an answer of the matcher to a query. */
+/* Of an answer of the matcher to a query. Lots of plants that are not seen (store/seen.h) are no
+ * candidates; that there are such is said, and no lot is likely whose plant is not seen. */
 int standing_of_match(struct store *store, const struct lot_query *query,
                       const struct lot_match_result *matched, struct standing *ret,
                       struct error *err);

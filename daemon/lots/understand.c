@@ -215,6 +215,24 @@ static void start(struct lot_parsed *ret)
                                .minute = -1};
 }
 
+char *match_plant(const struct lot_matcher *matcher, const char *lot_text, int64_t received_ms,
+                  const struct tz *tz, char out[static LOT_MATCH_WORD])
+{
+    out[0] = '\0';
+    for (size_t i = 0; i < matcher->pattern_count; i++) {
+        const char *of = code_pattern_plant(matcher->pattern[i]);
+        struct lot_parsed parsed;
+        match_understand(matcher, lot_text, of, received_ms, tz, &parsed);
+        if (!parsed.whole || !parsed.pattern[0])
+            continue;
+        bool other = out[0] && strcmp(out, parsed.plant) != 0;
+        text_clip(other ? "" : parsed.plant, out, LOT_MATCH_WORD);
+        if (!out[0])
+            break;
+    }
+    return out;
+}
+
 void match_understand_whole(const char *lot_text, struct lot_parsed *ret)
 {
     char cleaned[LOT_MATCH_TEXT];

@@ -129,7 +129,8 @@ int unrecorded_look(struct store *store, const struct tz *tz, const struct lot_p
     if (rc == 0 && !rows.count && *printed && strcmp(printed, read) != 0)
         rc = lot_find_by_fold(store, printed, 1, &rows, err);
     ret->found = rows.count > 0;
-    if (rc == 0 && parsed->whole && !ret->found && seen_plant(store, parsed->plant))
+    if (rc == 0 && parsed->whole && !ret->found &&
+        (!parsed->plant[0] || seen_plant(store, parsed->plant)))
         rc = find_gap(store, tz, parsed, ret, err);
     return rc;
 }

@@ -1,6 +1,8 @@
 #include "rank/case_rank.h"
 #include "base/short_id.h"
 #include "base/text.h"
+#include "store/lot_find.h"
+#include "store/seen.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -22,6 +24,29 @@ static void choose_lots(struct case_rank *ranked)
     }
     for (int i = 0; i < ranked->lot_count; i++)
         ranked->lots[i].weight /= 1 - left;
+}
+
+/* The facts and items that are told are those of lots[0]: of one that is seen, or of none. */
+static int show_seen(struct store *store, struct case_rank *ranked, struct error *err)
+{
+    struct lot_find_row row;
+    int shown = -1, rc = 0;
+    for (int i = 0; i < ranked->lot_count && !rc && !seen_all(store); i++) {
+        struct case_lot *lot = &ranked->lots[i];
+        rc = lot->lot_id ? lot_find_by_id(store, lot->lot_id, &row, err) : 0;
+        lot->hidden = !rc && lot->lot_id && !seen_plant(store, row.plant);
+        shown = shown < 0 && !lot->hidden ? i : shown;
+    }
+    if (rc || shown == 0 || seen_all(store))
+        return rc;
+    struct case_lot first = {.lot_id = 0}; /* weighs nothing */
+    if (shown > 0)
+        first = ranked->lots[shown];
+    else
+        shown = ranked->lot_count++;
+    memmove(&ranked->lots[1], &ranked->lots[0], (size_t)shown * sizeof first);
+    ranked->lots[0] = first;
+    return 0;
 }
 
 static void mix(struct triage *triage, struct case_rank *ranked)
@@ -51,7 +76,7 @@ static int make(struct triage *triage, struct store *store, struct case_rank *ra
 {
     const struct case_input *input = &ranked->input;
     choose_lots(ranked);
-    int rc = 0;
+    int rc = show_seen(store, ranked, err);
     for (int i = 0; !rc && i < ranked->lot_count; i++) {
         struct case_lot *lot = &ranked->lots[i];
         rc = facts_gather(&triage->source, store, input, lot->lot_id, &lot->facts, err);

@@ -29,6 +29,7 @@ struct triage {
 struct case_lot {
     int64_t lot_id; /* 0: none of the candidates */
     double weight;
+    bool hidden; /* of a plant that is not seen (store/seen.h): it counts, and is not told */
     struct fact_set facts;
     struct rank rank;
     double *priors; /* by cause */
@@ -48,7 +49,7 @@ int case_rank_make(struct triage *triage, struct store *store, struct case_input
 int case_rank_read(struct triage *triage, struct store *store, int64_t case_id,
                    struct case_rank *ret, struct error *err);
 void case_rank_clear(struct case_rank *ranked);
-/* The facts shown: of the likeliest lot. */
+/* The facts shown: of the likeliest lot that is seen; of none if no candidate is. */
 const struct fact_set *case_rank_facts(const struct case_rank *ranked);
 
 /* Prior probabilities as of the case's newest complaint, by cause (verdicts given before it count,

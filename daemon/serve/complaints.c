@@ -10,6 +10,7 @@
 #include "serve/lot_named.h"
 #include "serve/route.h"
 #include "store/case.h"
+#include "store/lot_find.h"
 #include "store/readers_share.h"
 #include "tell/tell.h"
 #include <stdio.h>
@@ -416,6 +417,14 @@ void complaints_post(struct request *rq, struct store *store)
     }
 }
 
+/* Nobody but the plant's people and the company's is told of a lot that it is. */
+static bool is_other(struct store *store, int64_t lot_id)
+{
+    struct lot_find_row row;
+    return lot_id && lot_find_by_id(store, lot_id, &row, NULL) == 0 &&
+           !seen_plant(store, row.plant);
+}
+
 /* A code that is another plant's is that, and none of one's own lots misread. */
 static json_t *previewed(const struct request *rq, const struct setup *setup, struct store *store,
                          const struct taking *t, const json_t *ranking)
@@ -423,7 +432,8 @@ static json_t *previewed(const struct request *rq, const struct setup *setup, st
     const char *code = complaint_form_text(t->form, "lot_text");
     struct hold_of elsewhere;
     int64_t now_ms = app_now_ms(rq->app);
-    bool other = code && lot_named_elsewhere(setup, store, code, now_ms, &elsewhere);
+    bool other = is_other(store, complaint_lots_settled(&t->placing.lots)) ||
+                 (code && lot_named_elsewhere(setup, store, code, now_ms, &elsewhere));
     json_t *answer = answer_preview(&setup->desk, store, t, other ? NULL : ranking, now_ms);
     if (other) {
         passed_on_lot(answer);

@@ -90,15 +90,17 @@ struct holding {
     const json_t *texts; /* the lots as named, borrowed of the request */
     struct hold_of *of;
     size_t count;
-    bool *stood;              /* of each: the same hold stood before */
-    bool *elsewhere;          /* of each: another plant's, which who asks does not see */
-    struct text_buffer *gone; /* of each that was skipped: what came of it; else empty */
+    bool *stood;                    /* of each: the same hold stood before */
+    bool *elsewhere;                /* of each: another plant's, which who asks does not see */
+    char (*plant)[LENGTH_CODE + 1]; /* of each: whose its hold is if no lot bears it */
+    const struct seen_plants *seen; /* by who asks; NULL: all are */
+    struct text_buffer *gone;       /* of each that was skipped: what came of it; else empty */
     struct despite_harm despite;
     struct overheard heard; /* harm in the reason of a hold */
 };
 
-static int read_lots(const struct setup *setup, struct store *store, const json_t *body,
-                     struct holding *h, struct error *err)
+static int read_lots(const struct request *rq, const struct setup *setup, struct store *store,
+                     const json_t *body, struct holding *h, struct error *err)
 {
     const json_t *lots = json_object_get(body, "lots");
     size_t i;
@@ -113,6 +115,7 @@ static int read_lots(const struct setup *setup, struct store *store, const json_
     h->stood = xcalloc(json_array_size(lots), sizeof *h->stood);
     h->elsewhere = xcalloc(json_array_size(lots), sizeof *h->elsewhere);
     h->gone = xcalloc(json_array_size(lots), sizeof *h->gone);
+    h->plant = xcalloc(json_array_size(lots), sizeof *h->plant);
     json_array_foreach(lots, i, code)
     {
         const char *text = json_is_string(code) ? json_string_value(code) : "";
@@ -129,6 +132,8 @@ static int read_lots(const struct setup *setup, struct store *store, const json_
         h->elsewhere[h->count] = lot_named_elsewhere(setup, store, text, h->at_ms, of);
         if (h->release && h->elsewhere[h->count])
             return lot_named_refuse("lots", text, err);
+        if (!of->lot_id)
+            lot_named_plant(rq, setup, store, text, h->case_id, h->plant[h->count]);
         h->count++;
     }
     return lot_named_whole(store, lots, h->of, err);
@@ -193,8 +198,8 @@ static int read_hold(const json_t *body, struct holding *h, struct error *err)
     return rc ? rc : jsonx_bool(body, "skip_gone", &h->skip_gone, err);
 }
 
-static int read_holding(const struct setup *setup, struct store *store, const json_t *body,
-                        struct holding *h, struct error *err)
+static int read_holding(const struct request *rq, const struct setup *setup, struct store *store,
+                        const json_t *body, struct holding *h, struct error *err)
 {
     int rc = jsonx_needed(body, "reason", LENGTH_REASON, &h->reason, err);
     if (!rc)
@@ -205,7 +210,7 @@ static int read_holding(const struct setup *setup, struct store *store, const js
         rc = read_case(store, body, &h->case_id, err);
     if (!rc)
         rc = h->release ? read_release(body, h, err) : read_hold(body, h, err);
-    return rc ? rc : read_lots(setup, store, body, h, err);
+    return rc ? rc : read_lots(rq, setup, store, body, h, err);
 }
 
 /* A text as it is kept, mailed and shown: without contact data. NULL gives NULL. */
@@ -271,20 +276,23 @@ static int hear(struct store *store, struct holding *h, struct error *err)
 static int hold_all(struct store *store, void *arg, struct error *err)
 {
     struct holding *h = arg;
-    const struct hold_entry own = {.reason = h->reason,
-                                   .by_name = h->by,
-                                   .user = h->user,
-                                   .case_id = h->case_id,
-                                   .at_ms = h->at_ms,
-                                   .still_about = h->still_about};
+    struct hold_entry own = {.reason = h->reason,
+                             .by_name = h->by,
+                             .user = h->user,
+                             .case_id = h->case_id,
+                             .at_ms = h->at_ms,
+                             .still_about = h->still_about};
     struct hold_entry passed_on = own; /* whoever has the lot knows what is left of it */
     passed_on.case_id = 0;
     passed_on.still_about = true;
+    seen_set(store, h->seen);
     int rc = h->skip_gone && !h->still_about ? skip_gone(store, h, err) : 0;
     for (size_t i = 0; i < h->count && !rc; i++) {
+        own.plant = h->plant[i];
         if (!is_skipped(h, i))
             rc = hold_add(store, &h->of[i], h->elsewhere[i] ? &passed_on : &own, &h->stood[i], err);
     }
+    seen_set(store, NULL);
     return rc ? rc : hear(store, h, err);
 }
 
@@ -300,8 +308,10 @@ static int end_all(struct store *store, void *arg, struct error *err)
                                  .user = h->user,
                                  .at_ms = h->at_ms};
     int rc = 0;
+    seen_set(store, h->seen);
     for (size_t i = 0; i < h->count && !rc; i++)
         rc = hold_end(store, &h->of[i], &end, err);
+    seen_set(store, NULL);
     return rc ? rc : despite_harm_pass(store, &h->despite, err);
 }
 
@@ -375,8 +385,11 @@ static void add_likely(const struct setup *setup, struct store *store, const str
     size_t most = matched.state == LOT_SEVERAL ? NAMED_MOST : 1;
     for (size_t k = 0; k < matched.count && k < most; k++) {
         const struct lot_candidate *candidate = &matched.candidate[k];
+        struct lot_find_row row;
         if (candidate->weight < WORTH_NAMING)
             break;
+        if (lot_find_by_id(store, candidate->lot_id, &row, NULL) || !seen_plant(store, row.plant))
+            continue;
         json_t *item = json_pack("{s:s, s:s, s:o}", "text", h->of[i].code, "lot", candidate->code,
                                  "weight", jsonx_rounded(candidate->weight, 4));
         hold_json_mark(store, setup->tz, candidate->lot_id, item);
@@ -435,14 +448,17 @@ static void answer_holding(struct request *rq, struct store *store, bool release
 {
     struct error err = {0};
     struct setup *setup = app_setup(rq->app);
-    struct holding h = {.release = release, .user = rq->user, .at_ms = app_now_ms(rq->app)};
+    struct holding h = {.release = release,
+                        .user = rq->user,
+                        .at_ms = app_now_ms(rq->app),
+                        .seen = rq->sees_all ? NULL : &rq->seen};
     struct text_buffer did = {0};
     h.heard.desk = &setup->desk;
     char *reason = NULL, *anyway = NULL;
     json_t *body = NULL;
     int rc = request_json(rq, &body, &err);
     if (!rc)
-        rc = read_holding(setup, store, body, &h, &err);
+        rc = read_holding(rq, setup, store, body, &h, &err);
     if (!rc) {
         const struct apart_from from = {&setup->desk, store};
         h.reason = reason = told_text(&from, &h, h.reason);
@@ -465,6 +481,7 @@ static void answer_holding(struct request *rq, struct store *store, bool release
     free(h.of);
     free(h.stood);
     free(h.elsewhere);
+    free(h.plant);
     for (size_t i = 0; i < h.count; i++)
         text_buffer_free(&h.gone[i]);
     free(h.gone);

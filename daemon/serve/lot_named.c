@@ -1,5 +1,7 @@
 #include "serve/lot_named.h"
 #include "base/text.h"
+#include "serve/app.h"
+#include "store/case.h"
 #include "store/lot_find.h"
 #include "store/seen.h"
 #include <string.h>
@@ -50,6 +52,23 @@ bool lot_named_elsewhere(const struct setup *setup, struct store *store, const c
         return false;
     *ret = of;
     return true;
+}
+
+void lot_named_plant(const struct request *rq, const struct setup *setup, struct store *store,
+                     const char *text, int64_t case_id, char plant[static LENGTH_CODE + 1])
+{
+    char by_code[LOT_MATCH_WORD];
+    struct case_row of;
+    bool several = !rq->sees_all && rq->seen.count > 1;
+    match_plant(setup->matcher, text, app_now_ms(rq->app), setup->tz, by_code);
+    const char *is = config_plant_named(setup->config, by_code) >= 0 ? by_code : "";
+    if (!rq->sees_all && rq->seen.count == 1)
+        is = rq->seen.plant[0];
+    else if (several && !seen_plant(store, is))
+        is = case_id && case_get(store, case_id, &of, NULL) == 0 && seen_plant(store, of.plant)
+                 ? of.plant
+                 : rq->seen.plant[0];
+    text_clip(is, plant, LENGTH_CODE + 1);
 }
 
 int lot_named_refuse(const char *field, const char *text, struct error *err)

@@ -2,6 +2,7 @@
 #ifndef ODDLOAF_SERVE_LOT_NAMED_H
 #define ODDLOAF_SERVE_LOT_NAMED_H
 
+#include "serve/request.h"
 #include "serve/setup.h"
 #include "store/hold.h"
 #include <jansson.h>
@@ -15,6 +16,11 @@ int lot_named(const struct setup *setup, struct store *store, const char *text, 
  * read? Then *ret is that lot. What cannot be read is none. */
 bool lot_named_elsewhere(const struct setup *setup, struct store *store, const char *text,
                          int64_t now_ms, struct hold_of *ret);
+/* Whose a hold is of a code that no lot bears: the one plant's of whose people `rq` is, or that of
+ * which alone the code can be; of the company's people else the company's: "". Of several plants'
+ * people it is that of its case, or the first of theirs, so that who holds it sees it. */
+void lot_named_plant(const struct request *rq, const struct setup *setup, struct store *store,
+                     const char *text, int64_t case_id, char plant[static LENGTH_CODE + 1]);
 /* ERROR_CONFLICT of it, where nobody passes on what is asked. */
 int lot_named_refuse(const char *field, const char *text, struct error *err);
 

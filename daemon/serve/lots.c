@@ -91,15 +91,15 @@ static json_t *read_json(struct store *store, const struct tz *tz, const struct 
 }
 
 /* The records of the likeliest lot: named by "shown" where it is not the lot. */
-static int records_json(struct store *store, struct setup *setup,
-                        const struct lot_match_result *matched, json_t **ret, struct error *err)
+static int records_json(struct store *store, struct setup *setup, const struct standing *standing,
+                        json_t **ret, struct error *err)
 {
-    int64_t lot_id = matched->candidate[0].lot_id;
+    int64_t lot_id = standing->candidate[0].lot_id;
     const struct hold_of of = {.lot_id = lot_id};
     int rc = tell_lot(setup->triage, store, lot_id, ret, err);
     if (rc)
         return rc;
-    json_object_set_new(*ret, "shown", json_string(matched->candidate[0].code));
+    json_object_set_new(*ret, "shown", json_string(standing->candidate[0].lot));
     add_holds(store, setup->tz, &of, *ret);
     return tell_lot_around(setup->triage, store, lot_id, *ret, err);
 }
@@ -121,6 +121,47 @@ static json_t *doubts_json(const struct lot_query *query, const struct standing 
     return doubts;
 }
 
+/* Of the code itself, if no lot bears it, whatever lot it may be, misread. */
+static json_t *code_holds_json(const struct setup *setup, struct store *store,
+                               const struct lot_query *query)
+{
+    struct hold_of of;
+    if (lot_named(setup, store, query->lot_text, query->received_ms, &of, NULL) || of.lot_id)
+        return json_array();
+    return hold_json_of(store, setup->tz, &of);
+}
+
+static json_t *elsewhere_json(void)
+{
+    json_t *answer =
+        json_pack("{s:b, s:[], s:[], s:[]}", "exact", 0, "candidates", "doubts", "holds");
+    passed_on_lot(answer);
+    return answer;
+}
+
+static int refuse_unknown(const struct lot_query *query, struct error *err)
+{
+    bool product = query->product && *query->product;
+    bool date = query->code_day != WHEN_UNKNOWN_DAY;
+    error_set(err, ERROR_NOT_FOUND, "no lot fits %.80s", query->lot_text);
+    error_hint(err, "%s%s%scheck that its records are loaded", product ? "" : "give --product",
+               date      ? ""
+               : product ? "give --code-date"
+                         : " or --code-date",
+               product && date ? "" : ", or ");
+    return ERROR_NOT_FOUND;
+}
+
+static void tell_standing(const struct lot_query *query, const struct standing *standing,
+                          json_t *into)
+{
+    standing_json(standing, into);
+    json_object_set_new(into, "doubts", doubts_json(query, standing));
+    json_object_set_new(into, "exact", json_boolean(standing->state == LOT_EXACT));
+    json_object_set_new(into, "candidates", standing_lots_json(standing));
+    json_object_set(into, "lots", json_object_get(into, "candidates"));
+}
+
 static int lot_json(struct store *store, struct setup *setup, const struct lot_query *query,
                     json_t **ret, struct error *err)
 {
@@ -131,40 +172,28 @@ static int lot_json(struct store *store, struct setup *setup, const struct lot_q
         rc = standing_of_match(store, query, &matched, &standing, err);
     if (rc)
         return rc;
-    if (matched.state == LOT_UNKNOWN) {
-        error_set(err, ERROR_NOT_FOUND, "no lot fits %.80s", query->lot_text);
-        bool product = query->product && *query->product;
-        bool date = query->code_day != WHEN_UNKNOWN_DAY;
-        error_hint(err, "%s%s%scheck that its records are loaded", product ? "" : "give --product",
-                   date      ? ""
-                   : product ? "give --code-date"
-                             : " or --code-date",
-                   product && date ? "" : ", or ");
-        return ERROR_NOT_FOUND;
-    }
-    if (matched.state == LOT_NOT_ON_RECORD)
-        *ret = read_json(store, setup->tz, &matched.parsed);
+    bool unknown = standing.state == LOT_UNKNOWN;
+    bool elsewhere = unknown && matched.state > LOT_NOT_ON_RECORD;
+    bool read = !elsewhere && standing.state <= LOT_NOT_ON_RECORD;
+    json_t *held = code_holds_json(setup, store, query), *answer = NULL;
+    if (unknown && !elsewhere && !json_array_size(held))
+        rc = refuse_unknown(query, err);
+    else if (elsewhere)
+        answer = elsewhere_json();
+    else if (read)
+        answer = read_json(store, setup->tz, &matched.parsed);
     else
-        rc = records_json(store, setup, &matched, ret, err);
-    if (rc) {
-        json_decref(*ret);
-        *ret = NULL;
-        return rc;
-    }
-    standing_json(&standing, *ret);
-    json_object_set_new(*ret, "doubts", doubts_json(query, &standing));
-    json_object_set_new(*ret, "exact", json_boolean(matched.state == LOT_EXACT));
-    json_object_set_new(*ret, "candidates", standing_lots_json(&standing));
-    json_object_set(*ret, "lots", json_object_get(*ret, "candidates"));
-    return 0;
-}
-
-static json_t *elsewhere_json(void)
-{
-    json_t *answer =
-        json_pack("{s:b, s:[], s:[], s:[]}", "exact", 0, "candidates", "doubts", "holds");
-    passed_on_lot(answer);
-    return answer;
+        rc = records_json(store, setup, &standing, &answer, err);
+    if (!rc && !elsewhere)
+        tell_standing(query, &standing, answer);
+    if (!rc && !read)
+        json_array_extend(json_object_get(answer, "holds"), held);
+    json_decref(held);
+    if (rc)
+        json_decref(answer);
+    else
+        *ret = answer;
+    return rc;
 }
 
 void lots_get(struct request *rq, struct store *store)

@@ -2,6 +2,7 @@
 #include "base/short_id.h"
 #include "base/text.h"
 #include "store/db.h"
+#include "store/hold_inside.h"
 #include "store/lot_find.h"
 #include "store/numbers.h"
 #include "store/seen_inside.h"
@@ -15,8 +16,14 @@
     "SELECT h.id, h.lot_id, h.code, p.product, p.name, l.line, h.reason, h.by_name, h.by_user,"    \
     " coalesce(c.moved_to, h.case_id), h.at_ms, l.units, l.code_day, h.disposition, "              \
     "h.end_reason, h.ended_by,"                                                                    \
-    " h.ended_ms, coalesce(l.plant, c.plant, '') FROM hold h LEFT JOIN lot l ON l.id = h.lot_id"   \
-    " LEFT JOIN product p ON p.id = l.product_id LEFT JOIN complaint_case c ON c.id = h.case_id"
+    " h.ended_ms, " HOLD_PLANT " FROM hold h" HOLD_OWNERS                                          \
+    " LEFT JOIN product p ON p.id = l.product_id"
+/* What is held of a lot: codes that were held while it was loaded, too. */
+#define OF_LOT(lot)                                                                                \
+    "(h.lot_id = " lot " OR (h.lot_id IS NULL AND h.fold = (SELECT fold FROM lot WHERE id = " lot  \
+    ")))"
+#define OF_CODE(fold, list)                                                                        \
+    "(h.lot_id IS NULL AND h.fold = " fold " AND " SEEN_IN(list, HOLD_PLANT) ")"
 
 static struct hold_row row_of(struct db_query *q)
 {
@@ -54,30 +61,32 @@ static int each_row(struct db_query *q, hold_each each, void *arg)
 int hold_each_of(struct store *store, const struct hold_of *of, hold_each each, void *arg,
                  struct error *err)
 {
-    static const char SQL_LOT[] = ROWS " WHERE h.lot_id = ?1 ORDER BY h.at_ms, h.id";
-    static const char SQL_CODE[] =
-        ROWS " WHERE h.lot_id IS NULL AND h.fold = ?1 ORDER BY h.at_ms, h.id";
+    static const char SQL_LOT[] = ROWS " WHERE " OF_LOT("?1") " ORDER BY h.at_ms, h.id";
+    static const char SQL_CODE[] = ROWS " WHERE " OF_CODE("?1", "?2") " ORDER BY h.at_ms, h.id";
     char fold[LOT_FIND_CODE];
-    struct db_query q =
-        of->lot_id ? db_query(store, SQL_LOT, DB(DB_INT(of->lot_id)), err)
-                   : db_query(store, SQL_CODE,
-                              DB(DB_TEXT(lot_find_fold(of->code, fold, sizeof fold))), err);
+    struct db_query q = of->lot_id
+                            ? db_query(store, SQL_LOT, DB(DB_INT(of->lot_id)), err)
+                            : db_query(store, SQL_CODE,
+                                       DB(DB_TEXT(lot_find_fold(of->code, fold, sizeof fold)),
+                                          DB_TEXT(seen_list(store))),
+                                       err);
     return each_row(&q, each, arg);
 }
 
 int hold_each_standing(struct store *store, int64_t until_ms, hold_each each, void *arg,
                        struct error *err)
 {
-    static const char SQL[] = ROWS
-        " WHERE h.at_ms <= ?1 AND (h.ended_ms IS NULL OR"
-        " h.ended_ms > ?1) AND " SEEN_IN("?2", "coalesce(l.plant, '')") " ORDER BY h.at_ms, h.id";
+    static const char SQL[] =
+        ROWS " WHERE h.at_ms <= ?1 AND (h.ended_ms IS NULL OR"
+             " h.ended_ms > ?1) AND " SEEN_IN("?2", HOLD_PLANT) " ORDER BY h.at_ms, h.id";
     struct db_query q = db_query(store, SQL, DB(DB_MS(until_ms), DB_TEXT(seen_list(store))), err);
     return each_row(&q, each, arg);
 }
 
 bool hold_stands(struct store *store, int64_t lot_id)
 {
-    static const char SQL[] = "SELECT count(*) FROM hold WHERE lot_id = ?1 AND ended_ms IS NULL";
+    static const char SQL[] =
+        "SELECT count(*) FROM hold h WHERE " OF_LOT("?1") " AND h.ended_ms IS NULL";
     int64_t count = 0;
     return db_number(store, SQL, DB(DB_INT(lot_id)), &count, NULL) == 0 && count > 0;
 }
@@ -184,13 +193,37 @@ static int insert(struct store *store, const struct hold_of *of, const struct ho
     static const char SQL[] =
         "INSERT INTO hold(id, lot_id, code, fold, reason, by_name, by_user, case_id, at_ms)"
         " VALUES(" NUMBERS_NEXT("hold", "hold/last") ", ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)";
+    static const char SQL_PLANT[] = "INSERT INTO setting(key, value) SELECT " HOLD_PLANT_KEY(
+        "max(id)") ", ?1 FROM hold WHERE"
+                   " true ON CONFLICT DO UPDATE SET value = excluded.value";
     char fold[LOT_FIND_CODE];
     lot_find_fold(of->code, fold, sizeof fold);
-    return db_run(store, SQL,
-                  DB(DB_ID(of->lot_id), DB_TEXT(of->code), DB_TEXT(fold), DB_TEXT(entry->reason),
-                     DB_TEXT(entry->by_name), DB_TEXT(entry->user), DB_ID(entry->case_id),
-                     DB_MS(entry->at_ms)),
-                  err);
+    int rc = db_run(store, SQL,
+                    DB(DB_ID(of->lot_id), DB_TEXT(of->code), DB_TEXT(fold), DB_TEXT(entry->reason),
+                       DB_TEXT(entry->by_name), DB_TEXT(entry->user), DB_ID(entry->case_id),
+                       DB_MS(entry->at_ms)),
+                    err);
+    bool owned = !of->lot_id && entry->plant && *entry->plant;
+    return rc || !owned ? rc : db_run(store, SQL_PLANT, DB(DB_TEXT(entry->plant)), err);
+}
+
+/* The lot may have been loaded since its code was looked up. */
+static int take_loaded(struct store *store, struct hold_of *of, struct error *err)
+{
+    enum { TWO = 2 };
+    struct lot_find_row rows[TWO];
+    struct lot_find_rows same = {.row = rows, .capacity = TWO};
+    char fold[LOT_FIND_CODE];
+    if (of->lot_id)
+        return 0;
+    bool some = seen_whole(store);
+    int rc = lot_find_by_fold(store, lot_find_fold(of->code, fold, sizeof fold), TWO, &same, err);
+    seen_again(store, some);
+    if (!rc && same.count == 1) {
+        of->lot_id = rows[0].lot_id;
+        text_clip(rows[0].code, of->code, sizeof of->code);
+    }
+    return rc;
 }
 
 int hold_add(struct store *store, const struct hold_of *of, const struct hold_entry *entry,
@@ -198,14 +231,17 @@ int hold_add(struct store *store, const struct hold_of *of, const struct hold_en
 {
     assert(store_writing(store));
     struct state s = {.entry = entry};
-    int rc = hold_each_of(store, of, take_row, &s, err);
+    struct hold_of held = *of;
+    int rc = take_loaded(store, &held, err);
+    if (!rc)
+        rc = hold_each_of(store, &held, take_row, &s, err);
     text_buffer_free(&s.all);
     if (!rc)
-        rc = check_left(of, &s, err);
+        rc = check_left(&held, &s, err);
     if (rc)
         return rc;
     *ret_stood = s.stood;
-    return s.stood ? 0 : insert(store, of, entry, err);
+    return s.stood ? 0 : insert(store, &held, entry, err);
 }
 
 int hold_take_code(struct store *store, int64_t lot_id, struct error *err)
@@ -266,9 +302,11 @@ int hold_end(struct store *store, const struct hold_of *of, const struct hold_en
     assert(store_writing(store));
     static const char SQL[] =
         "UPDATE hold SET disposition = ?1, end_reason = ?2, ended_by = ?3, ended_user = ?4,"
-        " ended_ms = ?5 WHERE ended_ms IS NULL AND (lot_id = ?6 OR (?6 IS NULL AND lot_id IS NULL"
-        " AND fold = ?7)) AND (?8 IS NULL OR id = ?8) AND (?9 IS NULL OR case_id IN (SELECT id"
-        " FROM complaint_case WHERE id = ?9 OR moved_to = ?9))";
+        " ended_ms = ?5 WHERE ended_ms IS NULL AND id IN (SELECT h.id FROM hold h" HOLD_OWNERS
+        " WHERE " OF_LOT("?6") " OR (?6 IS NULL AND " OF_CODE(
+            "?7", "?10") "))"
+                         " AND (?8 IS NULL OR id = ?8) AND (?9 IS NULL OR case_id IN (SELECT id"
+                         " FROM complaint_case WHERE id = ?9 OR moved_to = ?9))";
     struct state s = {.end = end};
     char fold[LOT_FIND_CODE];
     int rc = hold_each_of(store, of, take_row, &s, err);
@@ -281,6 +319,6 @@ int hold_end(struct store *store, const struct hold_of *of, const struct hold_en
                   DB(DB_TEXT(end->disposition), DB_TEXT(end->reason), DB_TEXT(end->by_name),
                      DB_TEXT(end->user), DB_MS(end->at_ms), DB_ID(of->lot_id),
                      DB_TEXT(lot_find_fold(of->code, fold, sizeof fold)), DB_ID(end->id),
-                     DB_ID(end->case_id)),
+                     DB_ID(end->case_id), DB_TEXT(seen_list(store))),
                   err);
 }

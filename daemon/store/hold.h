@@ -1,6 +1,8 @@
 /* Holds on lots and their ends. Several holds may stand on one lot, each with its reason, person
  * and case: the lot is on hold as long as one of them stands. A code that no record bears can be
- * held, too; its holds become the lot's when it is loaded. */
+ * held, too; its holds become the lot's when it is loaded. Until then each is the plant's whose
+ * people hold it, or the company's, and who does not see that plant (store/seen.h) neither sees it
+ * nor ends it. */
 #ifndef ODDLOAF_STORE_HOLD_H
 #define ODDLOAF_STORE_HOLD_H
 
@@ -19,7 +21,7 @@ struct hold_of {
 struct hold_row {
     int64_t id, lot_id; /* lot_id 0: a code on no record */
     const char *lot, *product, *name, *line, *reason;
-    const char *plant;   /* the lot's; of a code on no record that of its case; "" not known */
+    const char *plant;   /* the lot's; of a code on no record whose it is; "" the company's */
     const char *by_name; /* who decided, as signed */
     const char *user;    /* who sent it, as the system knows them */
     int64_t case_id;     /* the one it is now; 0: of no case */
@@ -35,7 +37,8 @@ typedef int (*hold_each)(void *arg, const struct hold_row *row);
 struct hold_entry {
     const char *reason, *by_name, *user;
     int64_t case_id, at_ms;
-    bool still_about; /* although it was destroyed or reworked: packs are about */
+    bool still_about;  /* although it was destroyed or reworked: packs are about */
+    const char *plant; /* whose a code on no record is; NULL or "": its case's, or the company's */
 };
 /* The same hold (lot, reason, person, case) twice is one: *ret_stood says that it stood already.
  * ERROR_CONFLICT for a lot of which nothing is left: destroyed or reworked. Writer's thread. */
@@ -56,7 +59,7 @@ struct hold_end {
 };
 /* ERROR_CONFLICT if none stands, none of those named, several while none is named, or one that
  * began later; the text says what is so. ERROR_NOT_FOUND for a code that neither a record nor a
- * hold bears. Writer's thread.
+ * hold bears that is seen. Writer's thread.
  */
 int hold_end(struct store *store, const struct hold_of *of, const struct hold_end *end,
              struct error *err);

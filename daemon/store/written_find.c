@@ -1,6 +1,7 @@
 #include "store/written_find.h"
 #include "base/text.h"
 #include "store/db.h"
+#include "store/hold_inside.h"
 #include "store/lot_find.h"
 #include "store/seen_inside.h"
 #include <ctype.h>
@@ -84,8 +85,8 @@ static const char SQL_FILE[] =
     " WHERE t.ended_ms IS NULL AND " SINCE("t.at_ms", SEEN_PLANT_OF("k")) "ORDER BY t.id DESC";
 static const char SQL_HOLD[] =
     "SELECT h.id, h.at_ms, coalesce(h.case_id, 0), h.code, '', h.by_name, h.reason ||"
-    " coalesce('; ' || h.end_reason, '') FROM hold h LEFT JOIN lot l ON l.id = h.lot_id"
-    " WHERE " SINCE("h.at_ms", OF_LOT) "ORDER BY h.id DESC";
+    " coalesce('; ' || h.end_reason, '') FROM hold h" HOLD_OWNERS
+    " WHERE " SINCE("h.at_ms", HOLD_PLANT) "ORDER BY h.id DESC";
 static const char SQL_ACTION[] =
     "SELECT a.id, a.at_ms, 0, '', '', a.by_name, coalesce(a.cause || "
     "' ', '') || coalesce('line ' ||"

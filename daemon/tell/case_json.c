@@ -223,7 +223,7 @@ static json_t *lots_json(const struct case_rank *ranked)
     json_t *list = json_array();
     for (int i = 0; i < ranked->lot_count; i++) {
         const struct case_lot *lot = &ranked->lots[i];
-        if (!lot->facts.record)
+        if (!lot->facts.record || lot->hidden)
             continue;
         json_array_append_new(list, json_pack("{s:s, s:o}", "lot", lot->facts.record->lot.lot,
                                               "weight", jsonx_rounded(lot->weight, 4)));

@@ -13,6 +13,7 @@ import subprocess
 import sys
 import uuid
 
+from kept_apart import check_half_read_codes, check_holds_of_codes
 from oddloaf import ROOT, complaint, lot_rows, PRODUCTS, TARGETS
 from remote import Remote
 from routes import routes
@@ -607,6 +608,8 @@ def main():
         check_status(company, things)
         check_named_in_bodies(company, things)
         check_codes_of_another(company, things)
+        check_holds_of_codes(company, OWN, OTHER)
+        check_half_read_codes(company, OWN, OTHER, LINE)
         check_readme(company, things)
         asked = check_nothing_is_told(company, table, things)
         asked += check_as_if_it_were_not_there(company, table, things)

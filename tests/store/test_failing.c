@@ -539,7 +539,7 @@ static void fill(struct fixture *f)
     assert_int_equal(ranking_save(f->store, &ranking, NULL), 0);
     const struct verdict_new verdict = {1, DAY(2), "rope", "assay", "", "qa"};
     assert_int_equal(verdict_add(f->store, &verdict, NULL), 0);
-    const struct hold_entry entry = {"wet", "qa", "", 1, DAY(1), false};
+    const struct hold_entry entry = {"wet", "qa", "", 1, DAY(1), .still_about = false};
     bool stood;
     assert_int_equal(hold_add(f->store, &OF_LOT, &entry, &stood, NULL), 0);
     assert_int_equal(pattern_set_up(f->store, NULL, NULL), 0);

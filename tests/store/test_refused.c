@@ -84,7 +84,7 @@ static int act(struct error *err)
 static int hold(struct error *err)
 {
     const struct hold_of of = {.lot_id = 1};
-    const struct hold_entry entry = {"glass", "mira", "mira", case_id, 400, false};
+    const struct hold_entry entry = {"glass", "mira", "mira", case_id, 400, .still_about = false};
     bool stood = true;
     int rc = hold_add(store, &of, &entry, &stood, err);
     return rc ? rc : stood ? 1 : 0;
