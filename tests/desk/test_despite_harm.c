@@ -202,7 +202,8 @@ static void what_was_held_for_harm_stays_held(void **state)
         fixture_log(f, FIRST, ROWS[i / 2].said);
         assert_int_equal(release(f, lot, &err), 0);
         const struct hold_entry held = {
-            "found",   "mira", "mira", fixture_number(f, "SELECT max(id) FROM complaint_case"),
+            "found",   "mira",
+            "mira",    fixture_number(f, "SELECT max(id) FROM complaint_case"),
             f->now_ms, .still_about = false};
         assert_int_equal(hold_add(f->store, lot, &held, &stood, &err), 0);
         assert_int_equal(release(f, lot, &err), ROWS[i / 2].refused ? ERROR_CONFLICT : 0);

@@ -22,7 +22,8 @@ static const char *const FILES[] = {"causes/packed-hot.json",
 static void hold(struct fixture *f, int64_t lot, int64_t case_id)
 {
     const struct hold_of of = {.lot_id = lot};
-    const struct hold_entry entry = {"packed hot", "mira", "m", case_id, AT(21, 15), .still_about = false};
+    const struct hold_entry entry = {"packed hot", "mira",     "m",
+                                     case_id,      AT(21, 15), .still_about = false};
     bool stood;
     assert_int_equal(hold_add(f->store, &of, &entry, &stood, NULL), 0);
 }
