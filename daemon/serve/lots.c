@@ -122,13 +122,12 @@ static json_t *doubts_json(const struct lot_query *query, const struct standing 
 }
 
 /* Of the code itself, if no lot bears it, whatever lot it may be, misread. */
-static json_t *code_holds_json(const struct setup *setup, struct store *store,
-                               const struct lot_query *query)
+static json_t *code_holds_json(struct store *store, const struct tz *tz,
+                               const struct lot_parsed *parsed)
 {
-    struct hold_of of;
-    if (lot_named(setup, store, query->lot_text, query->received_ms, &of, NULL) || of.lot_id)
-        return json_array();
-    return hold_json_of(store, setup->tz, &of);
+    struct hold_of of = {0};
+    text_clip(parsed->code[0] ? parsed->code : parsed->text, of.code, sizeof of.code);
+    return hold_json_of(store, tz, &of);
 }
 
 static json_t *elsewhere_json(void)
@@ -175,7 +174,7 @@ static int lot_json(struct store *store, struct setup *setup, const struct lot_q
     bool unknown = standing.state == LOT_UNKNOWN;
     bool elsewhere = unknown && matched.state > LOT_NOT_ON_RECORD;
     bool read = !elsewhere && standing.state <= LOT_NOT_ON_RECORD;
-    json_t *held = code_holds_json(setup, store, query), *answer = NULL;
+    json_t *held = code_holds_json(store, setup->tz, &matched.parsed), *answer = NULL;
     if (unknown && !elsewhere && !json_array_size(held))
         rc = refuse_unknown(query, err);
     else if (elsewhere)

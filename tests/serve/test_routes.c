@@ -341,7 +341,7 @@ static void of_a_disk_that_fails_nothing_is_answered(void **state)
                  {"GET cases/C1/follow", 5},
                  {"GET call-backs", 3},
                  {"GET holds", 0},
-                 {"GET lots/" HOT, 1},
+                 {"GET lots/" HOT, 3},
                  {"GET attachments?of=C1", 0},
                  {"GET actions", 0},
                  {"GET returns?from=2026-11-01&to=2026-11-30", 0},
