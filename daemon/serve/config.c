@@ -1,6 +1,8 @@
 #include "serve/config.h"
 #include "base/jsonx.h"
 #include "base/length.h"
+#include "base/text.h"
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -209,6 +211,27 @@ struct taking {
     json_t *values;
 };
 
+static bool has_control(const char *text)
+{
+    char *tamed = text_tame(text, "");
+    free(tamed);
+    return tamed != NULL;
+}
+
+/* It stands in heads of mails, on pages and in logs. */
+static bool is_tame(const struct doc_place *place)
+{
+    size_t i;
+    const json_t *item;
+    const char *text = json_string_value(place->value);
+    bool tame = !text || !has_control(text);
+    json_array_foreach(place->value, i, item) tame = tame && !has_control(json_string_value(item));
+    if (!tame)
+        doc_fault(place, "holds a control character, an end of line or a mark that turns the "
+                         "reading direction");
+    return tame;
+}
+
 static void take(const struct taking *taking, const struct doc_place *place, const char *key)
 {
     const struct setting *s = find(taking->table, key);
@@ -233,7 +256,7 @@ static void take(const struct taking *taking, const struct doc_place *place, con
                             .high = (double)s->high},
         [SETTING_LIST] = {.kind = DOC_TEXTS},
     };
-    if (doc_value(place, &rows[s->type], &unused))
+    if (doc_value(place, &rows[s->type], &unused) && is_tame(place))
         json_object_set(taking->values, key, (json_t *)(uintptr_t)place->value);
 }
 
@@ -255,17 +278,34 @@ static void take_member(const struct doc_place *place, void *arg)
     }
 }
 
+/* Blanks around it, of any kind, fold to blanks between it and what stands there. */
+static bool has_blank_around(const char *name)
+{
+    char between[LENGTH_CODE + 3], folded[2 * LENGTH_CODE];
+    snprintf(between, sizeof between, "|%s|", name);
+    text_fold(between, folded, sizeof folded);
+    size_t length = strlen(folded);
+    return length < 3 || folded[1] == ' ' || folded[length - 2] == ' ';
+}
+
 /* It stands in paths of settings, behind an '@' in roles, and in a lot's column. */
 static bool is_plant_name(const char *name)
 {
-    size_t length = strlen(name);
-    if (length == 0 || length > LENGTH_CODE || name[0] == ' ' || name[length - 1] == ' ')
-        return false;
-    for (const char *c = name; *c; c++) {
-        if (strchr("/~@,", *c) || (unsigned char)*c < ' ' || *c == 0x7f)
-            return false;
-    }
-    return true;
+    return strlen(name) <= LENGTH_CODE && !strpbrk(name, "/~@,") && !has_control(name) &&
+           !has_blank_around(name);
+}
+
+/* One that people, and complaints that name it, cannot tell apart from this one. */
+static const char *same_plant(const struct config *config, const char *name)
+{
+    char own[2 * LENGTH_CODE], folded[2 * LENGTH_CODE];
+    const char *other;
+    json_t *values;
+    text_fold(name, own, sizeof own);
+    json_object_foreach(config->plants, other,
+                        values) if (strcmp(text_fold(other, folded, sizeof folded), own) ==
+                                    0) return other;
+    return NULL;
 }
 
 static void take_plant(const struct doc_place *place, void *arg)
@@ -276,8 +316,11 @@ static void take_plant(const struct doc_place *place, void *arg)
     if (!is_plant_name(place->name))
         doc_fault(place,
                   "a plant is named as its lots name it, in at most %d bytes, without '/', "
-                  "'~', '@' and ',' and with no blank around it",
+                  "'~', '@', ',' and control characters, and with no blank around it",
                   LENGTH_CODE);
+    else if (same_plant(config, place->name))
+        doc_fault(place, "reads like the plant %s: case, accents and blanks tell no two apart",
+                  same_plant(config, place->name));
     else
         doc_value(place, &MEMBERS, &taking);
     json_object_set_new(config->plants, place->name, taking.values);

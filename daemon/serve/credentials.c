@@ -1,4 +1,6 @@
 #include "serve/credentials.h"
+#include "base/length.h"
+#include "base/text.h"
 #include "serve/peer.h"
 #include <errno.h>
 #include <string.h>
@@ -21,6 +23,7 @@ struct finding {
     doc_report report;
     void *arg;
     int count;
+    json_t *named; /* the tokens' names, folded → their plant */
 };
 
 static void tell(struct finding *f, const struct error *fault)
@@ -71,6 +74,45 @@ static void on_token_fault(void *arg, const struct error *fault)
     tell(arg, &plain);
 }
 
+/* What is entered is kept with the name of who entered it, who sees it again. */
+
+/* "": of the company. */
+static const char *plant_of(const char *role)
+{
+    const char *at = strchr(role, '@');
+    return at ? at + 1 : "";
+}
+
+/* Is a login of that name somebody of other plants? */
+static bool is_other_login(const struct config *config, const char *name, const char *plant)
+{
+    struct sight sight;
+    if (!peer_sight_of_login(config, name, &sight) || !sight_anywhere(&sight))
+        return false;
+    bool other = (sight.company != 0) != !*plant;
+    for (int i = 0; i < config_plant_count(config) && *plant; i++)
+        other = other || (sight.plant[i] != 0) != (i == config_plant_named(config, plant));
+    return other;
+}
+
+static void check_named(const struct finding *f, const struct doc_place *place, const char *name,
+                        const char *role)
+{
+    char kept[LENGTH_PERSON + 1], fold[2 * sizeof kept]; /* as rq->user is cut */
+    text_fold(text_clip(name, kept, sizeof kept), fold, sizeof fold);
+    const char *plant = plant_of(role);
+    const char *was = json_string_value(json_object_get(f->named, fold));
+    if (was && strcmp(was, plant) != 0)
+        doc_fault(place, "a token of the same name is of another plant, or of the company: they "
+                         "would be one person on record, who sees what both entered; give each a "
+                         "name of its own");
+    else if (is_other_login(f->config, name, plant))
+        doc_fault(place, "a login of this machine has the token's name and is of another plant, or "
+                         "of the company: they would be one person on record; give the token a "
+                         "name of its own");
+    json_object_set_new(f->named, fold, json_string(plant));
+}
+
 static void check_token(const struct doc_place *place, void *part)
 {
     const struct finding *f = place->doc->arg;
@@ -85,6 +127,8 @@ static void check_token(const struct doc_place *place, void *part)
                          "plant of the settings desk@NAME, qa@NAME, manager@NAME");
     if (name && (!json_is_string(name) || !json_string_length(name)))
         doc_fault(place, "a token's name is text: it stands beside what is done with the token");
+    else if (name && role)
+        check_named(f, place, json_string_value(name), role);
 }
 
 static void check_tokens(struct finding *f)
@@ -101,10 +145,11 @@ static void check_tokens(struct finding *f)
 
 int credentials_check(const struct config *config, doc_report report, void *arg)
 {
-    struct finding f = {config, report, arg, 0};
+    struct finding f = {config, report, arg, 0, json_object()};
     for (size_t i = 0; i < FILE_COUNT; i++)
         check_file(&f, FILES[i].key, FILES[i].needed, FILES[i].secret);
     if (f.count == 0)
         check_tokens(&f);
+    json_decref(f.named);
     return f.count;
 }

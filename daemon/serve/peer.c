@@ -114,6 +114,16 @@ void peer_sight_of_uid(const struct config *config, uid_t uid, struct sight *ret
         ret->plant[plant] = (unsigned char)roles_at(config, plant, groups, count);
 }
 
+bool peer_sight_of_login(const struct config *config, const char *name, struct sight *ret)
+{
+    char buffer[NAME_BUFFER];
+    struct passwd entry, *found = NULL;
+    if (getpwnam_r(name, &entry, buffer, sizeof buffer, &found) || !found)
+        return false;
+    peer_sight_of_uid(config, entry.pw_uid, ret);
+    return true;
+}
+
 void peer_name_of_uid(uid_t uid, char *out, size_t size)
 {
     char buffer[NAME_BUFFER];

@@ -16,6 +16,8 @@ void peer_name_at_door(int fd, const struct sockaddr *from, char *out, size_t si
 /* Roles of a local user: root and the daemon's own user have all in the company; else by group
  * (config roles/… and plants/NAME/roles/…). Looks the user up, so not for the loop thread. */
 void peer_sight_of_uid(const struct config *config, uid_t uid, struct sight *ret);
+/* The same of a local user by the login name; false if there is none. */
+bool peer_sight_of_login(const struct config *config, const char *name, struct sight *ret);
 /* The login name of a local user; "uid 1234" if it has none. */
 void peer_name_of_uid(uid_t uid, char *out, size_t size);
 /* Roles of a bearer token (config tcp/tokens: SHA-256 in hex → role as of sight_add(), or {"role",

@@ -84,6 +84,19 @@ def check_plants(f):
     code, lines = f.check('{"plants": {"Larkfen": {"mail": {"to": ["qa@larkfen.example", "at home"]}}}}')
     assert code == REFUSED, lines
     expect(lines, "c.json:1:40", "plants/Larkfen/mail/to 'at home'", "is not a mail address")
+    for plants, name, reason in (
+            ({"Larkfen": {}, "larkfen": {}}, "plants/larkfen", "reads like the plant Larkfen"),
+            ({"Süd Mill": {}, "Su\u0308d\u00a0 mill": {}}, "plants/Su", "reads like the plant Süd Mill"),
+            ({"Larkfen\u00a0": {}}, "plants/Larkfen", "is named as its lots name it"),
+            ({"Lark\u202efen": {}}, "plants/Lark", "is named as its lots name it"),
+            ({"Larkfen": {"title": "Larkfen\r\nBcc: them@x.example"}}, "plants/Larkfen/title", "holds a control character"),
+            ({"Larkfen": {"mail": {"to": ["qa@x.example\n"]}}}, "plants/Larkfen/mail/to", "holds a control character")):
+        code, lines = f.check({"plants": plants})
+        assert code == REFUSED, (plants, lines)
+        expect(lines, name, reason)
+    code, lines = f.check({"plant": "Mill\u2028Two"})
+    assert code == REFUSED, lines
+    expect(lines, "c.json:1:", "holds a control character")
     page = (ROOT / "daemon/oddloafd.json.5").read_text().split(".Sh PLANTS")[1]
     example = re.search(r"\.Bd -literal\n(.*?)\.Ed", page, re.S).group(1)
     code, lines = f.check(example.replace('"mail": {', '"mail": {"program": "/bin/true", ', 1))
@@ -174,6 +187,18 @@ def check_credentials(f):
     f.write("tokens.json", '{\n "' + TOKEN + '": "desk"}')
     lines = refused(tcp(f), "tokens.json:2:", "tcp/tokens", "64 hex digits")
     assert TOKEN not in "".join(lines), lines
+    plants = {"plants": {"Larkfen": {}, "Quarrhill": {}}}
+    for roles, name, reason in ((("desk@Larkfen", "desk@Quarrhill"), "Front desk", "a token of the same name is of another plant"),
+                                (("desk", "qa@Quarrhill"), "front  DESK", "a token of the same name is of another plant"),
+                                (("desk@Larkfen", "qa@Larkfen"), "Front desk", None),
+                                (("desk@Larkfen", "qa@Quarrhill"), "Quality", None),
+                                (("desk@Larkfen", "qa@Quarrhill"), "root", "a login of this machine has the token's name")):
+        f.write("tokens.json", json.dumps({HASH: {"role": roles[0], "name": "Front desk"}, HASH[::-1]: {"role": roles[1], "name": name}}))
+        if reason:
+            refused({**tcp(f), **plants}, "tokens.json:1:", "tcp/tokens", reason)
+        else:
+            code, lines = f.check({**tcp(f), **plants})
+            assert code == 0, lines
     f.write("tokens.json", "[")
     refused(tcp(f), "tokens.json:1:", "not JSON")
     f.write("tokens.json", json.dumps({HASH: "desk"}))
