@@ -12,6 +12,7 @@
 #include "store/claim.h"
 #include "store/outbox.h"
 #include "store/ranking.h"
+#include "store/seen.h"
 #include "store/work.h"
 #include "tell/tell.h"
 #include <stdlib.h>
@@ -69,8 +70,12 @@ static void add_logged(const struct round *round, struct ranked *r, struct store
 static void tell_all(struct round *round, struct ranked *r, const struct tell_ranked *told,
                      struct store *store)
 {
+    struct tell_ranked *own = NULL; /* whose facts are of a lot that they see who are told */
     json_decref(r->told);
-    r->told = tell_ranked_json(told, store);
+    if (!seen_all(store) && tell_rank(round->setup->triage, store, r->case_id, &own, NULL))
+        own = NULL;
+    r->told = tell_ranked_json(own ? own : told, store);
+    tell_ranked_free(own);
     add_logged(round, r, store);
     logged_case_doubts(&round->setup->desk, store, r->case_id, r->told);
     if (json_is_true(json_object_get(r->told, "harm")) || may_harm(r))

@@ -2,6 +2,7 @@
 #include "base/short_id.h"
 #include "base/text.h"
 #include "rules/fact_title.h"
+#include "store/seen.h"
 #include "tell/case_json.h"
 #include "tell/tell.h"
 #include <math.h>
@@ -123,13 +124,15 @@ static int by_strength(const void *a, const void *b)
     return bits_x != bits_y ? bits_y - bits_x : (x > y) - (x < y);
 }
 
-static json_t *cause_json(const struct triage *triage, const struct ranking *ranking, int place)
+/* `own`: with what speaks for it and against it. */
+static json_t *cause_json(const struct triage *triage, const struct ranking *ranking, int place,
+                          bool own)
 {
     const struct ranking_cause *one = &ranking->causes[place];
     const struct ranking_item **items =
         xcalloc((size_t)ranking->item_count + 1, sizeof(const struct ranking_item *));
     int count = 0, cause = rules_cause(triage->rules, one->cause);
-    for (int i = 0; i < ranking->item_count; i++)
+    for (int i = 0; i < ranking->item_count && own; i++)
         if (ranking->items[i].cause == place)
             items[count++] = &ranking->items[i];
     qsort(items, (size_t)count, sizeof(const struct ranking_item *), by_strength);
@@ -151,10 +154,12 @@ int tell_kept(struct triage *triage, struct store *store, int64_t case_id, int r
     if (rc)
         return rc;
     json_t *ranked = json_array();
+    /* what was kept of an open lot is of the likeliest, whosever that was */
+    bool own = seen_all(store) || (*ranking.lot && seen_code(store, ranking.lot));
     for (int i = 0; i < ranking.cause_count; i++)
-        json_array_append_new(ranked, cause_json(triage, &ranking, i));
+        json_array_append_new(ranked, cause_json(triage, &ranking, i, own));
     *ret = json_pack("{s:o, s:s?, s:i, s:o, s:s, s:i, s:s?, s:o}", "case", CASE_ID_JSON(case_id),
-                     "lot", *ranking.lot ? ranking.lot : NULL, "revision", ranking.revision,
+                     "lot", own && *ranking.lot ? ranking.lot : NULL, "revision", ranking.revision,
                      "as_of", case_json_when(triage, ranking.as_of_ms), "rules", ranking.rules,
                      "complaints", ranking.complaints, "mailed", ranking.why, "ranked", ranked);
     ranking_clear(&ranking);
