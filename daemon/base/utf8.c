@@ -277,6 +277,10 @@ static size_t fold_char(uint32_t c, char out[4])
         out[0] = '?';
         return 1;
     }
+    if (c >= 0xFF10 && c <= 0xFF19) { /* digits of full width */
+        out[0] = (char)('0' + (c - 0xFF10));
+        return 1;
+    }
     if (c >= 0x386 && c <= 0x556) {
         uint32_t low = lower_other(c);
         out[0] = (char)(0xC0 | low >> 6);

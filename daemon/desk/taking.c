@@ -199,12 +199,28 @@ static int find_other(struct store *store, const struct taking *t, bool *ret, st
     return rc;
 }
 
-/* What no lot tells the plant of, and nobody names one of, is the plant's whose people took it,
- * unless all lots that it may be about are one other plant's. */
-static int take_plant(struct store *store, struct taking *t)
+/* Of a whole code that one plant alone writes, that plant. */
+static bool take_plant_of_code(const struct desk *desk, struct taking *t)
+{
+    char plant[LOT_MATCH_WORD];
+    const char *code = complaint_form_text(t->form, "lot_text");
+    if (!code || !*match_plant(desk->matcher, code, t->form->received_ms, desk->tz, plant) ||
+        !json_object_get(desk->plants, plant))
+        return false;
+    text_clip(plant, t->placing.plant, sizeof t->placing.plant);
+    json_array_append_new(t->taken, json_pack("{s:s, s:s, s:s}", "field", "plant", "value", plant,
+                                              "from", "how the code is written"));
+    return true;
+}
+
+/* What no lot tells the plant of, and nobody names one of, is the plant's that alone writes such
+ * codes, else the one's whose people took it, unless all lots that it may be about are one other
+ * plant's. */
+static int take_plant(const struct desk *desk, struct store *store, struct taking *t)
 {
     bool other = false;
-    if (!t->of_plant || t->placing.plant[0] || complaint_lots_settled(&t->placing.lots))
+    if (t->placing.plant[0] || complaint_lots_settled(&t->placing.lots) ||
+        take_plant_of_code(desk, t) || !t->of_plant)
         return 0;
     int rc = find_other(store, t, &other, &t->err);
     if (rc || other)
@@ -230,7 +246,7 @@ static int place(const struct desk *desk, struct store *store, struct taking *t)
 {
     int rc = placing_find(desk, store, t->form, &t->placing, &t->err);
     if (!rc)
-        rc = take_plant(store, t);
+        rc = take_plant(desk, store, t);
     if (rc)
         return rc;
     take_apart(&(struct apart_from){desk, store}, t);

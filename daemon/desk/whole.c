@@ -13,6 +13,7 @@
 #include "store/contact.h"
 #include "store/entry.h"
 #include "store/joined.h"
+#include "store/lot_find.h"
 #include "store/seen.h"
 #include <stdlib.h>
 #include <string.h>
@@ -143,12 +144,28 @@ static int take_entry(void *arg, const struct entry_row *row)
     return 0;
 }
 
+/* A code that was read before it was this plant's: it is another's. */
+static bool names_other(struct store *store, const char *text)
+{
+    struct lot_find_row row;
+    struct lot_find_rows rows = {.row = &row, .capacity = 1};
+    char fold[LOT_FIND_CODE];
+    bool some = seen_whole(store);
+    lot_find_fold(text ? text : "", fold, sizeof fold);
+    int rc = some && *fold ? lot_find_by_fold(store, fold, 1, &rows, NULL) : 0;
+    seen_again(store, some);
+    return !rc && rows.count && !seen_plant(store, row.plant);
+}
+
 /* How and by whom it came. */
 static void add_entry(const struct desk *desk, struct store *store, const char *uuid,
                       const struct shown *shown)
 {
     char when[40];
     entry_get(store, uuid, take_entry, shown->body, NULL);
+    json_t *sent = json_object_get(shown->body, "sent");
+    if (names_other(store, json_string_value(json_object_get(sent, "lot_text"))))
+        json_object_del(sent, "lot_text");
     json_object_set_new(shown->body, "complaint", json_string(uuid));
     json_object_set_new(shown->body, "logged_at",
                         json_string(when_format(desk->tz, shown->logged_ms, when)));

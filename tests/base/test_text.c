@@ -94,6 +94,7 @@ static void folding(void **state)
         {"Pan Se\u00f1orial A\u00d1EJO", "pan senorial anejo"},
         {"\u00c1\u00e1 \u00dc\u00fc \u00df \u00c6\u00d8", "aa uu ss aeo"},
         {"Cafe\u0301", "cafe"},
+        {"\uff2c\uff12 \uff16\uff13\uff12\uff10 \uff22\uff10\uff14\uff11\uff19", "l2 6320 b0419"},
         {"\u0141\u00f3d\u017a \u0160\u017e \u0152", "lodz sz oe"},
         {"\u30ab\u30d3", "\u30ab\u30d3"},
         {"a\xff\xc3", "a?"

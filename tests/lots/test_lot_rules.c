@@ -106,12 +106,56 @@ static void not_even_json(void **state)
     assert_string_equal(err.source, "/nowhere/lots.json");
 }
 
+/* A code tells its plant where that alone writes so. */
+static void a_code_is_the_plants_that_alone_writes_it(void **state)
+{
+    static const char TEXT[] =
+        "{\"plants\": [{\"plant\": \"\", \"patterns\": [{\"name\": \"any\", \"pattern\":"
+        " \"Z(?<y>[0-9])(?<doy>[0-9]{3})\", \"because\": \"x\", \"source\": \"x\"}]},\n"
+        "{\"plant\": \"Larkfen\", \"patterns\": [{\"name\": \"l\", \"pattern\":"
+        " \"[LB](?<line>1) ?(?<y>[0-9])(?<doy>[0-9]{3})\", \"because\": \"x\", \"source\": "
+        "\"x\"}]},\n"
+        "{\"plant\": \"Quarrhill\", \"patterns\": [{\"name\": \"q\", \"pattern\":"
+        " \"[QB](?<line>1) ?(?<y>[0-9])(?<doy>[0-9]{3})\", \"because\": \"x\", \"source\": "
+        "\"x\"}]}]}";
+    static const struct {
+        const char *code, *plant;
+    } CODES[] = {{"L1 6320", "Larkfen"},
+                 {"q16320", "Quarrhill"},
+                 {"\uff2c\uff11 \uff16\uff13\uff12\uff10", "Larkfen"},
+                 {"B1 6320", ""},
+                 {"Z6320", ""},
+                 {"6320", ""},
+                 {"L1 6999", ""},
+                 {"", ""}};
+    (void)state;
+    char path[] = "/tmp/oddloaf-rules-XXXXXX", plant[LOT_MATCH_WORD];
+    int fd = mkstemp(path);
+    assert_true(fd >= 0 && write(fd, TEXT, strlen(TEXT)) == (ssize_t)strlen(TEXT));
+    close(fd);
+    struct lot_matcher *matcher = NULL;
+    struct error err = {0};
+    struct tz *tz = NULL;
+    int64_t received_ms = 0;
+    assert_int_equal(tz_open("UTC", &tz, NULL), 0);
+    assert_int_equal(when_parse("2026-11-29T10:00:00Z", &received_ms, NULL), 0);
+    if (lot_rules_load(path, NULL, NULL, &matcher, &err))
+        fail_msg("%s %s", err.field, err.text);
+    for (size_t i = 0; i < COUNT_OF(CODES); i++)
+        assert_string_equal(match_plant(matcher, CODES[i].code, received_ms, tz, plant),
+                            CODES[i].plant);
+    lot_rules_free(matcher);
+    tz_close(tz);
+    unlink(path);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(shipped_rules_load),
         cmocka_unit_test(every_fault_is_named_with_its_place),
         cmocka_unit_test(not_even_json),
+        cmocka_unit_test(a_code_is_the_plants_that_alone_writes_it),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
