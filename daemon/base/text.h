@@ -26,9 +26,10 @@ char *text_as_utf8(const char *s, size_t length);
 /* Columns the string takes on a terminal (wide East Asian characters two, combining none). */
 int text_columns(const char *s);
 /* Copies with Latin letters lowered and without their accents (á→a, ễ→e, đ→d, ß→ss; those of full
- * width and of mathematics too; digits of full width are digits), runs of white space made one blank, ends trimmed, malformed bytes
- * made '?'. Combining accents are dropped; letters of Greek (accents dropped), Cyrillic (Ё is Е, Й
- * is И) and Armenian are lowered. Cut at a character. Returns `out`. */
+ * width and of mathematics too; digits of full width are digits), runs of white space made one
+ * blank, ends trimmed, malformed bytes made '?'. Combining accents are dropped; letters of Greek
+ * (accents dropped), Cyrillic (Ё is Е, Й is И) and Armenian are lowered. Cut at a character.
+ * Returns `out`. */
 char *text_fold(const char *s, char *out, size_t size);
 /* Of the alphabets above, is the first character a capital? */
 bool text_is_capital(const char *s);
