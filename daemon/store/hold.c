@@ -193,9 +193,8 @@ static int insert(struct store *store, const struct hold_of *of, const struct ho
     static const char SQL[] =
         "INSERT INTO hold(id, lot_id, code, fold, reason, by_name, by_user, case_id, at_ms)"
         " VALUES(" NUMBERS_NEXT("hold", "hold/last") ", ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)";
-    static const char SQL_PLANT[] = "INSERT INTO setting(key, value) SELECT " HOLD_PLANT_KEY(
-        "max(id)") ", ?1 FROM hold WHERE"
-                   " true ON CONFLICT DO UPDATE SET value = excluded.value";
+    static const char SQL_PLANT[] = /* no number is given twice: store/numbers.h */
+        "INSERT INTO setting(key, value) SELECT " HOLD_PLANT_KEY("max(id)") ", ?1 FROM hold";
     char fold[LOT_FIND_CODE];
     lot_find_fold(of->code, fold, sizeof fold);
     int rc = db_run(store, SQL,
