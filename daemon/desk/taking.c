@@ -204,7 +204,8 @@ static bool take_plant_of_code(const struct desk *desk, struct taking *t)
 {
     char plant[LOT_MATCH_WORD];
     const char *code = complaint_form_text(t->form, "lot_text");
-    if (!code || !*match_plant(desk->matcher, code, t->form->received_ms, desk->tz, plant) ||
+    if (!json_object_size(desk->plants) || !code ||
+        !*match_plant(desk->matcher, code, t->form->received_ms, desk->tz, plant) ||
         !json_object_get(desk->plants, plant))
         return false;
     text_clip(plant, t->placing.plant, sizeof t->placing.plant);
