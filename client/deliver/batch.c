@@ -36,7 +36,9 @@ struct batch {
 
 static void digest(const json_t *complaint, long before, unsigned char out[static EVP_MAX_MD_SIZE])
 {
-    char *text = json_dumps(complaint, JSON_COMPACT | JSON_SORT_KEYS);
+    json_t *read = json_copy((json_t *)(uintptr_t)complaint);
+    json_object_del(read, "unread"); /* what nobody keeps makes no other complaint of it */
+    char *text = json_dumps(read, JSON_COMPACT | JSON_SORT_KEYS);
     struct text_buffer bytes = {0};
     unsigned length = 0;
     text_append(&bytes, text ? text : "");
@@ -44,6 +46,7 @@ static void digest(const json_t *complaint, long before, unsigned char out[stati
     EVP_Digest(bytes.data, bytes.length, out, &length, EVP_sha256(), NULL);
     text_buffer_free(&bytes);
     free(text);
+    json_decref(read);
 }
 
 void batch_id(const json_t *complaint, long before, char out[static UUID_TEXT])

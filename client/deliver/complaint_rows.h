@@ -9,7 +9,8 @@
 
 struct row {
     long line;
-    json_t *complaint;           /* what could be read of it */
+    json_t *complaint;           /* what could be read of it; "unread": {column: text} of those
+                                  * that mean nothing to us, for the daemon to hear */
     bool readable;               /* false: those are its words only, as a note; see `refused` */
     const struct error *refused; /* the first thing wrong with it, NULL if nothing is */
     json_t *faults; /* of the values the complaint lacks for it: complaint_form_fault() */

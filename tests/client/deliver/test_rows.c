@@ -107,7 +107,8 @@ static void semicolons_tabs_and_unused_columns(void **state)
 {
     (void)state;
     check_csv(NULL, "symptom;Customer Ref;note\nmold;77;a,b\n",
-              "2:{\"symptom\":\"mold\",\"note\":\"a,b\"}\n", "Customer Ref");
+              "2:{\"symptom\":\"mold\",\"unread\":{\"Customer Ref\":\"77\"},\"note\":\"a,b\"}\n",
+              "Customer Ref");
     check_csv(NULL, "symptom\tnote\nmold\tx\n", "2:{\"symptom\":\"mold\",\"note\":\"x\"}\n", "");
 }
 
@@ -213,6 +214,10 @@ static void ids_come_from_the_row(void **state)
     assert_memory_equal(a, "01a1f94e-9840", 13); /* 2026-11-20T14:14:00Z in ms */
     batch_id(one, 1, b);
     assert_string_not_equal(a, b);
+    json_object_set_new(same, "unread", json_pack("{ss}", "Customer Ref", "77"));
+    batch_id(same, 0, b);
+    assert_string_equal(a, b);
+    assert_non_null(json_object_get(same, "unread"));
     json_object_set_new(same, "note", json_string("y"));
     batch_id(same, 0, b);
     assert_string_not_equal(a, b);
