@@ -66,7 +66,7 @@ with Plant(sys.argv[1]) as plant:
     plant.client("action", "--plant", "north", "--line", "7", "--note", "new belt", "--by", "mira", check=0)
     assert "7 (north)" in plant.client("action", "--list", check=0).stdout
     done = plant.client("week", "2026-W46", "--plant", "south")
-    assert done.returncode == 1 and "those are harbor north" in done.stderr, done
+    assert done.returncode == 1 and "one of: harbor, north" in done.stderr, done
     assert plant.client_json("week", "2026-W46", "--plant", "north")["units"] == 900
     whole = plant.client_json("week", "2026-W46", "--by", "plant")
     assert [(r["level"], r["units"]) for r in whole["by"]["plant"] if r["symptom"] == "mold"] == [
