@@ -135,11 +135,28 @@ static void show_case(const struct view *v, const json_t *item)
     text_buffer_free(&line);
 }
 
+/* Before all else: a pathogen found is told no rule of ranking, and the lot waits. */
+static void show_harm(const struct view *v, const json_t *answer)
+{
+    const char *lot = pick_text(answer, "lot", NULL);
+    struct text_buffer word = {0};
+    if (!json_is_object(json_object_get(answer, "heard")))
+        return;
+    harm_show_heard(v, answer);
+    if (lot) {
+        text_append_word(&word, lot);
+        view_textf(v, VIEW_BOLD, 0, 2, "Consider a hold: oddloaf hold %s --reason TEXT", word.data);
+    }
+    text_buffer_free(&word);
+    view_blank(v);
+}
+
 void measured_show_answer(const struct view *v, const json_t *answer)
 {
     const json_t *item, *cases = json_object_get(answer, "cases");
     size_t i;
     bool changed = false, known = false;
+    show_harm(v, answer);
     json_array_foreach(json_object_get(answer, "results"), i, item) known |= !is_unknown(item);
     if (known) /* what no rule knows changes nothing */
         view_title(v, "Lot %s, %s, sample %s", pick_text(answer, "lot", "?"),
@@ -149,15 +166,12 @@ void measured_show_answer(const struct view *v, const json_t *answer)
         show_result(v, item);
         changed = changed || strcmp(pick_text(item, "outcome", ""), "same") != 0;
     }
-    if (!known) {
-        harm_show_heard(v, answer);
+    if (!known)
         return;
-    }
     view_blank(v);
     if (json_array_size(cases) == 0)
         view_text(v, VIEW_PLAIN, 0, 0,
                   changed ? "No open case is about this lot." : "Nothing was changed.");
     json_array_foreach(cases, i, item) show_case(v, item);
     show_list(v, "Cautions", json_object_get(answer, "cautions"));
-    harm_show_heard(v, answer);
 }

@@ -363,7 +363,8 @@ def check_heard(plant):
     plant.wait_idle()
     assert follow(plant, case)["severity"] != "low" and "heard" not in follow(plant, case, "--note", "the tray is back")
     lot = plant.client("measure", OTHER, "crumb_ph=5.5", "--lab", "N", "--sample", "1", "--note", "metal splinters found", check=0).stdout
-    assert "HARM IS SPOKEN OF" in words(lot), lot
+    told = words(lot)  # before all else, and what to do of the lot
+    assert told.startswith("HARM IS SPOKEN OF") and f"Consider a hold: oddloaf hold '{OTHER}' --reason TEXT" in told, lot
     gone = plant.client("withdraw", one, "--reason", "her doctor says it was salmonella", check=0).stdout
     assert "HARM REPORTED. Read out" in words(gone), gone
     plant.client("withdraw", one, "--undo", "--reason", "as a test", check=0)
