@@ -33,6 +33,7 @@ int trace_due_read(struct trace_lots *t, struct store *store, const struct trace
         return rc;
     week_expect_lags_make(data, data->week, lag);
     week_data_free(data);
-    trace_due(t, &lag[by->symptom], by->now_ms);
+    /* as of the day's begin: who asks twice a day is answered alike */
+    trace_due(t, &lag[by->symptom], tz_day_start_ms(by->tz, today));
     return 0;
 }

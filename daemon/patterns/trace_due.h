@@ -7,8 +7,8 @@
 
 /* Sets trace_lot.due: of what was packed yesterday hardly any complaint is in. */
 void trace_due(struct trace_lots *t, const struct week_lag *lag, int64_t until_ms);
-/* The same of a symptom, by the delays known before the week that holds a day; ERROR_BUSY while
- * counts are of another zone. */
+/* The same of a symptom as of the plant's day of now_ms, by the delays known before the week that
+ * holds a day; ERROR_BUSY while counts are of another zone. */
 struct trace_due_by {
     const struct tz *tz;
     int symptom;

@@ -70,7 +70,8 @@ def ask(folder, sql, database="postgres"):
 
 def start(folder, program=None, sync=False):
     if (folder / "data/postmaster.pid").exists():
-        stop(folder)
+        with contextlib.suppress(subprocess.CalledProcessError):  # one that was killed left it
+            stop(folder)
     shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir(parents=True, mode=0o755)
     owner = as_user()
