@@ -445,6 +445,8 @@ DOES(mails)
     rc = rc ? rc : outbox_rewrite(s, 1, "{}", err);
     rc = rc ? rc : outbox_recipients(s, 1, a_recipient, NULL, err);
     rc = rc ? rc : outbox_stranded(s, &to, DAY(9), &stranded, err);
+    for (int i = 0; i < stranded.count; i++)
+        outbox_delivery_free(&row[i]);
     return rc ? rc : outbox_take_up(s, DAY(9), err);
 }
 
