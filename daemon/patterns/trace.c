@@ -306,9 +306,11 @@ static int add_weeks(const struct tracing *x, const struct period *period, json_
     char from[16], to[16];
     struct trace_story stories[TRACE_STORIES];
     struct trace_lots *lots = NULL;
+    if (x->query->case_count || is_told(answer))
+        return 0; /* cases have no days of their own */
     int32_t last = x->query->to_day, first = last - WEEK_DAYS + 1;
     struct period weeks = {.packed = {tz_day_start_ms(x->tz, first), period->packed.to_ms}};
-    if (x->query->case_count || x->query->from_day <= first || is_told(answer))
+    if (x->query->from_day <= first)
         return 0;
     memcpy(weeks.symptom, period->symptom, sizeof weeks.symptom);
     int rc = read_marked(x, &weeks, &lots, err);
