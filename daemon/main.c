@@ -404,8 +404,11 @@ static void stop(struct daemon *d)
         if (events[i])
             event_free(events[i]);
     }
-    if (d->base)
+    if (d->base) {
+        /* callbacks that were put off hold their connections, which have been ended meanwhile */
+        event_base_loop(d->base, EVLOOP_NONBLOCK);
         event_base_free(d->base);
+    }
     setup_unref(d->app.setup);
     pthread_mutex_destroy(&d->app.reloading);
     pthread_mutex_destroy(&d->app.switching);
