@@ -123,9 +123,9 @@ static void share_out(struct news *news, struct store *store)
 
 static void news_event(const struct news *news, struct store *store, struct news_mail *mail)
 {
-    json_t *told = json_array();
     if (!mail->count)
         return;
+    json_t *told = json_array();
     for (int i = 0; i < mail->count && i < NEWS_TOLD; i++) {
         json_t *one = news_case(store, mail->cases[i]);
         if (!one)
