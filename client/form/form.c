@@ -297,29 +297,15 @@ static int read_value(const struct field *f, const char *text, const struct form
     return 0;
 }
 
-/* What comes from a keyboard or a file that is not UTF-8 is taken as Latin-1, its superset of
- * ASCII; blanks at the ends go. */
+/* As UTF-8, whatever a keyboard or a file writes; blanks at the ends go. */
 static char *clean(const char *text)
 {
-    struct text_buffer out = {0};
     while (isspace((unsigned char)*text))
         text++;
     size_t length = strlen(text);
     while (length > 0 && isspace((unsigned char)text[length - 1]))
         length--;
-    if (text_is_utf8(text, length)) {
-        text_append_bytes(&out, text, length);
-        return text_take(&out);
-    }
-    for (size_t i = 0; i < length; i++) {
-        unsigned char c = (unsigned char)text[i];
-        char two[2] = {(char)(0xC0 | c >> 6), (char)(0x80 | (c & 0x3F))};
-        if (c < 0x80)
-            text_append_bytes(&out, text + i, 1);
-        else
-            text_append_bytes(&out, two, 2);
-    }
-    return text_take(&out);
+    return text_as_utf8(text, length);
 }
 
 /* ---- measured quantities ---- */
