@@ -14,6 +14,7 @@ static const struct option_row options[] = {
     {"reach", "CASE", "the case's own lot and all that reach names, for that case"},
     {"at-least", "PCT", "of the others, the ones at that risk or above (all of them)"},
     {"yes", NULL, "do not ask"},
+    {"plant", "NAME", "of a code on no record of a company: whose it is"},
     {"still-about", NULL, "packs are about, although it was destroyed or reworked"},
     {0}};
 
@@ -209,6 +210,8 @@ static int send_hold(struct client *c, const struct args *a, json_t *codes, json
         json_object_set_new(body, "case", json_string(of_case));
     if (args_has(a, "at"))
         json_object_set_new(body, "at", json_string(args_value(a, "at")));
+    if (args_has(a, "plant"))
+        json_object_set_new(body, "plant", json_string(args_value(a, "plant")));
     if (args_has(a, "still-about"))
         json_object_set_new(body, "still_about", json_true());
     else if (args_has(a, "reach")) /* nobody named them one by one */

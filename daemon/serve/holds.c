@@ -10,6 +10,7 @@
 #include "serve/app.h"
 #include "serve/despite_told.h"
 #include "serve/lot_named.h"
+#include "serve/plant_asked.h"
 #include "serve/route.h"
 #include "store/case.h"
 #include "store/complaint.h"
@@ -92,6 +93,7 @@ struct holding {
     size_t count;
     bool *stood;                    /* of each: the same hold stood before */
     bool *elsewhere;                /* of each: another plant's, which who asks does not see */
+    const char *plant_said;         /* of those that no lot bears; NULL */
     char (*plant)[LENGTH_CODE + 1]; /* of each: whose its hold is if no lot bears it */
     const struct seen_plants *seen; /* by who asks; NULL: all are */
     struct text_buffer *gone;       /* of each that was skipped: what came of it; else empty */
@@ -132,7 +134,9 @@ static int read_lots(const struct request *rq, const struct setup *setup, struct
         h->elsewhere[h->count] = lot_named_elsewhere(setup, store, text, h->at_ms, of);
         if (h->release && h->elsewhere[h->count])
             return lot_named_refuse("lots", text, err);
-        if (!of->lot_id)
+        if (!of->lot_id && h->plant_said)
+            text_clip(h->plant_said, h->plant[h->count], sizeof h->plant[0]);
+        else if (!of->lot_id)
             lot_named_plant(rq, setup, store, text, h->case_id, h->plant[h->count]);
         h->count++;
     }
@@ -195,6 +199,8 @@ static int read_release(const json_t *body, struct holding *h, struct error *err
 static int read_hold(const json_t *body, struct holding *h, struct error *err)
 {
     int rc = jsonx_bool(body, "still_about", &h->still_about, err);
+    if (!rc)
+        rc = jsonx_text(body, "plant", LENGTH_CODE, &h->plant_said, err);
     return rc ? rc : jsonx_bool(body, "skip_gone", &h->skip_gone, err);
 }
 
@@ -210,6 +216,8 @@ static int read_holding(const struct request *rq, const struct setup *setup, str
         rc = read_case(store, body, &h->case_id, err);
     if (!rc)
         rc = h->release ? read_release(body, h, err) : read_hold(body, h, err);
+    if (!rc && h->plant_said)
+        rc = plant_asked_check(rq, setup, store, h->plant_said, err);
     return rc ? rc : read_lots(rq, setup, store, body, h, err);
 }
 

@@ -1,6 +1,7 @@
 #include "store/export.h"
 #include "base/words.h"
 #include "store/db.h"
+#include "store/hold_inside.h"
 #include <string.h>
 
 #define T EXPORT_TEXT
@@ -95,6 +96,7 @@ static const struct export_column VERDICTS[] = {
 static const struct export_column HOLDS[] = {
     {"hold", T, "number"},
     {"lot", T, "or a code that no record bears"},
+    {"plant", T, "the lot's; of a code that no record bears whose people hold it"},
     {"reason", T, "empty: it was decided without a hold"},
     {"by", T, "who decided, as signed"},
     {"user", T, "who sent it, as the daemon knows them"},
@@ -274,8 +276,10 @@ static const struct export_table TABLES[] = {
         " t.confirmed_by, t.note, t.by_name, t.at_ms, t.reopened_ms FROM verdict t" BETWEEN,
         5000),
     ROW("holds", "lots held, and how each hold ended", HOLDS, IDS("hold"),
-        "SELECT 'H' || t.id, t.code, t.reason, t.by_name, t.by_user, 'C' || t.case_id, t.at_ms,"
-        " t.disposition, t.end_reason, t.ended_by, t.ended_user, t.ended_ms FROM hold t" BETWEEN,
+        "SELECT 'H' || t.id, t.code, " HOLD_PLANT(
+            "t") ", t.reason, t.by_name, t.by_user, 'C' || t.case_id, t.at_ms,"
+                 " t.disposition, t.end_reason, t.ended_by, t.ended_user, t.ended_ms FROM hold "
+                 "t" HOLD_OWNERS("t") BETWEEN,
         5000),
     ROW("measured", "results of laboratories and retained samples", MEASURED, IDS("measured"),
         "SELECT l.lot, t.quantity, t.said, t.value, t.unit, t.lab, t.sample, t.method, t.note,"
@@ -420,6 +424,7 @@ static const struct export_column HOLD[] = {{"", T, ""},
                                             {"hold", T, ""},
                                             {"disposition", T, ""},
                                             {"still-about", N, ""},
+                                            {"plant", T, ""},
                                             {"anyway", T, ""}};
 static const struct export_column ACTION[] = {
     {"", T, ""},     {"cause", T, ""}, {"line", T, ""}, {"place", T, ""}, {"symptom", T, ""},
@@ -469,7 +474,9 @@ const struct export_table *export_decisions(int *ret_count)
             5000),
         ROW("hold", "", HOLD, IDS("hold"),
             "SELECT 'hold', t.code, t.reason, t.by_name, " COMPLAINT_OF(
-                "coalesce(k.moved_to, k.id)") ", t.at_ms, NULL, NULL, 1, NULL, t.id AS nr, 0 AS "
+                "coalesce(k.moved_to, k.id)") ", t.at_ms, NULL, NULL, 1, CASE WHEN t.lot_id IS "
+                                              "NULL THEN"
+                                              " nullif(t.plant, '') END, NULL, t.id AS nr, 0 AS "
                                               "ends "
                                               "FROM hold t LEFT JOIN complaint_case k"
                                               " ON k.id = t.case_id WHERE t.reason <> '' AND t.id "
@@ -478,7 +485,7 @@ const struct export_table *export_decisions(int *ret_count)
                                               "t.ended_by, NULL, t.ended_ms,"
                                               " 'H' || (SELECT count(*) FROM hold h WHERE h.reason "
                                               "<> '' AND h.id <= t.id),"
-                                              " t.disposition, NULL, " ANYWAY
+                                              " t.disposition, NULL, NULL, " ANYWAY
                                               ", t.id, 1 FROM hold t WHERE "
                                               "t.reason <> '' AND t.ended_ms IS NOT"
                                               " NULL AND t.id > ?1 AND t.id <= ?2 ORDER BY nr, "

@@ -16,14 +16,14 @@
     "SELECT h.id, h.lot_id, h.code, p.product, p.name, l.line, h.reason, h.by_name, h.by_user,"    \
     " coalesce(c.moved_to, h.case_id), h.at_ms, l.units, l.code_day, h.disposition, "              \
     "h.end_reason, h.ended_by,"                                                                    \
-    " h.ended_ms, " HOLD_PLANT " FROM hold h" HOLD_OWNERS                                          \
-    " LEFT JOIN product p ON p.id = l.product_id"
+    " h.ended_ms, " HOLD_PLANT("h") " FROM hold h" HOLD_OWNERS(                                    \
+        "h") " LEFT JOIN product p ON p.id = l.product_id"
 /* What is held of a lot: codes that were held while it was loaded, too. */
 #define OF_LOT(lot)                                                                                \
     "(h.lot_id = " lot " OR (h.lot_id IS NULL AND h.fold = (SELECT fold FROM lot WHERE id = " lot  \
     ")))"
 #define OF_CODE(fold, list)                                                                        \
-    "(h.lot_id IS NULL AND h.fold = " fold " AND " SEEN_IN(list, HOLD_PLANT) ")"
+    "(h.lot_id IS NULL AND h.fold = " fold " AND " SEEN_IN(list, HOLD_PLANT("h")) ")"
 
 static struct hold_row row_of(struct db_query *q)
 {
@@ -78,7 +78,7 @@ int hold_each_standing(struct store *store, int64_t until_ms, hold_each each, vo
 {
     static const char SQL[] =
         ROWS " WHERE h.at_ms <= ?1 AND (h.ended_ms IS NULL OR"
-             " h.ended_ms > ?1) AND " SEEN_IN("?2", HOLD_PLANT) " ORDER BY h.at_ms, h.id";
+             " h.ended_ms > ?1) AND " SEEN_IN("?2", HOLD_PLANT("h")) " ORDER BY h.at_ms, h.id";
     struct db_query q = db_query(store, SQL, DB(DB_MS(until_ms), DB_TEXT(seen_list(store))), err);
     return each_row(&q, each, arg);
 }
@@ -105,10 +105,19 @@ struct state {
     char last[LENGTH_WORD + 1], last_says[LENGTH_REASON + LENGTH_PERSON + 8];
 };
 
+/* Of a code that no lot bears two plants may each have one. */
+static bool is_whose(const struct hold_entry *entry, const struct hold_row *row)
+{
+    const char *plant = entry->plant ? entry->plant : "";
+    if (row->lot_id)
+        return true;
+    return *plant ? strcmp(row->plant, plant) == 0 : entry->case_id || !*row->plant;
+}
+
 static bool is_entry(const struct hold_entry *entry, const struct hold_row *row)
 {
-    return row->case_id == entry->case_id && strcmp(row->reason, entry->reason) == 0 &&
-           strcmp(row->by_name, entry->by_name) == 0;
+    return row->case_id == entry->case_id && is_whose(entry, row) &&
+           strcmp(row->reason, entry->reason) == 0 && strcmp(row->by_name, entry->by_name) == 0;
 }
 
 static bool is_meant(const struct hold_end *end, const struct hold_row *row)
@@ -191,19 +200,17 @@ static int insert(struct store *store, const struct hold_of *of, const struct ho
                   struct error *err)
 {
     static const char SQL[] =
-        "INSERT INTO hold(id, lot_id, code, fold, reason, by_name, by_user, case_id, at_ms)"
-        " VALUES(" NUMBERS_NEXT("hold", "hold/last") ", ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)";
-    static const char SQL_PLANT[] = /* no number is given twice: store/numbers.h */
-        "INSERT INTO setting(key, value) SELECT " HOLD_PLANT_KEY("max(id)") ", ?1 FROM hold";
+        "INSERT INTO hold(id, lot_id, code, fold, reason, by_name, by_user, case_id, at_ms,"
+        " plant)"
+        " VALUES(" NUMBERS_NEXT("hold", "hold/last") ", ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)";
     char fold[LOT_FIND_CODE];
     lot_find_fold(of->code, fold, sizeof fold);
-    int rc = db_run(store, SQL,
-                    DB(DB_ID(of->lot_id), DB_TEXT(of->code), DB_TEXT(fold), DB_TEXT(entry->reason),
-                       DB_TEXT(entry->by_name), DB_TEXT(entry->user), DB_ID(entry->case_id),
-                       DB_MS(entry->at_ms)),
-                    err);
-    bool owned = !of->lot_id && entry->plant && *entry->plant;
-    return rc || !owned ? rc : db_run(store, SQL_PLANT, DB(DB_TEXT(entry->plant)), err);
+    const char *plant = !of->lot_id && entry->plant ? entry->plant : "";
+    return db_run(store, SQL,
+                  DB(DB_ID(of->lot_id), DB_TEXT(of->code), DB_TEXT(fold), DB_TEXT(entry->reason),
+                     DB_TEXT(entry->by_name), DB_TEXT(entry->user), DB_ID(entry->case_id),
+                     DB_MS(entry->at_ms), DB_TEXT(plant)),
+                  err);
 }
 
 /* The lot may have been loaded since its code was looked up. */
@@ -299,13 +306,14 @@ int hold_end(struct store *store, const struct hold_of *of, const struct hold_en
              struct error *err)
 {
     assert(store_writing(store));
-    static const char SQL[] =
-        "UPDATE hold SET disposition = ?1, end_reason = ?2, ended_by = ?3, ended_user = ?4,"
-        " ended_ms = ?5 WHERE ended_ms IS NULL AND id IN (SELECT h.id FROM hold h" HOLD_OWNERS
-        " WHERE " OF_LOT("?6") " OR (?6 IS NULL AND " OF_CODE(
-            "?7", "?10") "))"
-                         " AND (?8 IS NULL OR id = ?8) AND (?9 IS NULL OR case_id IN (SELECT id"
-                         " FROM complaint_case WHERE id = ?9 OR moved_to = ?9))";
+    static const char
+        SQL[] = "UPDATE hold SET disposition = ?1, end_reason = ?2, ended_by = ?3, ended_user = ?4,"
+                " ended_ms = ?5 WHERE ended_ms IS NULL AND id IN (SELECT h.id FROM hold "
+                "h" HOLD_OWNERS("h") " WHERE " OF_LOT("?6") " OR (?6 IS NULL AND " OF_CODE(
+                    "?7",
+                    "?10") "))"
+                           " AND (?8 IS NULL OR id = ?8) AND (?9 IS NULL OR case_id IN (SELECT id"
+                           " FROM complaint_case WHERE id = ?9 OR moved_to = ?9))";
     struct state s = {.end = end};
     char fold[LOT_FIND_CODE];
     int rc = hold_each_of(store, of, take_row, &s, err);

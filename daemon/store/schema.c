@@ -262,6 +262,7 @@ static const struct migration MIGRATIONS[] = {
     {17, SCHEMA_PLANT_TABLES, NULL},
     {17, SCHEMA_PLANT_COUNTS, NULL},
     {17, SCHEMA_PLANT_VIEWS, NULL},
+    {18, SCHEMA_HOLD_PLANT, NULL},
 };
 
 const struct migration *schema_migrations(size_t *ret_count)

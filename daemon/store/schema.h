@@ -27,7 +27,7 @@ extern const char SCHEMA_CARE[], SCHEMA_RULE_SET[], SCHEMA_MATERIAL_FIRST[], SCH
     SCHEMA_FOLLOW[], SCHEMA_MASKS[], SCHEMA_HARM_TOLD[], SCHEMA_GATHER[], SCHEMA_CAME[],
     SCHEMA_COVER[], SCHEMA_BULK[], SCHEMA_PRESERVER[], SCHEMA_NOTED[], SCHEMA_TARGET[],
     SCHEMA_SHARE[], SCHEMA_RETAILER[], SCHEMA_WORDS_ENTRY[], SCHEMA_MAIL_ONCE[], SCHEMA_FLAT[],
-    SCHEMA_PLANT_TABLES[], SCHEMA_PLANT_COUNTS[], SCHEMA_PLANT_VIEWS[];
+    SCHEMA_PLANT_TABLES[], SCHEMA_PLANT_COUNTS[], SCHEMA_PLANT_VIEWS[], SCHEMA_HOLD_PLANT[];
 int schema_ranking_move(struct store *store, struct error *err);
 int schema_words_move(struct store *store, struct error *err);
 int schema_mail_move(struct store *store, struct error *err);

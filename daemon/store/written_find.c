@@ -85,8 +85,8 @@ static const char SQL_FILE[] =
     " WHERE t.ended_ms IS NULL AND " SINCE("t.at_ms", SEEN_PLANT_OF("k")) "ORDER BY t.id DESC";
 static const char SQL_HOLD[] =
     "SELECT h.id, h.at_ms, coalesce(h.case_id, 0), h.code, '', h.by_name, h.reason ||"
-    " coalesce('; ' || h.end_reason, '') FROM hold h" HOLD_OWNERS
-    " WHERE " SINCE("h.at_ms", HOLD_PLANT) "ORDER BY h.id DESC";
+    " coalesce('; ' || h.end_reason, '') FROM hold h" HOLD_OWNERS("h") " WHERE " SINCE(
+        "h.at_ms", HOLD_PLANT("h")) "ORDER BY h.id DESC";
 static const char SQL_ACTION[] =
     "SELECT a.id, a.at_ms, 0, '', '', a.by_name, coalesce(a.cause || "
     "' ', '') || coalesce('line ' ||"

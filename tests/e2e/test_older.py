@@ -198,6 +198,26 @@ def check_plants(binaries):
         assert [one["case"] for one in found] == ["C1"], found
 
 
+def check_holds_of_plants(binaries):
+    """Schema 17 kept whose a hold of a code that no lot bears is beside the numbers of holds; now it is its row's."""
+    plant = Plant(binaries, config={"time_zone": "UTC", "plants": {"north": {}, "south": {}}})
+    unpack(17, plant.state)
+    assert read(plant, "SELECT count(*) FROM setting WHERE key LIKE 'hold/plant/%'") == [(3,)]
+    with plant:
+        plant.wait_idle()
+        held = {name: sorted((hold["lot"], hold["reason"]) for hold in plant.client_json("holds", *of)["holds"])
+                for name, of in (("", ()), ("north", ("--plant", "north")), ("south", ("--plant", "south")))}
+        assert held["north"] == [("L1 6294 A0400", "before its lot"), ("Z9 1234", "glass seen")], held
+        assert held["south"] == [("S1 6293 A0400", "glass"), ("Z9 1234", "wet bags"), ("Z9 5678", "of a case")], held
+        assert held[""] == sorted([*held["north"], *held["south"], ("Z9 1234", "the company's")]), held
+        assert read(plant, "SELECT id, plant FROM hold ORDER BY id") == [
+            (1, "north"), (2, "south"), (3, ""), (4, ""), (5, "north"), (6, "")]
+        assert read(plant, "SELECT key FROM setting WHERE key LIKE 'hold/plant/%'") == []
+        plant.client("hold", "Z9 9012", "--reason", "glass", check=0)
+        assert plant.client_json("holds")["holds"][-1]["hold"] == "H7"
+
+
 check_plants(pathlib.Path(sys.argv[1]))
+check_holds_of_plants(pathlib.Path(sys.argv[1]))
 for number in (1, 3, 4, 5):
     check(pathlib.Path(sys.argv[1]), number)

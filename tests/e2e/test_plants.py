@@ -4,6 +4,7 @@ whatever is that plant's. What one may not see is answered in the words of what 
 
     test_plants.py BUILD_FOLDER
 """
+import csv
 import hashlib
 import json
 import os
@@ -539,17 +540,28 @@ def of_each(plant):
         cases = plant.client_json("cases", "--plant", name, "--state", "all", "--limit", "200")["cases"]
         told[name] = [sorted(one["complaint"] for one in found), week["complaints"], week["units"],
                       sorted((case["symptom"], case["complaints"], case["lot"] or "") for case in cases),
-                      sorted(hold["lot"] for hold in plant.client_json("holds", "--plant", name)["holds"])]
+                      sorted((hold["lot"], hold["reason"]) for hold in plant.client_json("holds", "--plant", name)["holds"])]
     return told
 
 
 def check_export(company, things):
     """Exported and loaded anew, everything is each plant's as it was: what no lot places, too."""
+    code, why = "Z7 4321", {"reason": "glass", "by": "jo"}  # no lot's, held by each for itself
+    for who in (f"qa@{OWN}", f"qa@{OTHER}"):
+        company.do(who, "lots/hold", {"lots": [code], **why})
+    company.client("hold", code, "--plant", OWN, "--reason", "told by phone", check=0)
+    company.client("hold", code, "--reason", "everywhere", check=0)
+    assert "is no plant" in company.client("hold", code, "--plant", "Larkfenn", "--reason", "x").stderr
     company.wait_idle()
     before, folder = of_each(company), company.dir / "out"
+    assert {(code, "glass"), (code, "told by phone")} <= set(before[OWN][4]) and (code, "glass") in before[OTHER][4], before
+    assert not [why for name in before for lot, why in before[name][4] if why == "everywhere" or name == OTHER and "phone" in why]
     assert things["unplaced"] and all(before[name][0] for name in before), before
     company.client("export", str(folder), "--contacts", check=0)
     commands = re.search(r"^    for kind.*?^$", (folder / "README.md").read_text(), re.M | re.S).group(0)
+    with open(folder / "holds.csv", newline="", encoding="utf-8") as file:
+        of_code = sorted((row["plant"], row["reason"]) for row in csv.DictReader(file) if row["lot"] == code)
+    assert of_code == sorted([(OWN, "glass"), (OTHER, "glass"), (OWN, "told by phone"), ("", "everywhere")]), of_code
     with Plant(BINARIES, config={"plants": {OWN: {}, OTHER: {}}, "queue": 4096}) as fresh:
         program = fresh.dir / "bin" / "oddloaf"
         program.parent.mkdir()

@@ -441,7 +441,12 @@ static void convert_from(struct fixture *f, int version)
            " VALUES('rank', 3, 5, 1, 4); INSERT INTO complaint_case(id, symptom, opened_ms,"
            " as_of_ms, complaints, packs) VALUES(3, 'mold', 1, 2, 0, 0);"
            "INSERT INTO outbox(id, event, case_id, revision, message_id, created_ms)"
-           " VALUES(9, 'case', 3, 1, '<a@b>', 7), (12, 'digest', NULL, 0, '<digest@b>', 8)");
+           " VALUES(9, 'case', 3, 1, '<a@b>', 7), (12, 'digest', NULL, 0, '<digest@b>', 8);"
+           /* what step 18 takes into their rows; the third is the company's */
+           "INSERT INTO hold(id, code, fold, reason, by_name, at_ms) VALUES(4, 'Z 1', 'Z1', 'wet',"
+           " 'jo', 5), (5, 'Z 1', 'Z1', 'wet', 'jo', 6), (6, 'Z 1', 'Z1', 'wet', 'jo', 7);"
+           "INSERT INTO setting(key, value) VALUES('hold/plant/4', 'north'),"
+           " ('hold/plant/5', 'south')");
     if (store_open(f->dir, STORE_WRITE, &f->store, &err))
         fail_msg("%s", err.text);
     const struct store_migration *done = store_migration(f->store);
@@ -463,15 +468,20 @@ static void an_earlier_schema_is_converted(void **state)
     struct fixture *f = *state;
     static const char WORK[] = "SELECT sum(subject_id * 1000 + due_ms * 100 + attempts * 10 + seq)"
                                " FROM work WHERE kind = 'rank'",
-                      MAIL[] = "SELECT sum(id * 10 + created_ms) FROM outbox";
+                      MAIL[] = "SELECT sum(id * 10 + created_ms) FROM outbox",
+                      HOLDS[] = "SELECT (SELECT count(*) FROM hold WHERE id = 4 AND plant = 'north'"
+                                " OR id = 5 AND plant = 'south' OR id = 6 AND plant = '') * 10 +"
+                                " (SELECT count(*) FROM setting WHERE key LIKE 'hold/plant/%')";
     /* 14 was the first that there was on a server */
     for (int version = 14; version < store_schema_version(); version++) {
-        int64_t work = 0, mail = 0;
+        int64_t work = 0, mail = 0, holds = 0;
         convert_from(f, version);
         assert_int_equal(db_number(f->store, WORK, NULL, &work, NULL), 0);
         assert_int_equal(work, 3514);
         assert_int_equal(db_number(f->store, MAIL, NULL, &mail, NULL), 0);
         assert_int_equal(mail, 225);
+        assert_int_equal(db_number(f->store, HOLDS, NULL, &holds, NULL), 0);
+        assert_int_equal(holds, 30);
         /* the mail of a week leaves once, of a case any number may have one id */
         assert_int_equal(store_begin(f->store, NULL), 0);
         assert_int_equal(db_exec(f->store,
