@@ -306,14 +306,13 @@ int hold_end(struct store *store, const struct hold_of *of, const struct hold_en
              struct error *err)
 {
     assert(store_writing(store));
-    static const char
-        SQL[] = "UPDATE hold SET disposition = ?1, end_reason = ?2, ended_by = ?3, ended_user = ?4,"
-                " ended_ms = ?5 WHERE ended_ms IS NULL AND id IN (SELECT h.id FROM hold "
-                "h" HOLD_OWNERS("h") " WHERE " OF_LOT("?6") " OR (?6 IS NULL AND " OF_CODE(
-                    "?7",
-                    "?10") "))"
-                           " AND (?8 IS NULL OR id = ?8) AND (?9 IS NULL OR case_id IN (SELECT id"
-                           " FROM complaint_case WHERE id = ?9 OR moved_to = ?9))";
+    static const char SQL[] =
+        "UPDATE hold SET disposition = ?1, end_reason = ?2, ended_by = ?3, ended_user = ?4,"
+        " ended_ms = ?5 WHERE ended_ms IS NULL AND id IN (SELECT h.id FROM hold "
+        "h" HOLD_OWNERS("h") " WHERE " OF_LOT("?6") " OR (?6 IS NULL AND " OF_CODE(
+            "?7", "?10") "))"
+                         " AND (?8 IS NULL OR id = ?8) AND (?9 IS NULL OR case_id IN (SELECT id"
+                         " FROM complaint_case WHERE id = ?9 OR moved_to = ?9))";
     struct state s = {.end = end};
     char fold[LOT_FIND_CODE];
     int rc = hold_each_of(store, of, take_row, &s, err);
