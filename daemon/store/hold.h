@@ -40,8 +40,9 @@ struct hold_entry {
     bool still_about;  /* although it was destroyed or reworked: packs are about */
     const char *plant; /* whose a code on no record is; NULL or "": its case's, or the company's */
 };
-/* The same hold (lot, reason, person, case; of a code on no record the plant, too) twice is one: *ret_stood says that it stood already.
- * ERROR_CONFLICT for a lot of which nothing is left: destroyed or reworked. Writer's thread. */
+/* The same hold (lot, reason, person, case; of a code on no record the plant, too) twice is one:
+ * *ret_stood says that it stood already. ERROR_CONFLICT for a lot of which nothing is left:
+ * destroyed or reworked. Writer's thread. */
 int hold_add(struct store *store, const struct hold_of *of, const struct hold_entry *entry,
              bool *ret_stood, struct error *err);
 

@@ -1,5 +1,5 @@
-/* Step 18: whose a hold is of a code that no lot bears is a column of its row. Before, it was a setting
- * beside the numbers of holds, 'hold/plant/7'. */
+/* Step 18: whose a hold is of a code that no lot bears is a column of its row. Before, it was a
+ * setting beside the numbers of holds, 'hold/plant/7'. */
 #include "store/schema.h"
 
 /* clang-format off */
