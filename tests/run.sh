@@ -1,14 +1,15 @@
 #!/bin/sh
 # Installs what is missing, builds and runs the tests. Without a word: all but slow. Steps by name:
 #   plain  warnings as errors; all tests but the long ones, the whole-system ones among them
-#   asan   AddressSanitizer and UndefinedBehaviorSanitizer, the same tests but those labelled `once`
+#   asan   AddressSanitizer and UndefinedBehaviorSanitizer, the same tests but those labelled `once` and `long`
+#   sanitized  those labelled `long` under the same
 #   slow   long references (R, SciPy), simulated plants, every value of the rule files
 #   tsan   ThreadSanitizer: the threads' tests and the daemon under load
 #   lint   formatting and clang-tidy
 #   builds as others build it: gcc with NDEBUG and link-time optimization, clang, no libsystemd, no libpq; clang-tidy, deeper
 # Fuzzing and benchmarks have commands of their own (DEVELOPERS.md).
 #
-#     sh tests/run.sh [plain asan slow tsan lint builds]
+#     sh tests/run.sh [plain asan sanitized slow tsan lint builds]
 set -eu
 cd "$(dirname "$0")/.."
 . tests/packages.sh
@@ -43,7 +44,13 @@ step_plain() {
 step_asan() {
   say "address and undefined-behaviour sanitizers"
   build asan all $linker -DODDLOAF_BENCHES=OFF -DODDLOAF_SANITIZE=address,undefined
-  ctest --no-tests=error --test-dir build/asan -j "$beside" --timeout 900 -LE "slow|once"
+  ctest --no-tests=error --test-dir build/asan -j "$beside" --timeout 900 -LE "slow|once|long"
+}
+
+step_sanitized() {
+  say "address and undefined-behaviour sanitizers, the tests that CI leaves out"
+  build asan all $linker -DODDLOAF_BENCHES=OFF -DODDLOAF_SANITIZE=address,undefined
+  ctest --no-tests=error --test-dir build/asan -j "$beside" --timeout 1800 -L long -LE once
 }
 
 step_slow() {

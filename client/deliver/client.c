@@ -163,6 +163,19 @@ static void say_open_harm(const json_t *open)
     }
 }
 
+/* What was sent is refused; that somebody was hurt was heard. */
+static void say_harm(const json_t *problem)
+{
+    struct view v;
+    const char *script = pick_text(problem, "script", NULL),
+               *alarm = pick_text(problem, "alarm", NULL);
+    view_init(&v, stderr);
+    if (harm_reported(NULL, problem))
+        harm_show(&v, script, alarm);
+    else if (harm_possible(problem))
+        harm_show_possible(&v, script, alarm);
+}
+
 int client_problem(const struct client *c, const struct reply *reply)
 {
     struct error err = {0};
@@ -186,6 +199,7 @@ int client_problem(const struct client *c, const struct reply *reply)
     if (!lone)
         say_refused(errors);
     say_open_harm(json_object_get(problem, "open_harm"));
+    say_harm(problem);
     json_decref(problem);
     return rc;
 }

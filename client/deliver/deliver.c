@@ -52,22 +52,16 @@ static int refusal(const struct reply *reply, struct error *err)
     return rc;
 }
 
-/* The complaint is refused; that somebody was hurt was heard. */
-static void say_harm(const struct reply *reply)
+/* Whoever heard of harm logs it again. */
+static void say_hurt(const struct client *c, const struct reply *reply)
 {
     json_t *problem = NULL;
+    client_problem(c, reply);
     if (reply->json && reply->body.length)
         jsonx_parse(reply->body.data, reply->body.length, &problem, NULL);
-    const char *script = pick_text(problem, "script", NULL),
-               *alarm = pick_text(problem, "alarm", NULL);
-    bool harm = harm_reported(NULL, problem);
-    if (harm || harm_possible(problem)) {
+    if (harm_reported(NULL, problem) || harm_possible(problem)) {
         struct view v;
         view_init(&v, stderr);
-        if (harm)
-            harm_show(&v, script, alarm);
-        else
-            harm_show_possible(&v, script, alarm);
         view_text(&v, VIEW_PLAIN, 0, 0,
                   "The complaint itself is refused: mend it and log it again.");
     }
@@ -89,10 +83,8 @@ int deliver_one(const struct client *c, const json_t *complaint, json_t **ret_an
     bool good = !rc && reply.status >= 200 && reply.status <= 299;
     if (!rc && !good) {
         rc = refusal(&reply, err);
-        if (!deliver_keeps(rc)) {
-            client_problem(c, &reply);
-            say_harm(&reply);
-        }
+        if (!deliver_keeps(rc))
+            say_hurt(c, &reply);
     }
     if (good && jsonx_parse(reply.body.data ? reply.body.data : "", reply.body.length, ret_answer,
                             err) != 0)

@@ -85,46 +85,6 @@ json_t *answer_refused_harm(const struct desk *desk, const struct taking *t)
     return answer;
 }
 
-static void add_kinds(json_t *kinds, const json_t *more)
-{
-    size_t i, k;
-    const json_t *one, *had;
-    json_array_foreach(more, i, one)
-    {
-        bool is_new = true;
-        json_array_foreach(kinds, k, had) is_new = is_new && !json_equal(had, one);
-        if (is_new)
-            json_array_append(kinds, (json_t *)one);
-    }
-}
-
-json_t *answer_unkept_harm(const struct desk *desk, const struct taking *taking, size_t count)
-{
-    json_t *answer = json_object(), *kinds = json_array();
-    bool possible = false, reachable = true;
-    for (size_t i = 0; i < count; i++) {
-        const struct taking *t = &taking[i];
-        const json_t *harm = t->form ? json_object_get(t->form->body, "harm") : t->harm;
-        bool may_be = t->form ? t->form->harm_possible : t->harm_possible;
-        add_kinds(kinds, harm);
-        possible = possible || may_be;
-        reachable = reachable && (t->reachable || !(harm || may_be));
-    }
-    bool said = json_array_size(kinds) > 0;
-    if (said)
-        json_object_set(answer, "harm", kinds);
-    if (possible)
-        json_object_set_new(answer, "harm_possible", json_true());
-    if (said || possible) {
-        json_object_set_new(answer, "script", harm_read_out(desk->harm, !said, reachable));
-        json_object_set_new(answer, "alarm",
-                            json_string("it was not kept and no mail leaves: phone the "
-                                        "food-safety lead now, and send it again"));
-    }
-    json_decref(kinds);
-    return answer;
-}
-
 static json_t *refusal_json(const struct desk *desk, const struct taking *t)
 {
     json_t *error = json_pack("{s:s, s:I, s:s, s:s, s:s}", "source", t->source ? t->source : "",

@@ -33,8 +33,5 @@ const char *answer_mailed(const struct desk *desk, struct store *store, bool gat
                           int64_t now_ms);
 /* What a refused complaint says of harm, for a problem document; an empty object if nothing. */
 json_t *answer_refused_harm(const struct desk *desk, const struct taking *t);
-/* What those say of harm that could not be kept, as a full disk does: nothing of them is on record
- * and no mail about them leaves, so a person must speak. An empty object if they say none. */
-json_t *answer_unkept_harm(const struct desk *desk, const struct taking *taking, size_t count);
 
 #endif

@@ -6,6 +6,7 @@
 #include "base/text.h"
 #include "desk/answer.h"
 #include "desk/passed_on.h"
+#include "desk/unkept.h"
 #include "serve/app.h"
 #include "serve/lot_named.h"
 #include "serve/route.h"
@@ -346,7 +347,8 @@ static void refuse_batch(struct batch *b, int code, const struct error *err)
     if (b->count == 1)
         hush(&b->taking[0], &copy);
     json_t *faults = b->count == 1 && !b->lines ? json_incref(b->taking[0].faults) : NULL;
-    json_t *harm = answer_unkept_harm(&b->setup->desk, b->taking, b->count);
+    json_t *harm = b->count ? unkept_takings(&b->setup->desk, b->taking, b->count)
+                            : request_unkept(rq); /* it was not taken apart */
     batch_free(b);
     request_reply_faults(rq, code, &copy, faults, harm);
     json_decref(faults);

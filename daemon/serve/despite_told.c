@@ -5,7 +5,7 @@
 void despite_told_refuse(struct request *rq, int code, const struct error *err,
                          const struct despite_harm *despite)
 {
-    json_t *more = json_object();
+    json_t *more = request_unkept(rq);
     if (json_array_size(despite->found))
         json_object_set(more, "open_harm", despite->found);
     request_reply_faults(rq, code, err, NULL, more);

@@ -139,9 +139,9 @@ static void http_on_fault(void *arg, struct conn *conn, const struct wire_fault 
     struct pending *p = conn_owner(conn);
     (void)arg;
     conn_set_owner(conn, NULL);
+    refusal_of_fault(&r, fault, p ? p->route : NULL);
     if (p)
         pending_free(p);
-    refusal_of_fault(&r, fault);
     refusal_send(&r, conn);
 }
 

@@ -25,7 +25,11 @@ void refusal_send(const struct refusal *r, struct conn *conn)
     char lines[HEAD_LINES];
     struct conn_head head = head_of(r->status, "application/problem+json", r->more, lines);
     head.close = r->close;
-    char *body = request_problem(r->status, r->title, r->detail);
+    char *body =
+        request_problem(r->status, r->title, r->detail,
+                        r->unheard ? "nothing of it was read: if it tells that somebody was hurt "
+                                     "or ill, phone the food-safety lead now"
+                                   : NULL);
     conn_answer(conn, &head, body, strlen(body));
 }
 
@@ -35,8 +39,16 @@ void refusal_stopping(struct refusal *r)
     r->close = true;
 }
 
-void refusal_of_fault(struct refusal *r, const struct wire_fault *fault)
+/* About a complaint, a case, a lot: not rows of a file, nor what an administrator asks. */
+static bool is_written_by_people(const struct route *route)
 {
+    return route && strcmp(route->method, "POST") == 0 && route->about != ROUTE_OPEN &&
+           route->about != ROUTE_COMPANY;
+}
+
+void refusal_of_fault(struct refusal *r, const struct wire_fault *fault, const struct route *route)
+{
+    r->unheard = route ? is_written_by_people(route) : fault->status == 413;
     r->close = true;
     refusal_set(r, fault->status,
                 fault->status == 413   ? "The body is larger than this daemon takes"
@@ -136,4 +148,5 @@ void refusal_at_head(struct refusal *r, struct pending *p)
         refuse_browsers(wire, r);
     if (!r->status)
         refuse_strangers(p, r);
+    r->unheard = is_written_by_people(p->route);
 }

@@ -11,6 +11,7 @@ struct refusal {
     char detail[200];
     char more[64]; /* headers, each ended by CR LF */
     bool close;    /* the connection, behind the answer */
+    bool unheard;  /* people write there, and nothing of it was read: it may tell of harm */
 };
 
 void refusal_set(struct refusal *refusal, int status, const char *title, const char *format, ...)
@@ -19,8 +20,10 @@ void refusal_stopping(struct refusal *refusal);
 /* What the head of a request tells: another host, no such path or method, a browser's form, nobody
  * to be known. Finds the route of one that is not refused. */
 void refusal_at_head(struct refusal *refusal, struct pending *pending);
-/* What the bytes tell. */
-void refusal_of_fault(struct refusal *refusal, const struct wire_fault *fault);
+/* What the bytes tell. `route` is NULL while the head is not read whole, as one that announces too
+ * long a body is not. */
+void refusal_of_fault(struct refusal *refusal, const struct wire_fault *fault,
+                      const struct route *route);
 /* Answers with it. */
 void refusal_send(const struct refusal *refusal, struct conn *conn);
 

@@ -4,6 +4,7 @@
 #include "base/text.h"
 #include "base/when.h"
 #include "base/words.h"
+#include "desk/unkept.h"
 #include "intake/fields.h"
 #include "serve/app.h"
 #include <stdio.h>
@@ -268,15 +269,28 @@ static const char *word_of(int status)
     return "refused";
 }
 
-char *request_problem(int status, const char *title, const char *detail)
+char *request_problem(int status, const char *title, const char *detail, const char *hint)
 {
     char type[64];
     snprintf(type, sizeof type, "urn:oddloaf:problem:%s", word_of(status));
     json_t *problem = json_pack("{s:s, s:s, s:i, s:s}", "type", type, "title", title, "status",
                                 status, "detail", detail);
+    if (hint)
+        json_object_set_new(problem, "hint", json_string(hint));
     char *text = jsonx_dump(problem);
     json_decref(problem);
     return text;
+}
+
+/* Whatever was asked, who wrote of harm is told that nobody else hears of it. */
+json_t *request_unkept(const struct request *rq)
+{
+    if (!rq->body_length || strncmp(rq->content_type, "text/csv", 8) == 0)
+        return json_object();
+    struct setup *setup = app_setup(rq->app);
+    json_t *harm = unkept_body(&setup->desk, rq->body, rq->body_length);
+    setup_unref(setup);
+    return harm;
 }
 
 void request_reply_faults(struct request *rq, int code, const struct error *err,
@@ -295,8 +309,9 @@ void request_reply_faults(struct request *rq, int code, const struct error *err,
         json_object_update(json_array_get(json_object_get(problem, "errors"), 0),
                            json_array_get(faults, 0));
     }
-    if (more)
-        json_object_update(problem, (json_t *)more);
+    json_t *harm = more ? NULL : request_unkept(rq);
+    json_object_update(problem, more ? (json_t *)(uintptr_t)more : harm);
+    json_decref(harm);
     char *text = jsonx_dump(problem);
     json_decref(problem);
     request_reply(rq, status_of(code), "application/problem+json", text, strlen(text));

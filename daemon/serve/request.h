@@ -99,15 +99,19 @@ void request_reply_json(struct request *rq, int status, json_t *body); /* takes 
  * on any thread, when the client has taken it, however long that is: what it goes on from is
  * rq->stream. An error instead of a later piece breaks the connection off. */
 void request_reply_piece(struct request *rq, const char *content_type, char *body, size_t length);
-/* A problem document (RFC 9457) of a refusal that has no code, as a new string. */
-char *request_problem(int status, const char *title, const char *detail);
+/* A problem document (RFC 9457) of a refusal that has no code, as a new string; `hint`: what to do,
+ * or NULL. */
+char *request_problem(int status, const char *title, const char *detail, const char *hint);
 /* A problem document (RFC 9457) from an error, with the status of its code. */
 void request_reply_error(struct request *rq, int code, const struct error *err);
+/* Of one that is refused, what its body says of harm, if it is no CSV: unkept_body(). */
+json_t *request_unkept(const struct request *rq);
 /* Where `code` is 0 `answer` with status 200, else the error. Takes the reference, NULL beside an
  * error is fine. */
 void request_reply_result(struct request *rq, int code, json_t *answer, const struct error *err);
 /* The error, naming several faults: an array of {"field","value","reason"}, of which `err` is the
- * first. NULL or empty: `err` alone. `more`: further members of the document, or NULL. */
+ * first. NULL or empty: `err` alone. `more`: further members of the document, NULL: what the body
+ * says of harm (request_unkept()). */
 void request_reply_faults(struct request *rq, int code, const struct error *err,
                           const json_t *faults, const json_t *more);
 

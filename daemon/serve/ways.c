@@ -80,7 +80,7 @@ static struct bufferevent *tls_bufferevent(const struct ways *ways, evutil_socke
 static void send_away_at_door(const struct way *way, evutil_socket_t fd)
 {
     char *body = request_problem(503, "Too many connections",
-                                 "too many connections are open; try again in a moment");
+                                 "too many connections are open; try again in a moment", NULL);
     struct text_buffer out = {0};
     text_appendf(&out,
                  "HTTP/1.1 503 Service Unavailable\r\nContent-Type: application/problem+json\r\n"

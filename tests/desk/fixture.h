@@ -135,13 +135,19 @@ static inline int fixture_cleaned(void **state)
 }
 
 /* JSON with ' for ". New reference. */
+static inline char *fixture_text(const char *text)
+{
+    char *quoted = xstrdup(text);
+    for (char *p = quoted; *p; p++)
+        *p = *p == '\'' ? '"' : *p;
+    return quoted;
+}
+
 static inline json_t *fixture_json(const char *text)
 {
     struct error err = {0};
     json_t *json = NULL;
-    char *quoted = xstrdup(text);
-    for (char *p = quoted; *p; p++)
-        *p = *p == '\'' ? '"' : *p;
+    char *quoted = fixture_text(text);
     if (jsonx_parse(quoted, strlen(quoted), &json, &err))
         fail_msg("%s: %s", quoted, err.text);
     free(quoted);

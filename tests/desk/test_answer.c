@@ -2,6 +2,7 @@
  * what a change is answered about harm. */
 #include "../told.h"
 #include "desk/answer.h"
+#include "desk/unkept.h"
 #include "fixture.h"
 
 static const char *const SENT[][2] = {
@@ -152,7 +153,7 @@ static void harm_that_cannot_be_kept_is_said(void **state)
             taking[k].harm = *said == '[' ? fixture_json(said) : NULL;
             taking[k].harm_possible = *said == '?';
         }
-        json_t *answer = answer_unkept_harm(&f->desk, taking, 3);
+        json_t *answer = unkept_takings(&f->desk, taking, 3);
         json_t *kinds = UNKEPT[i].kinds ? fixture_json(UNKEPT[i].kinds) : NULL;
         const json_t *got = json_object_get(answer, "harm");
         assert_true(kinds ? json_equal(got, kinds) : got == NULL);
@@ -170,6 +171,59 @@ static void harm_that_cannot_be_kept_is_said(void **state)
     }
 }
 
+/* Of any request that was refused, whatever its members are called: JSON, lines of it, and neither.
+ * A word of the field is one; what denies it is none; nothing is heard beyond what is read. */
+static void a_refused_body_is_heard(void **state)
+{
+    static const struct {
+        const char *body, *kinds; /* NULL: none */
+        bool possible;
+    } BODIES[] = {
+        {"{'note':'rang the store','by':'mira'}", NULL, false},
+        {"{'note':'her son was sick all night from it','by':'mira'}", "['illness']", false},
+        {"{'fields':{'harm':['injury']},'reason':'x'}", "['injury']", false},
+        {"{'lots':['L1'],'reason':'a customer cut her mouth on a piece of metal in it'}",
+         "['injury','foreign-matter']", false},
+        {"{'results':[{'quantity':'x','note':'it may make somebody sick'}]}", NULL, true},
+        {"{'note':'all quiet'}\n{'note':'her son was sick all night from it'}\n", "['illness']",
+         false},
+        {"{'note':'her son was sick all night from it','due'", "['illness']", false},
+        {"", NULL, false},
+    };
+    struct fixture *f = *state;
+    for (size_t i = 0; i < COUNT_OF(BODIES); i++) {
+        char *body = fixture_text(BODIES[i].body);
+        json_t *kinds = BODIES[i].kinds ? fixture_json(BODIES[i].kinds) : NULL;
+        json_t *told = unkept_body(&f->desk, body, strlen(body));
+        const json_t *got = json_object_get(told, "harm");
+        if (kinds ? !json_equal(got, kinds) : got != NULL)
+            fail_msg("%s: %s", body, jsonx_dump(told));
+        assert_int_equal(json_is_true(json_object_get(told, "harm_possible")), BODIES[i].possible);
+        assert_int_equal(json_object_get(told, "script") != NULL, kinds || BODIES[i].possible);
+        json_decref(told);
+        json_decref(kinds);
+        free(body);
+    }
+}
+
+static void of_a_body_so_much_is_read(void **state)
+{
+    static const char SAID[] = "my son was sick all night from it";
+    struct fixture *f = *state;
+    char *body = xcalloc(1, UNKEPT_READ + sizeof SAID);
+    memset(body, ' ', UNKEPT_READ);
+    memcpy(body + UNKEPT_READ - sizeof SAID + 1, SAID, sizeof SAID - 1);
+    json_t *told = unkept_body(&f->desk, body, UNKEPT_READ);
+    assert_non_null(json_object_get(told, "harm"));
+    json_decref(told);
+    memset(body, ' ', UNKEPT_READ);
+    memcpy(body + UNKEPT_READ, SAID, sizeof SAID);
+    told = unkept_body(&f->desk, body, strlen(body));
+    assert_null(json_object_get(told, "harm"));
+    json_decref(told);
+    free(body);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -181,6 +235,8 @@ int main(void)
         cmocka_unit_test_setup_teardown(harm_that_cannot_be_kept_is_said, fixture_clean,
                                         fixture_cleaned),
         cmocka_unit_test_setup_teardown(what_is_broken_is_heard, fixture_clean, fixture_cleaned),
+        cmocka_unit_test_setup_teardown(a_refused_body_is_heard, fixture_clean, fixture_cleaned),
+        cmocka_unit_test_setup_teardown(of_a_body_so_much_is_read, fixture_clean, fixture_cleaned),
     };
     return cmocka_run_group_tests(tests, fixture_open, fixture_close);
 }

@@ -145,6 +145,19 @@ def check_unreadable(plant):
     assert len(found) == 1, found
 
 
+def check_refused(plant, case):
+    """Whatever was asked: nothing of it is kept, and who asked is told that nobody else hears of it."""
+    words = "her son was throwing up all night after two slices"
+    for path, body in (("complaints?rank=x", complaint(note=words)), (f"cases/{case}/follow", {"due": "soon", "note": words}),
+                       ("lots/hold", {"lots": [], "reason": words}), ("complaints/preview", {"symptom": 7, "note": words})):
+        status, answer = plant.post("/v1/" + path, body)
+        assert status == 400 and answer["harm"] == ["illness"] and answer["script"], (path, answer)
+        assert answer["alarm"].startswith("it was not kept and no mail leaves"), (path, answer)
+    done = plant.client("follow", case, "--due", "1999-01-01", "--note", words)
+    assert done.returncode == 1 and "HARM REPORTED" in done.stderr and "no mail leaves" in done.stderr, done
+    assert plant.post("/v1/lots/hold", {"lots": [], "reason": "wet bags"})[1].get("harm") is None
+
+
 def main():
     with Plant(sys.argv[1], config={"roles": {"desk": ["nogroup"]}}) as plant:
         plant.load_small()
@@ -154,6 +167,7 @@ def main():
         check_role(plant, check_cautions(plant), harmed)
         check_written(plant)
         check_unreadable(plant)
+        check_refused(plant, harmed)
     print("harm: ok")
 
 

@@ -255,7 +255,7 @@ def check_browsers(plant):
                         ((b"Content-Type: multipart/form-data; boundary=x",), 415)):
         answer = post(*lines)
         assert status(answer) == code, (lines, answer[:300])
-        problem(answer)
+        assert "phone the food-safety lead now" in problem(answer)["hint"]  # nobody read what it says
     assert plant.get("/v1/status")[1]["counts"]["complaints"] == before
     assert status(post(json_type)) == 201
     assert status(ask(plant, STATUS + b"Origin: https://news.example\r\nConnection: close\r\n\r\n")) == 200

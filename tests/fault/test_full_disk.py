@@ -53,7 +53,7 @@ def fill_up(plant, good):
     raise AssertionError("the disk never filled")
 
 
-def check_unkept_harm(plant):
+def check_unkept_harm(plant, first):
     """Nobody hears of harm that could not be kept but whoever sent it: so the answer says it."""
     said = complaint(note="My son was taken to hospital by ambulance after one slice. " + "n" * 3000)
     possible = complaint(note="It may make somebody sick, I fear. " + "n" * 3000)
@@ -64,6 +64,16 @@ def check_unkept_harm(plant):
         assert "phone the food-safety lead now" in answer[1]["alarm"] and answer[1]["script"], answer
     status, answer = plant.post("/v1/complaints?rank=0", possible)
     assert status == 507 and answer["harm_possible"] and "harm" not in answer and answer["script"], answer
+    words = "The caller says her son was taken to hospital after one slice. " + "n" * 400
+    for path, body in ((f"complaints/{first}/correct", {"fields": {"packs": 2}, "reason": words}),
+                       (f"complaints/{first}/withdraw", {"reason": words}),
+                       ("cases/C1/follow", {"note": words}),
+                       ("lots/hold", {"lots": ["L1 6318 A0400"], "reason": words}),
+                       ("lots/measure", {"lot": "L1 6318 A0400", "results": [{"quantity": "crumb_ph", "value": "6 pH"}],
+                                         "lab": "Northgate", "sample": "26-114", "at": "2026-11-24", "note": words})):
+        status, answer = plant.post("/v1/" + path, {"by": "mira", **body})
+        assert status == 507 and answer.get("harm") == ["illness"] and answer["script"], (path, answer)
+        assert "phone the food-safety lead now" in answer["alarm"], (path, answer)
 
 
 def check_killed(plant, mount, box, good):
@@ -87,7 +97,7 @@ def check_killed(plant, mount, box, good):
     until(lambda: len(set(box.glob("*.eml")) - before) >= 1, lambda: (plant.get("/v1/outbox"), plant.log_text()[-2000:]))
     one, status, answer = fill_up(plant, good)
     assert status == 507 and "free space" in answer["hint"] and "alarm" not in answer, answer
-    check_unkept_harm(plant)
+    check_unkept_harm(plant, good[0]["id"])
     status = plant.get("/v1/status")[1]
     assert "disk-low" in [need["what"] for need in status["needs"]], status
     plant.kill()  # and once more

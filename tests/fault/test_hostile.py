@@ -68,7 +68,7 @@ def check_bodies(plant):
 
 def check_sizes(plant):
     answer = raw(plant, post(b"x" * (2 << 20)))
-    assert status(answer) == 413, answer[:200]
+    assert status(answer) == 413 and "phone the food-safety lead now" in problem(answer)["hint"], answer[:400]
     problem(answer)
     answer = raw(plant, b"GET /v1/status HTTP/1.1\r\nHost: x\r\nX: " + b"y" * 100000 + b"\r\n\r\n")
     assert status(answer) == 431 and problem(answer)["detail"], answer[:200]

@@ -1,0 +1,16 @@
+/* What is said of harm by what was refused or could not be kept, as by a full disk: nothing of it
+ * is on record and no mail about it leaves, so a person must speak. */
+#ifndef ODDLOAF_DESK_UNKEPT_H
+#define ODDLOAF_DESK_UNKEPT_H
+
+#include "desk/taking.h"
+
+/* {"harm"?,"harm_possible"?,"script"?,"alarm"?}, members of a problem document; an empty object if
+ * nothing is said. New references. */
+json_t *unkept_takings(const struct desk *desk, const struct taking *taking, size_t count);
+/* Of a request's body of any route, read as far as UNKEPT_READ bytes: JSON, lines of it, or what
+ * should have been that. */
+enum { UNKEPT_READ = 1 << 16 };
+json_t *unkept_body(const struct desk *desk, const char *bytes, size_t length);
+
+#endif
