@@ -1,6 +1,6 @@
 #include "base/csv_cell.h"
+#include "base/letter.h"
 #include <assert.h>
-#include <stdlib.h>
 #include <string.h>
 
 /* Spreadsheets read the full-width signs as the plain ones. */
@@ -36,6 +36,7 @@ static bool is_formula(const char *text, size_t length)
 }
 
 enum { MARK_BYTES = 6 }; /* "\u202E" */
+#define CAPITAL_DIGITS "0123456789ABCDEF"
 
 /* Bytes of what is written out at `text`, 0: it stands as it is. */
 static size_t mark_at(const char *text, unsigned *ret_code)
@@ -64,22 +65,16 @@ void csv_cell_append(struct text_buffer *b, const char *text)
 }
 
 /* The character that is written out there, as bytes; 0: none is. */
-static size_t written_at(const char *text, char out[4])
+static size_t written_at(const char *text, char out[LETTER_BYTES + 1])
 {
-    char code[5] = "", *end;
     unsigned same;
-    if (text[0] != '\\' || text[1] != 'u')
+    uint32_t letter = 0;
+    bool marked = strncmp(text, "\\u", 2) == 0 && strspn(text + 2, CAPITAL_DIGITS) >= 4;
+    if (!marked || !letter_hex(text + 2, 4, &letter))
         return 0;
-    memcpy(code, text + 2, strnlen(text + 2, 4));
-    unsigned long c = strspn(code, "0123456789ABCDEF") == 4 ? strtoul(code, &end, 16) : 0;
-    out[0] = (char)(c < 0x80 ? c : c < 0x800 ? 0xC0 | c >> 6 : 0xE0 | c >> 12);
-    size_t size = 1;
-    if (c >= 0x800)
-        out[size++] = (char)(0x80 | (c >> 6 & 0x3F));
-    if (c >= 0x80)
-        out[size++] = (char)(0x80 | (c & 0x3F));
+    size_t size = letter_utf8(letter, out);
     out[size] = '\0';
-    return c == '\\' || (c && unseen_at(out, &same) == size) ? size : 0;
+    return letter == '\\' || (letter && unseen_at(out, &same) == size) ? size : 0;
 }
 
 size_t csv_cell_unmark(char *text, size_t length)
@@ -88,7 +83,7 @@ size_t csv_cell_unmark(char *text, size_t length)
     if (!memchr(text, '\\', length))
         return length;
     for (size_t at = 0; at < length;) {
-        char bytes[4];
+        char bytes[LETTER_BYTES + 1];
         size_t size = at + MARK_BYTES <= length ? written_at(text + at, bytes) : 0;
         memmove(text + to, size ? bytes : text + at, size ? size : 1);
         to += size ? size : 1;

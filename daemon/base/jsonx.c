@@ -1,5 +1,6 @@
 #include "base/jsonx.h"
 #include "base/length.h"
+#include "base/letter.h"
 #include <assert.h>
 #include <errno.h>
 #include <fcntl.h>
@@ -191,37 +192,16 @@ static FILE *open_file(const char *path)
 }
 
 /* The letter of \uXXXX, 0 for what is none; halves of pairs are none. */
-static unsigned escaped_letter(const char *at)
+static uint32_t escaped_letter(const char *at)
 {
-    unsigned letter = 0;
-    for (int i = 0; i < 4; i++) {
-        const char *digits = "0123456789abcdef", *digit = NULL;
-        if (at[i])
-            digit = strchr(digits, at[i] >= 'A' && at[i] <= 'F' ? at[i] + ('a' - 'A') : at[i]);
-        if (!digit)
-            return 0;
-        letter = letter * 16 + (unsigned)(digit - digits);
-    }
-    return letter >= 0xD800 && letter < 0xE000 ? 0 : letter;
-}
-
-static void append_letter(struct text_buffer *out, unsigned letter)
-{
-    char bytes[] = {(char)letter, 0, 0};
-    size_t count = letter < 0x80 ? 1 : letter < 0x800 ? 2 : 3;
-    if (count == 2)
-        bytes[0] = (char)(0xC0 | letter >> 6);
-    if (count == 3) {
-        bytes[0] = (char)(0xE0 | letter >> 12);
-        bytes[1] = (char)(0x80 | (letter >> 6 & 0x3F));
-    }
-    if (count > 1)
-        bytes[count - 1] = (char)(0x80 | (letter & 0x3F));
-    text_append_bytes(out, bytes, count);
+    uint32_t letter = 0;
+    bool whole = letter_hex(at, strnlen(at, 4), &letter);
+    return !whole || (letter >= 0xD800 && letter < 0xE000) ? 0 : letter;
 }
 
 char *jsonx_words(const char *bytes, size_t length)
 {
+    char utf8[LETTER_BYTES];
     struct text_buffer out = {0};
     char *text = text_as_utf8(bytes, length);
     text_append(&out, "");
@@ -231,9 +211,9 @@ char *jsonx_words(const char *bytes, size_t length)
         at += plain;
         if (!*at)
             break;
-        unsigned letter = at[1] == 'u' ? escaped_letter(at + 2) : 0;
+        uint32_t letter = at[1] == 'u' ? escaped_letter(at + 2) : 0;
         if (letter)
-            append_letter(&out, letter);
+            text_append_bytes(&out, utf8, letter_utf8(letter, utf8));
         else
             text_append_bytes(&out, at[1] && strchr("\"\\/", at[1]) ? at + 1 : " ", 1);
         at += letter ? 6 : at[1] ? 2 : 1;

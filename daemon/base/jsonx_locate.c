@@ -1,8 +1,8 @@
 /* RFC 6901 pointers looked up in the text itself, since a parsed value no longer knows its place.
  */
 #include "base/jsonx.h"
+#include "base/letter.h"
 #include "base/text.h"
-#include <assert.h>
 #include <string.h>
 
 struct cursor {
@@ -30,51 +30,11 @@ static bool accept(struct cursor *c, char want)
     return true;
 }
 
-static int hex_value(char c)
-{
-    if (c >= '0' && c <= '9')
-        return c - '0';
-    if (c >= 'a' && c <= 'f')
-        return c - 'a' + 10;
-    if (c >= 'A' && c <= 'F')
-        return c - 'A' + 10;
-    return -1;
-}
-
 static bool hex4(struct cursor *c, uint32_t *ret)
 {
-    uint32_t value = 0;
-    for (int i = 0; i < 4; i++, c->at++) {
-        int digit = hex_value(peek(c));
-        if (digit < 0)
-            return false;
-        value = value << 4 | (uint32_t)digit;
-    }
-    *ret = value;
-    return true;
-}
-
-static void append_utf8(struct text_buffer *out, uint32_t c)
-{
-    assert(c <= 0x10FFFF);
-    char b[4];
-    size_t n = 0;
-    if (c < 0x80) {
-        b[n++] = (char)c;
-    } else if (c < 0x800) {
-        b[n++] = (char)(0xC0 | c >> 6);
-        b[n++] = (char)(0x80 | (c & 0x3F));
-    } else if (c < 0x10000) {
-        b[n++] = (char)(0xE0 | c >> 12);
-        b[n++] = (char)(0x80 | (c >> 6 & 0x3F));
-        b[n++] = (char)(0x80 | (c & 0x3F));
-    } else {
-        b[n++] = (char)(0xF0 | c >> 18);
-        b[n++] = (char)(0x80 | (c >> 12 & 0x3F));
-        b[n++] = (char)(0x80 | (c >> 6 & 0x3F));
-        b[n++] = (char)(0x80 | (c & 0x3F));
-    }
-    text_append_bytes(out, b, n);
+    bool good = letter_hex(c->bytes + c->at, c->length - c->at, ret);
+    c->at += good ? 4 : 0;
+    return good;
 }
 
 /* After a backslash. */
@@ -102,7 +62,8 @@ static bool read_escape(struct cursor *c, struct text_buffer *out)
             return false;
         high = 0x10000 + ((high - 0xD800) << 10) + (low - 0xDC00);
     }
-    append_utf8(out, high);
+    char utf8[LETTER_BYTES];
+    text_append_bytes(out, utf8, letter_utf8(high, utf8));
     return true;
 }
 
