@@ -285,7 +285,10 @@ char *request_problem(int status, const char *title, const char *detail, const c
 /* Whatever was asked, who wrote of harm is told that nobody else hears of it. */
 json_t *request_unkept(const struct request *rq)
 {
-    if (!rq->body_length || strncmp(rq->content_type, "text/csv", 8) == 0)
+    static const char JSON[] = "application/json";
+    bool words = !*rq->content_type || request_is_lines(rq) ||
+                 strncmp(rq->content_type, JSON, sizeof JSON - 1) == 0;
+    if (!rq->body_length || !words)
         return json_object();
     struct setup *setup = app_setup(rq->app);
     json_t *harm = unkept_body(&setup->desk, rq->body, rq->body_length);
