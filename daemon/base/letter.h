@@ -1,4 +1,5 @@
-/* A letter by its Unicode number: as UTF-8, and by the four digits that JSON's escapes have. Pure. */
+/* A letter by its Unicode number: as UTF-8, and by the four digits that JSON's escapes have. Pure.
+ */
 #ifndef ODDLOAF_BASE_LETTER_H
 #define ODDLOAF_BASE_LETTER_H
 
