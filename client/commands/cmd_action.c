@@ -12,7 +12,9 @@
 
 static const struct option_row options[] = {
     {"cause", "ID", "the cause it is meant to remove"},
-    {"plant", "NAME", "where: a plant of a company; needed with a line that several plants have"},
+    {"plant", "NAME",
+     "where: a plant of a company; needed with a line that several plants have; with --list: of "
+     "that plant alone"},
     {"line", "NAME", "where: a line"},
     {"place", "NAME", "where: a place, as slicer"},
     {"symptom", ARGS_SYMPTOM, NULL},
@@ -52,10 +54,14 @@ static void add_against(struct table *t, const json_t *action)
     text_buffer_free(&text);
 }
 
-static int list_actions(struct client *c)
+static int list_actions(struct client *c, const struct args *a)
 {
     json_t *document = NULL;
-    int rc = client_get(c, "/v1/actions", &document);
+    struct text_buffer path = {0};
+    text_append(&path, "/v1/actions");
+    client_path_query(&path, "plant", args_value(a, "plant"));
+    int rc = client_get(c, path.data, &document);
+    text_buffer_free(&path);
     if (rc)
         return rc;
     if (c->json) {
@@ -248,7 +254,7 @@ static int add_action(struct client *c, const struct args *a)
 static int action(struct client *c, const struct args *a)
 {
     if (args_has(a, "list"))
-        return list_actions(c);
+        return list_actions(c, a);
     if (args_has(a, "effect"))
         return effect(c, a);
     if (a->count)

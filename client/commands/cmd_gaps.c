@@ -3,6 +3,7 @@
 
 static const struct option_row options[] = {
     {"weeks", "N", "weeks of packing, up to that of the newest lot (8)"},
+    {"plant", "NAME", "of that plant of a company alone"},
     {"record", "KIND[:WHAT]",
      "only that record is measured, for which all the time is given: uses:film, readings:crumb_ph, "
      "mixes, dispatch"},
@@ -19,6 +20,7 @@ static int gaps(struct client *c, const struct args *a)
     json_t *document = NULL;
     text_append(&path, "/v1/gaps");
     client_path_query(&path, "weeks", args_value(a, "weeks"));
+    client_path_query(&path, "plant", args_value(a, "plant"));
     client_path_query(&path, "record", args_value(a, "record"));
     int rc = client_get(c, path.data, &document);
     text_buffer_free(&path);

@@ -18,6 +18,7 @@
 
 static const struct option_row options[] = {
     {"all", NULL, "every case, oldest first; one JSON document a line under --json"},
+    {"plant", "NAME", "with --all: of that plant of a company alone"},
     {"html", "FILE",
      "the case sheet: one page with pictures, for mail and paper (- is standard output)"},
     {"revision", "N", "as a mail tells it: of what was mailed or settled, and the newest"},
@@ -238,7 +239,7 @@ static int take_page(const struct client *c, const struct text_buffer *body, cha
     return EXIT_DONE;
 }
 
-static int rank_all(struct client *c)
+static int rank_all(struct client *c, const char *plant)
 {
     char after[32] = "";
     char before[32];
@@ -252,6 +253,7 @@ static int rank_all(struct client *c)
         text_append(&path, "/v1/ranks");
         client_path_query(&path, "after", *after ? after : NULL);
         client_path_query(&path, "limit", RANKS_PAGE);
+        client_path_query(&path, "plant", plant);
         struct request request = {.method = "GET", .path = path.data, .timeout_s = 300};
         if (transport_call(c->transport, &request, &reply, &err))
             rc = client_fail(c, &err);
@@ -282,7 +284,10 @@ static int rank(struct client *c, const struct args *a)
     if (html && (args_has(a, "all") || args_has(a, "revision")))
         return client_usage(c, "--html is of one case as it stands now");
     if (args_has(a, "all"))
-        return a->count ? client_usage(c, "--all takes no case") : rank_all(c);
+        return a->count ? client_usage(c, "--all takes no case")
+                        : rank_all(c, args_value(a, "plant"));
+    if (args_has(a, "plant"))
+        return client_usage(c, "--plant goes with --all: a case is of one plant");
     if (a->count == 0)
         return client_usage(c, "name a case or a complaint's id, or --all");
     if (args_has(a, "revision"))

@@ -7,6 +7,7 @@
 static const struct option_row options[] = {
     {"from", "DATE", "verdicts from"},
     {"to", "DATE", "verdicts to"},
+    {"plant", "NAME", "of that plant of a company alone"},
     {"learn", NULL, "rank with what verdicts confirmed nearby from now on"},
     {"unlearn", NULL, "rank without it again"},
     {"by", "NAME", "who decides (the login name)"},
@@ -116,7 +117,8 @@ static void show_heading(const struct view *v, const json_t *document)
 {
     const char *from = pick_text(document, "from", NULL), *to = pick_text(document, "to", NULL);
     struct text_buffer text = {0};
-    text_append(&text, "How good the rankings were, ");
+    const char *plant = pick_text(document, "plant", "");
+    text_appendf(&text, "How good the rankings%s%s were, ", *plant ? " of " : "", plant);
     if (from || to)
         text_appendf(&text, "verdicts %s%s%s%s%s", from ? "from " : "", from ? from : "",
                      from && to ? " " : "", to ? "to " : "", to ? to : "");
@@ -202,14 +204,15 @@ static int scores(struct client *c, const struct args *a)
     bool learn = args_has(a, "learn"), unlearn = args_has(a, "unlearn");
     if (learn && unlearn)
         return client_usage(c, "either --learn or --unlearn");
-    if ((learn || unlearn) && (args_has(a, "from") || args_has(a, "to")))
-        return client_usage(c, "--from and --to only choose what is shown");
+    if ((learn || unlearn) && (args_has(a, "from") || args_has(a, "to") || args_has(a, "plant")))
+        return client_usage(c, "--from, --to and --plant only choose what is shown");
     if (learn || unlearn)
         return switch_learning(c, a, learn);
     if (args_has(a, "by"))
         return client_usage(c, "--by goes with --learn or --unlearn");
     text_append(&path, "/v1/scores");
     int rc = period_query(c, a, &path);
+    client_path_query(&path, "plant", args_value(a, "plant"));
     if (!rc)
         rc = client_get(c, path.data, &document);
     text_buffer_free(&path);

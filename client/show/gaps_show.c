@@ -118,8 +118,9 @@ void gaps_show(const struct view *v, const json_t *document)
 {
     size_t i;
     const json_t *one;
-    view_title(v, "Records of lots packed %s to %s", pick_text(document, "from", "?"),
-               pick_text(document, "to", "?"));
+    const char *plant = pick_text(document, "plant", "");
+    view_title(v, "Records of lots%s%s packed %s to %s", *plant ? " of " : "", plant,
+               pick_text(document, "from", "?"), pick_text(document, "to", "?"));
     view_section(v, "What more records would tell");
     view_textf(v, VIEW_PLAIN, 2, 2, "From %lld cases of %.1f months whose lot is known:",
                (long long)pick_int(document, "cases", 0), pick_number(document, "months", 0));

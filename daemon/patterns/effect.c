@@ -104,7 +104,7 @@ static int read_lags(struct plan *p, struct error *err)
     struct week_data *data = NULL;
     double total = 0;
     const struct week_data_query query = {iso_week_of(tz_day(p->tz, p->now_ms)), p->now_ms, 0,
-                                          NULL};
+                                          p->action->plant};
     int rc = week_data_read(p->store, p->tz, &query, &data, err);
     if (rc)
         return rc;

@@ -1,4 +1,5 @@
-/* Did a corrective action work? Rates of complaints on lots made before and after it. */
+/* Did a corrective action work? Rates of complaints on lots made before and after it: of one
+ * plant's action on that plant's alone, and by how late its complaints come. */
 #ifndef ODDLOAF_PATTERNS_EFFECT_H
 #define ODDLOAF_PATTERNS_EFFECT_H
 

@@ -173,9 +173,8 @@ static int add_action(void *arg, const struct action_row *row)
 {
     struct listing *l = arg;
     const struct week_data *d = l->head->model->data;
-    if (!seen_plant(l->head->store, row->plant) || /* one of no plant is judged on all of them */
-        (*d->plant && row->plant[0] && strcmp(d->plant, row->plant) != 0))
-        return 0;
+    if (*d->plant && row->plant[0] && strcmp(d->plant, row->plant) != 0)
+        return 0; /* one of no plant is judged on all of them */
     if (row->at_ms >= d->shown.to_ms || row->at_ms > d->now_ms ||
         row->at_ms < d->shown.from_ms - ACTION_DAYS * WHEN_DAY_MS)
         return 0;

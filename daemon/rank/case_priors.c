@@ -167,6 +167,7 @@ int case_rank_priors(struct triage *triage, struct store *store, const struct ca
 struct trying {
     const struct triage *triage;
     const struct priors *priors;
+    const char *plant; /* verdict_is_of() */
     struct case_rank_learned *found;
 };
 
@@ -184,7 +185,7 @@ static int try_verdict(void *arg, const struct verdict_row *row)
 {
     const struct trying *trying = arg;
     struct taken taken;
-    if (!take(trying->triage, row, &taken))
+    if (!verdict_is_of(row, trying->plant) || !take(trying->triage, row, &taken))
         return 0;
     if (taken.said && taken.verdict.lot) {
         double *room = xcalloc((size_t)trying->triage->rules->cause_count + 1, sizeof *room);
@@ -198,14 +199,14 @@ static int try_verdict(void *arg, const struct verdict_row *row)
 }
 
 int case_rank_learned(struct triage *triage, struct store *store, struct when_span span,
-                      struct case_rank_learned *ret, struct error *err)
+                      const char *plant, struct case_rank_learned *ret, struct error *err)
 {
     struct learned *learned;
     *ret = (struct case_rank_learned){0};
     bool began = store_look(store);
     int rc = learned_now(triage, store, &learned, err);
     if (!rc) {
-        struct trying trying = {triage, learned->priors, ret};
+        struct trying trying = {triage, learned->priors, plant, ret};
         rc = verdict_between(store, span, try_verdict, &trying, err);
         cache_object_unref(learned);
     }

@@ -57,13 +57,14 @@ const struct fact_set *case_rank_facts(const struct case_rank *ranked);
 int case_rank_priors(struct triage *triage, struct store *store, const struct case_input *input,
                      const struct lot_record *lot, double **ret, struct error *err);
 
-/* Of the verdicts given in a span whose cases have a lot and had a ranking: how many rankings were
- * right first, made without and with what earlier verdicts had confirmed nearby. */
+/* Of the verdicts given in a span, of that plant's cases (NULL or "": of all), whose cases have a
+ * lot and had a ranking: how many rankings were right first, made without and with what earlier
+ * verdicts had confirmed nearby. */
 struct case_rank_learned {
     int cases, right_without, right_with;
 };
 int case_rank_learned(struct triage *triage, struct store *store, struct when_span span,
-                      struct case_rank_learned *ret, struct error *err);
+                      const char *plant, struct case_rank_learned *ret, struct error *err);
 
 /* The hash of the rules becomes another, so that all is ranked again: of the files and of what the
  * plant decided beside them. */

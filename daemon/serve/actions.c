@@ -6,6 +6,7 @@
 #include "patterns/effect.h"
 #include "rules/vocabulary.h"
 #include "serve/app.h"
+#include "serve/plant_asked.h"
 #include "serve/route.h"
 #include "store/action.h"
 #include "store/lot_find.h"
@@ -194,6 +195,17 @@ static int look_line(void *arg, const struct lot_find_line *line)
     return 0;
 }
 
+/* Who does not see all acts in a plant that they see: in the one, or in that which they name. */
+static int check_whose(const struct request *rq, const struct setup *setup, struct store *store,
+                       struct action_row *row, struct error *err)
+{
+    if (rq->sees_all)
+        return check_plant(store, row, err);
+    if (!row->plant[0] && rq->seen.count == 1)
+        text_clip(rq->seen.plant[0], row->plant, sizeof row->plant);
+    return plant_asked_check(rq, setup, store, row->plant, err);
+}
+
 /* Whose the line is, where that is not said: the one plant's that has it. */
 static int check_line(struct store *store, struct action_row *row, struct error *err)
 {
@@ -216,19 +228,19 @@ static int check_line(struct store *store, struct action_row *row, struct error 
 static int check_day(struct store *store, const struct tz *tz, const struct action_row *row,
                      struct error *err)
 {
-    int64_t first_ms, newest_ms;
+    int64_t first_ms = WHEN_UNKNOWN_MS;
     char at[16], first[16];
-    int rc = lot_find_span(store, &first_ms, &newest_ms, err);
+    int rc = lot_find_first(store, row->plant, &first_ms, err);
     if (rc || first_ms == WHEN_UNKNOWN_MS || tz_day(tz, row->at_ms) >= tz_day(tz, first_ms))
         return rc;
-    rc = error_set(err, ERROR_INVALID, "lies before the first lot on record, of %s",
-                   day_format(tz_day(tz, first_ms), first));
+    rc = error_set(err, ERROR_INVALID, "lies before the first lot on record%s%s, of %s",
+                   *row->plant ? " of " : "", row->plant, day_format(tz_day(tz, first_ms), first));
     error_field(err, "at", day_format(tz_day(tz, row->at_ms), at));
     return rc;
 }
 
-static int check_against(const struct setup *setup, struct store *store, struct action_row *row,
-                         struct error *err)
+static int check_against(const struct request *rq, const struct setup *setup, struct store *store,
+                         struct action_row *row, struct error *err)
 {
     if (!row->cause[0] && !row->line[0] && !row->place[0]) {
         error_hint(err, "give at least one of them");
@@ -240,7 +252,7 @@ static int check_against(const struct setup *setup, struct store *store, struct 
     if (!rc)
         rc = check_place(setup, row, err);
     if (!rc)
-        rc = check_plant(store, row, err);
+        rc = check_whose(rq, setup, store, row, err);
     if (!rc)
         rc = check_line(store, row, err);
     return rc ? rc : check_day(store, setup->tz, row, err);
@@ -287,7 +299,7 @@ void actions_post(struct request *rq, struct store *store)
     if (!rc)
         rc = read_action(body, setup, app_now_ms(rq->app), &job.row, &err);
     if (!rc)
-        rc = check_against(setup, store, &job.row, &err);
+        rc = check_against(rq, setup, store, &job.row, &err);
     mask_note(&(struct apart_from){&setup->desk, store}, &job.row);
     if (!rc)
         rc = writer_run(rq->app->writer, add_action, &job, &err);

@@ -1,6 +1,8 @@
 /* What the records lack. */
 #include "tell/gaps.h"
+#include "base/plant_level.h"
 #include "serve/app.h"
+#include "serve/plant_asked.h"
 #include "serve/route.h"
 #include <stdio.h>
 #include <string.h>
@@ -42,12 +44,18 @@ void gaps_get(struct request *rq, struct store *store)
         rc = request_query_within(rq, "within", 1, WITHIN_S_MOST, &within_s, &err);
     if (!rc)
         rc = read_record(rq, what, &only, &is_one, &err);
-    const struct gaps_query query = {.only = is_one ? &only : NULL,
+    const char *plant = NULL;
+    if (!rc)
+        rc = plant_asked(rq, setup, store, &plant, &err);
+    const struct gaps_query query = {.plant = plant,
+                                     .only = is_one ? &only : NULL,
                                      .weeks = (int)weeks,
                                      .cases_ms = CASES_DAYS * WHEN_DAY_MS,
                                      .within_ms = within_s * 1000};
     if (!rc)
         rc = gaps_tell(setup->triage, store, &query, &answer, &err);
+    if (!rc)
+        plant_level_set(answer, plant);
     setup_unref(setup);
     request_reply_result(rq, rc, answer, &err);
 }

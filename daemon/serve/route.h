@@ -83,17 +83,17 @@ const struct route *route_find(const char *method, struct request *rq, char *ret
     X("GET", "attachments", INTAKE, QUICK, NAMED, attachments_list, "of") \
     X("GET", "attachments/*", INTAKE, LONG, NAMED, attachments_get, "") \
     X("POST", "attachments/*/detach", INTAKE, QUICK, NAMED, attachments_detach, "") \
-    X("POST", "actions", QUALITY, QUICK, COMPANY, actions_post, "") \
-    X("GET", "actions", STUDY, QUICK, COMPANY, actions_list, "") \
-    X("GET", "actions/*/effect", STUDY, QUICK, COMPANY, actions_effect, "days") \
+    X("POST", "actions", QUALITY, QUICK, NAMED, actions_post, "") \
+    X("GET", "actions", STUDY, QUICK, LIST, actions_list, "plant") \
+    X("GET", "actions/*/effect", STUDY, QUICK, NAMED, actions_effect, "days") \
     X("GET", "weeks/*.html", STUDY, LONG, PLANT, weeks_page, "by against plant") \
     X("GET", "weeks/*", STUDY, LONG, PLANT, weeks_get, "by against format table plant") \
     X("GET", "spans/*", STUDY, LONG, PLANT, weeks_span, "by against format table plant") \
     X("GET", "trace", STUDY, LONG, PLANT, weeks_trace, "cases symptom from to plant") \
-    X("GET", "scores", STUDY, QUICK, COMPANY, weeks_scores, "from to") \
+    X("GET", "scores", STUDY, QUICK, PLANT, weeks_scores, "from to plant") \
     X("POST", "scores", QUALITY, LONG, COMPANY, learning_post, "") \
     X("GET", "returns", STUDY, QUICK, PLANT, returns_get, "from to plant") \
-    X("GET", "gaps", STUDY, LONG, COMPANY, gaps_get, "weeks within record") \
+    X("GET", "gaps", STUDY, LONG, PLANT, gaps_get, "weeks within record plant") \
     X("GET", "whatif", STUDY, QUICK, NAMED, whatif_get, "of set hold share") \
     X("GET", "calibration", STUDY, LONG, COMPANY, calibration_get, "") \
     X("POST", "calibration", QUALITY, LONG, COMPANY, calibration_post, "") \

@@ -14,6 +14,7 @@
 #include "serve/route.h"
 #include "show/week_csv.h"
 #include "show/week_html.h"
+#include "store/stage.h"
 #include "tell/tell.h"
 #include <stdio.h>
 #include <stdlib.h>
@@ -373,14 +374,18 @@ static void add_days(const struct request *rq, json_t *into)
 void weeks_scores(struct request *rq, struct store *store)
 {
     struct error err = {0};
-    struct when_span span;
+    struct stage_of of = {.plant = NULL};
     json_t *answer = NULL;
     struct setup *setup = app_setup(rq->app);
-    int rc = read_given_days(rq, setup->tz, &span, &err);
+    int rc = read_given_days(rq, setup->tz, &of.span, &err);
     if (!rc)
-        rc = tell_scores(setup->triage, store, span, &answer, &err);
+        rc = plant_asked(rq, setup, store, &of.plant, &err);
+    if (!rc)
+        rc = tell_scores(setup->triage, store, &of, &answer, &err);
     if (!rc)
         add_days(rq, answer);
+    if (!rc)
+        plant_level_set(answer, of.plant);
     request_reply_result(rq, rc, answer, &err);
     setup_unref(setup);
 }

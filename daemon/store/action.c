@@ -1,6 +1,7 @@
 #include "store/action.h"
 #include "store/db.h"
 #include "store/numbers.h"
+#include "store/seen_inside.h"
 #include <assert.h>
 
 int action_add(struct store *store, const struct action_row *action, int64_t *ret_id,
@@ -41,8 +42,8 @@ static void read_action(struct db_query *q, struct action_row *row)
 
 int action_get(struct store *store, int64_t id, struct action_row *ret, struct error *err)
 {
-    static const char SQL[] = ACTION_COLUMNS "WHERE id = ?1";
-    struct db_query q = db_query(store, SQL, DB(DB_INT(id)), err);
+    static const char SQL[] = ACTION_COLUMNS "WHERE id = ?1 AND " SEEN_IN("?2", "plant");
+    struct db_query q = db_query(store, SQL, DB(DB_INT(id), DB_TEXT(seen_list(store))), err);
     if (db_next(&q))
         read_action(&q, ret);
     return db_found(&q, "there is no action %lld", (long long)id);
@@ -50,8 +51,9 @@ int action_get(struct store *store, int64_t id, struct action_row *ret, struct e
 
 int action_list(struct store *store, action_each each, void *arg, struct error *err)
 {
-    static const char SQL[] = ACTION_COLUMNS "ORDER BY at_ms DESC, id DESC";
-    struct db_query q = db_query(store, SQL, NULL, err);
+    static const char SQL[] =
+        ACTION_COLUMNS "WHERE " SEEN_IN("?1", "plant") " ORDER BY at_ms DESC, id DESC";
+    struct db_query q = db_query(store, SQL, DB(DB_TEXT(seen_list(store))), err);
     int rc = 0;
     while (!rc && db_next(&q)) {
         struct action_row row;

@@ -275,6 +275,17 @@ int lot_find_span(struct store *store, int64_t *ret_first_ms, int64_t *ret_newes
     return db_end(&q, 0);
 }
 
+int lot_find_first(struct store *store, const char *plant, int64_t *ret_ms, struct error *err)
+{
+    static const char SQL[] = "SELECT MIN(packed_from_ms) FROM lot",
+                      SQL_PLANT[] = "SELECT MIN(packed_from_ms) FROM lot WHERE plant = ?1";
+    struct db_query q = *plant ? db_query(store, SQL_PLANT, DB(DB_TEXT(plant)), err)
+                               : db_query(store, SQL, NULL, err);
+    if (db_next(&q))
+        *ret_ms = db_ms(&q, 0);
+    return db_end(&q, 0);
+}
+
 int lot_find_place_known(struct store *store, enum lot_find_place kind, const char *name,
                          bool *ret_known, struct error *err)
 {

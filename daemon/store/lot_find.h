@@ -134,6 +134,9 @@ int lot_find_routes(struct store *store, int64_t lot_id,
 int lot_find_span(struct store *store, int64_t *ret_first_ms, int64_t *ret_newest_ms,
                   struct error *err);
 
+/* When the plant's first lot on record was packed; "": of all. WHEN_UNKNOWN_MS if there is none. */
+int lot_find_first(struct store *store, const char *plant, int64_t *ret_ms, struct error *err);
+
 /* Is a store or route of exactly that name in any dispatch? */
 enum lot_find_place { LOT_FIND_STORE, LOT_FIND_ROUTE };
 int lot_find_place_known(struct store *store, enum lot_find_place kind, const char *name,

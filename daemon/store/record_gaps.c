@@ -1,7 +1,8 @@
 #include "store/record_gaps.h"
 #include "store/db.h"
 
-#define PACKED "l.packed_from_ms >= ?1 AND l.packed_from_ms < ?2"
+#define OF_PLANT "(?3 IS NULL OR l.plant = ?3)"
+#define PACKED "l.packed_from_ms >= ?1 AND l.packed_from_ms < ?2 AND " OF_PLANT
 
 static const struct {
     enum record_kind kind;
@@ -58,25 +59,26 @@ int record_gaps_has_no_place(struct store *store, int64_t lot_id, const char *ma
     return rc;
 }
 
-int record_gaps_newest(struct store *store, int64_t *ret_ms, struct error *err)
+int record_gaps_newest(struct store *store, const char *plant, int64_t *ret_ms, struct error *err)
 {
     *ret_ms = WHEN_UNKNOWN_MS;
     struct db_query q = db_query(store,
-                                 "SELECT packed_from_ms FROM lot ORDER BY packed_from_ms DESC"
-                                 " LIMIT 1",
-                                 NULL, err);
+                                 "SELECT packed_from_ms FROM lot WHERE ?1 IS NULL OR plant = ?1"
+                                 " ORDER BY packed_from_ms DESC LIMIT 1",
+                                 DB(DB_SAID(plant)), err);
     if (db_next(&q))
         *ret_ms = db_ms(&q, 0);
     return db_end(&q, 0);
 }
 
-int record_gaps_list(struct store *store, struct when_span packed, record_gap_each each, void *arg,
-                     struct error *err)
+int record_gaps_list(struct store *store, const struct record_gaps_of *of, record_gap_each each,
+                     void *arg, struct error *err)
 {
     int rc = 0;
     for (size_t i = 0; i < sizeof ROWS / sizeof *ROWS && !rc; i++) {
-        struct db_query q =
-            db_query(store, ROWS[i].sql, DB(DB_INT(packed.from_ms), DB_INT(packed.to_ms)), err);
+        struct db_query q = db_query(
+            store, ROWS[i].sql,
+            DB(DB_INT(of->packed.from_ms), DB_INT(of->packed.to_ms), DB_SAID(of->plant)), err);
         while (!rc && db_next(&q)) {
             const struct record_gap one = {
                 ROWS[i].kind,    db_text(&q, 2),
@@ -89,13 +91,15 @@ int record_gaps_list(struct store *store, struct when_span packed, record_gap_ea
     return rc;
 }
 
-int record_gaps_values(struct store *store, struct when_span packed, record_value_each each,
+int record_gaps_values(struct store *store, const struct record_gaps_of *of, record_value_each each,
                        void *arg, struct error *err)
 {
     static const char SQL[] =
         "SELECT l.plant, l.line, q.name, r.at_ms, r.value FROM lot l JOIN reading r ON r.lot_id ="
         " l.id JOIN quantity q ON q.id = r.quantity_id WHERE " PACKED " ORDER BY 1, 2, 3, 4";
-    struct db_query q = db_query(store, SQL, DB(DB_INT(packed.from_ms), DB_INT(packed.to_ms)), err);
+    struct db_query q =
+        db_query(store, SQL,
+                 DB(DB_INT(of->packed.from_ms), DB_INT(of->packed.to_ms), DB_SAID(of->plant)), err);
     int rc = 0;
     while (!rc && db_next(&q)) {
         const struct record_value one = {db_text(&q, 0), db_text(&q, 1), db_text(&q, 2),

@@ -7,8 +7,14 @@
 #include "store/store.h"
 #include "store/without.h"
 
-/* When packing of the newest lot began; WHEN_UNKNOWN_MS if there is none. */
-int record_gaps_newest(struct store *store, int64_t *ret_ms, struct error *err);
+/* When packing of the newest lot of that plant (NULL or "": of all) began; WHEN_UNKNOWN_MS if there
+ * is none. */
+int record_gaps_newest(struct store *store, const char *plant, int64_t *ret_ms, struct error *err);
+
+struct record_gaps_of {
+    struct when_span packed;
+    const char *plant; /* its lots alone; NULL or "": all */
+};
 
 struct record_gap {
     enum record_kind kind; /* lots, mixes, uses, readings, dispatch */
@@ -19,8 +25,8 @@ struct record_gap {
                    month before has the material; -1 all of the line */
 };
 typedef int (*record_gap_each)(void *arg, const struct record_gap *one);
-int record_gaps_list(struct store *store, struct when_span packed, record_gap_each each, void *arg,
-                     struct error *err);
+int record_gaps_list(struct store *store, const struct record_gaps_of *of, record_gap_each each,
+                     void *arg, struct error *err);
 
 /* Is the material in none of the lots of the lot's product, though in others? */
 int record_gaps_has_no_place(struct store *store, int64_t lot_id, const char *material, bool *ret,
@@ -36,7 +42,7 @@ struct record_value {
 };
 typedef int (*record_value_each)(void *arg, const struct record_value *one);
 /* Readings of the lots packed in the span, by plant, line, quantity and time. */
-int record_gaps_values(struct store *store, struct when_span packed, record_value_each each,
+int record_gaps_values(struct store *store, const struct record_gaps_of *of, record_value_each each,
                        void *arg, struct error *err);
 
 #endif

@@ -5,6 +5,7 @@
 #include "store/pattern.h"
 #include "store/ranking_pack.h"
 #include <assert.h>
+#include <string.h>
 
 static int case_set_state(struct store *store, int64_t case_id, const char *state,
                           struct error *err)
@@ -107,7 +108,7 @@ int verdict_serial(struct store *store, int64_t *ret, struct error *err)
 #define VERDICT_COLUMNS                                                                            \
     "SELECT v.id, v.case_id, v.at_ms, c.as_of_ms, c.opened_ms, v.revision, c.symptom, v.cause,"    \
     " v.confirmed_by, v.by_name, v.note, k.name, r.probability, l.packed_from_ms,"                 \
-    " coalesce(l.plant, ''), coalesce(l.line, '') FROM verdict v JOIN complaint_case"              \
+    " coalesce(l.plant, ''), coalesce(l.line, ''), c.plant FROM verdict v JOIN complaint_case"     \
     " c ON c.id = v.case_id LEFT JOIN ranking_cause r ON r.case_id = v.case_id"                    \
     " AND r.revision = v.revision LEFT JOIN cause k ON k.id = r.cause_id LEFT JOIN lot l ON l.id " \
     "="                                                                                            \
@@ -130,6 +131,7 @@ static void take_row(struct db_query *q, struct verdict_row *row)
     row->lot_packed_ms = db_ms(q, 13);
     db_copy(q, 14, row->lot_plant, sizeof row->lot_plant);
     db_copy(q, 15, row->lot_line, sizeof row->lot_line);
+    db_copy(q, 16, row->plant, sizeof row->plant);
 }
 
 static int tell_verdict(struct verdict_row *row, const struct ranking *said, verdict_each each,
@@ -168,6 +170,11 @@ int verdict_between(struct store *store, struct when_span span, verdict_each eac
                                               " AND v.at_ms < ?2" VERDICT_ORDER;
     struct db_query q = db_query(store, SQL, DB(DB_MS(span.from_ms), DB_MS(span.to_ms)), err);
     return each_verdict(&q, each, arg);
+}
+
+bool verdict_is_of(const struct verdict_row *row, const char *plant)
+{
+    return !plant || !*plant || strcmp(plant, row->plant) == 0;
 }
 
 int verdict_of_case(struct store *store, int64_t case_id, verdict_each each, void *arg,

@@ -12,6 +12,7 @@ struct verdict_row {
     char symptom[16], cause[64], confirmed_by[24], by_name[LENGTH_PERSON + 1];
     char note[LENGTH_NOTE + 1];
     char lot_plant[LENGTH_CODE + 1], lot_line[LENGTH_CODE + 1]; /* both empty: no lot is known */
+    char plant[LENGTH_CODE + 1];                                /* the case's; "" the company's */
     const struct ranking_cause *said; /* by its ranking; lives until the callback returns */
     int said_count;                   /* 0: settled before it was ranked */
 };
@@ -33,6 +34,8 @@ int verdict_serial(struct store *store, int64_t *ret, struct error *err);
 /* Standing verdicts given in it, by time. */
 int verdict_between(struct store *store, struct when_span span, verdict_each each, void *arg,
                     struct error *err);
+/* Is it of a case of that plant? NULL or "": of all. */
+bool verdict_is_of(const struct verdict_row *row, const char *plant);
 int verdict_of_case(struct store *store, int64_t case_id, verdict_each each, void *arg,
                     struct error *err);
 

@@ -92,7 +92,7 @@ static const char SQL_ACTION[] =
     "' ', '') || coalesce('line ' ||"
     " a.line || ' ', '') || coalesce(a.place || ' ', '') || a.note "
     "FROM corrective_action a LEFT JOIN"
-    " lot l ON false WHERE " SINCE("a.at_ms", "''") "ORDER BY a.id DESC";
+    " lot l ON false WHERE " SINCE("a.at_ms", "a.plant") "ORDER BY a.id DESC";
 
 static const char *const SQL[WRITTEN_KINDS] = {
     [WRITTEN_LOT] = SQL_LOT,       [WRITTEN_CASE] = SQL_CASE, [WRITTEN_NOTE] = SQL_NOTE,

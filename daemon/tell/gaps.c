@@ -90,19 +90,20 @@ static void complete_row(const json_t *rows, json_t *row)
     json_object_set_new(row, "share", jsonx_rounded(lots ? (double)with / (double)lots : 0, 4));
 }
 
-static int list_records(struct store *store, const struct tz *tz, struct when_span span,
+static int list_records(struct store *store, const struct tz *tz, const struct record_gaps_of *of,
                         json_t **ret, struct error *err)
 {
     struct listing l = {.rows = json_object()};
     const char *key;
     json_t *row;
     int rc = 0;
-    int32_t day = tz_day(tz, span.from_ms);
-    for (; !rc && tz_day_start_ms(tz, day) < span.to_ms; day += 7) {
+    int32_t day = tz_day(tz, of->packed.from_ms);
+    for (; !rc && tz_day_start_ms(tz, day) < of->packed.to_ms; day += 7) {
         char week[16];
-        struct when_span one = {tz_day_start_ms(tz, day), tz_day_start_ms(tz, day + 7)};
+        const struct record_gaps_of one = {{tz_day_start_ms(tz, day), tz_day_start_ms(tz, day + 7)},
+                                           of->plant};
         l.week = iso_week_format(iso_week_of(day), week);
-        rc = record_gaps_list(store, one, take_gap, &l, err);
+        rc = record_gaps_list(store, &one, take_gap, &l, err);
     }
     json_object_foreach(l.rows, key, row) complete_row(l.rows, row);
     *ret = json_array();
@@ -196,14 +197,14 @@ static int take_value(void *arg, const struct record_value *one)
     return 0;
 }
 
-static int look_at_values(struct store *store, const struct tz *tz, struct when_span span,
+static int look_at_values(struct store *store, const struct tz *tz, const struct record_gaps_of *of,
                           json_t *into, struct error *err)
 {
     struct series s = {.tz = tz,
-                       .recent_ms = span.to_ms - WEEK_MS,
+                       .recent_ms = of->packed.to_ms - WEEK_MS,
                        .still = json_array(),
                        .drifted = json_array()};
-    int rc = record_gaps_values(store, span, take_value, &s, err);
+    int rc = record_gaps_values(store, of, take_value, &s, err);
     end_series(&s);
     free(s.values);
     free(s.at_ms);
@@ -223,17 +224,19 @@ static int tell_weeks(struct triage *triage, struct store *store, const struct g
     json_t *records = NULL, *late = NULL;
     int32_t monday = iso_week_monday(iso_week_of(tz_day(tz, newest_ms)));
     int32_t from = monday - 7 * (query->weeks - 1), to = monday + 7;
-    const struct when_span span = {tz_day_start_ms(tz, from), tz_day_start_ms(tz, to)};
+    const struct record_gaps_of all = {{tz_day_start_ms(tz, from), tz_day_start_ms(tz, to)},
+                                       query->plant};
+    const struct record_gaps_of until = {{all.packed.from_ms, newest_ms + 1}, query->plant};
     json_object_set_new(into, "from", json_string(day_format(from, day)));
     json_object_set_new(into, "to", json_string(day_format(to - 1, day)));
-    int rc = list_records(store, tz, span, &records, err);
+    int rc = list_records(store, tz, &all, &records, err);
     json_object_set_new(into, "records", records);
     if (rc)
         return rc;
-    rc = gaps_late_list(store, tz, span, &late, err);
+    rc = gaps_late_list(store, tz, &all, &late, err);
     json_object_set_new(into, "late", late);
     if (!rc)
-        rc = look_at_values(store, tz, (struct when_span){span.from_ms, newest_ms + 1}, into, err);
+        rc = look_at_values(store, tz, &until, into, err);
     return rc ? rc : gaps_told(triage, store, query, newest_ms - query->cases_ms, into, err);
 }
 
@@ -243,7 +246,7 @@ int gaps_tell(struct triage *triage, struct store *store, const struct gaps_quer
     int64_t newest_ms = WHEN_UNKNOWN_MS;
     json_t *told = json_pack("{sn sn s[] s[] s[] s[] si si s[]}", "from", "to", "records", "late",
                              "still", "drifted", "cases", 0, "months", 0, "tells");
-    int rc = record_gaps_newest(store, &newest_ms, err);
+    int rc = record_gaps_newest(store, query->plant, &newest_ms, err);
     if (!rc && newest_ms != WHEN_UNKNOWN_MS)
         rc = tell_weeks(triage, store, query, newest_ms, told, err);
     if (rc)

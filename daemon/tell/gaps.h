@@ -8,6 +8,7 @@
 #include <jansson.h>
 
 struct gaps_query {
+    const char *plant;          /* its lots and cases alone; NULL or "": all */
     int weeks;                  /* of packing, up to that of the newest lot */
     int64_t cases_ms;           /* how far back cases are looked at */
     int64_t within_ms;          /* time for ranking them again */

@@ -21,6 +21,7 @@ struct run {
     char plant[LENGTH_CODE + 1], line[64], kind[16];
     struct came *lots;
     size_t count, capacity;
+    const char *of_plant; /* NULL or "": all */
     const struct tz *tz;
     json_t *rows;
 };
@@ -88,6 +89,8 @@ static void end_run(struct run *r)
 static int take(void *arg, const struct record_came *one)
 {
     struct run *r = arg;
+    if (r->of_plant && *r->of_plant && strcmp(r->of_plant, one->plant) != 0)
+        return 0;
     if (strcmp(r->plant, one->plant) != 0 || strcmp(r->line, one->line) != 0 ||
         strcmp(r->kind, one->kind) != 0) {
         end_run(r);
@@ -104,11 +107,11 @@ static int take(void *arg, const struct record_came *one)
     return 0;
 }
 
-int gaps_late_list(struct store *store, const struct tz *tz, struct when_span packed, json_t **ret,
-                   struct error *err)
+int gaps_late_list(struct store *store, const struct tz *tz, const struct record_gaps_of *of,
+                   json_t **ret, struct error *err)
 {
-    struct run r = {.tz = tz, .rows = json_array()};
-    int rc = record_came_list(store, packed, take, &r, err);
+    struct run r = {.tz = tz, .of_plant = of->plant, .rows = json_array()};
+    int rc = record_came_list(store, of->packed, take, &r, err);
     end_run(&r);
     free(r.lots);
     *ret = r.rows;

@@ -439,8 +439,10 @@ int gaps_told(struct triage *triage, struct store *store, const struct gaps_quer
               int64_t since_ms, json_t *into, struct error *err)
 {
     struct telling *t = xcalloc(1, sizeof *t);
-    const struct case_filter filter = {
-        .since_ms = since_ms, .due_before = WHEN_UNKNOWN_DAY, .limit = CASES};
+    const struct case_filter filter = {.plant = query->plant,
+                                       .since_ms = since_ms,
+                                       .due_before = WHEN_UNKNOWN_DAY,
+                                       .limit = CASES};
     t->triage = triage;
     t->store = store;
     t->only = query->only;

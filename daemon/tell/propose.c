@@ -11,6 +11,7 @@
 #include "base/text.h"
 #include "rank/case_rank.h"
 #include "stats/inverse.h"
+#include "store/stage.h"
 #include "store/verdict.h"
 #include "tell/tell.h"
 #include <math.h>
@@ -29,6 +30,7 @@ struct confirmed {
 };
 struct confirmed_list {
     const struct rules *rules;
+    const char *plant; /* verdict_is_of() */
     struct confirmed *cases;
     int count;
 };
@@ -37,7 +39,7 @@ static int take_verdict(void *arg, const struct verdict_row *row)
 {
     struct confirmed_list *list = arg;
     int cause = rules_cause(list->rules, row->cause), symptom = symptom_of(row->symptom);
-    if (cause < 0 || symptom < 0 || list->count == MOST_CASES)
+    if (!verdict_is_of(row, list->plant) || cause < 0 || symptom < 0 || list->count == MOST_CASES)
         return 0;
     list->cases = xrealloc(list->cases, (size_t)(list->count + 1) * sizeof *list->cases);
     list->cases[list->count++] = (struct confirmed){row->case_id, symptom, cause};
@@ -159,12 +161,13 @@ static int gather(struct triage *triage, struct store *store, int64_t case_id, s
     return rc;
 }
 
-int tell_proposals(struct triage *triage, struct store *store, int64_t until_ms, json_t **ret,
-                   struct error *err)
+int tell_proposals(struct triage *triage, struct store *store, const struct stage_of *of,
+                   json_t **ret, struct error *err)
 {
     const struct rules *rules = triage->rules;
-    struct confirmed_list confirmed = {.rules = rules};
-    int rc = verdict_between(store, (struct when_span){0, until_ms}, take_verdict, &confirmed, err);
+    struct confirmed_list confirmed = {.rules = rules, .plant = of->plant};
+    const struct when_span until = {0, of->span.to_ms};
+    int rc = verdict_between(store, until, take_verdict, &confirmed, err);
     size_t n = (size_t)confirmed.count;
     struct fact_set *sets = xcalloc(n + 1, sizeof *sets);
     const struct fact_set **facts = xcalloc(n + 1, sizeof(const struct fact_set *));

@@ -22,6 +22,7 @@ struct statements {
 };
 
 struct scoring {
+    const char *plant;     /* verdict_is_of() */
     struct statements all; /* every cause of every ranking */
     struct statements top; /* the first cause's only: one a case */
     size_t top1, top3, floored;
@@ -67,8 +68,10 @@ static void score_ranking(struct scoring *scoring, const struct verdict_row *row
 
 static int take_verdict(void *arg, const struct verdict_row *row)
 {
-    if (row->said_count) /* else settled before it was ranked */
-        score_ranking(arg, row);
+    struct scoring *scoring = arg;
+    if (row->said_count && /* else settled before it was ranked */
+        verdict_is_of(row, scoring->plant))
+        score_ranking(scoring, row);
     return 0;
 }
 
@@ -112,13 +115,13 @@ static json_t *scores_json(const struct scoring *scoring)
 
 /* Whether rankings learn from verdicts nearby, who decided so, and what it is worth here: over the
  * same cases as all else that is told, each ranked without and with it. */
-static int learning_json(struct triage *triage, struct store *store, struct when_span span,
+static int learning_json(struct triage *triage, struct store *store, const struct stage_of *of,
                          json_t **ret, struct error *err)
 {
     struct case_rank_learned learned;
     size_t i;
     const json_t *one;
-    int rc = case_rank_learned(triage, store, span, &learned, err);
+    int rc = case_rank_learned(triage, store, of->span, of->plant, &learned, err);
     if (rc)
         return rc;
     json_t *switches = json_array();
@@ -136,18 +139,18 @@ static int learning_json(struct triage *triage, struct store *store, struct when
     return 0;
 }
 
-int tell_scores(struct triage *triage, struct store *store, struct when_span span, json_t **ret,
+int tell_scores(struct triage *triage, struct store *store, const struct stage_of *of, json_t **ret,
                 struct error *err)
 {
-    struct scoring scoring = {0};
-    int rc = verdict_between(store, span, take_verdict, &scoring, err);
+    struct scoring scoring = {.plant = of->plant};
+    int rc = verdict_between(store, of->span, take_verdict, &scoring, err);
     json_t *proposals = NULL, *stages = NULL, *learning = NULL;
     if (!rc)
-        rc = tell_proposals(triage, store, span.to_ms, &proposals, err);
+        rc = tell_proposals(triage, store, of, &proposals, err);
     if (!rc)
-        rc = tell_stages(store, &(struct stage_of){span, NULL}, &stages, err);
+        rc = tell_stages(store, of, &stages, err);
     if (!rc)
-        rc = learning_json(triage, store, span, &learning, err);
+        rc = learning_json(triage, store, of, &learning, err);
     if (!rc) {
         *ret = scores_json(&scoring);
         json_object_set_new(*ret, "proposals", proposals);

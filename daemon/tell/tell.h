@@ -81,15 +81,17 @@ int tell_sheet(struct triage *triage, struct store *store, int64_t case_id, json
  * that it is a candidate of), "samples" (kept back of it), "neighbours" (of its line). */
 int tell_lot_around(struct triage *triage, struct store *store, int64_t lot_id, json_t *into,
                     struct error *err);
-/* How good the rankings were, over verdicts given in [from, to), and "stages". */
-int tell_scores(struct triage *triage, struct store *store, struct when_span span, json_t **ret,
+/* How good the rankings were, over verdicts given in [from, to) of that plant's cases
+ * (store/stage.h), and "stages". */
+struct stage_of;
+int tell_scores(struct triage *triage, struct store *store, const struct stage_of *of, json_t **ret,
                 struct error *err);
 /* How long each stage (store/stage.h) took of what ended in the span, and what waits in it now:
  * [{"stage","what","n","median_days","most_days","waiting"}]; most: nine in ten took no longer. */
-struct stage_of;
 int tell_stages(struct store *store, const struct stage_of *of, json_t **ret, struct error *err);
-/* Changes of ratios that the plant's verdicts suggest, with intervals; nothing is changed. */
-int tell_proposals(struct triage *triage, struct store *store, int64_t until_ms, json_t **ret,
-                   struct error *err);
+/* Changes of ratios that the verdicts before the span's end suggest, with intervals; nothing is
+ * changed. */
+int tell_proposals(struct triage *triage, struct store *store, const struct stage_of *of,
+                   json_t **ret, struct error *err);
 
 #endif

@@ -22,6 +22,17 @@ VIEWS = [["status"], ["cases"], ["rank", "C1"], ["why", "C1"], ["ask", "C1"], ["
          ["help"], ["help", "log"], ["help", "week"], ["rank", "--all"]]
 
 
+# Of each command what --plant means, or why it has none.
+OF_A_PLANT = {"log", "find", "cases", "rank", "hold", "holds", "follow", "action", "week", "trace", "returns", "gaps", "scores"}
+OF_NO_PLANT = {
+    "complaint": "one by its id", "correct": "as complaint; plant is one of the fields it takes", "withdraw": "as complaint",
+    "history": "of what it names", "join": "as complaint", "load": "rows name their plant", "lot": "of what it names",
+    "measure": "of a lot", "attach": "to a case", "why": "of a case", "ask": "of a case", "reach": "of a case",
+    "release": "names its lot and hold", "settle": "of a case", "whatif": "of a lot, a case, a product", "calibrate": "the company's models",
+    "rules": "the company's", "status": "of the daemon", "outbox": "all mail", "backup": "the state", "restore": "the state",
+    "export": "everything", "erase": "a caller", "help": "of the program"}
+
+
 def columns(line):
     return sum(0 if unicodedata.combining(c) else
                2 if unicodedata.east_asian_width(c) in "WF" else 1 for c in line)
@@ -38,6 +49,12 @@ class Table(ClientTest):
             written += names
         _, documents = self.json("help")
         self.assertEqual(sorted(written), sorted(c["command"] for c in documents[0]["commands"]))
+
+    def test_of_every_command_it_is_said_whether_it_takes_a_plant(self):
+        _, documents = self.json("help")
+        takes = {c["command"] for c in documents[0]["commands"] if "plant" in [o["option"] for o in c["options"]]}
+        self.assertEqual(takes, OF_A_PLANT)
+        self.assertEqual({c["command"] for c in documents[0]["commands"]} - takes, set(OF_NO_PLANT))
 
 
 class Views(ClientTest):

@@ -332,6 +332,62 @@ def check_lists(company, things):
     assert len(some["cases"]) == 1 and some["next"], some
 
 
+def check_actions(company, things):
+    """QA of one plant records an action of that plant, sees its own and is told their effect on that plant; the company's
+    people see all, and what is of all plants is theirs."""
+    def actions(who, query=""):
+        return {a["note"]: a for a in json.loads(company.ask(who, "GET", "actions" + query)[1])["actions"]}
+    new = {"cause": "packed-hot", "symptom": "mold", "at": "2026-11-09", "by": "mira"}
+    told = company.do("qa@" + OWN, "actions", {**new, "note": "belt slowed"})
+    whole = company.do("qa", "actions", {**new, "note": "every plant's"})
+    company.do("qa@" + OTHER, "actions", {**new, "line": LINE[OTHER], "note": "slower there", "plant": OTHER})
+    assert actions("qa")["belt slowed"]["plant"] == OWN and "plant" not in actions("qa")["every plant's"]
+    assert set(actions("qa@" + OWN)) == set(actions("manager@" + OWN)) == set(actions("qa", "?plant=" + OWN)) == {
+        "belt slowed", "fan " + WORD[OWN]}, actions("qa@" + OWN)
+    assert set(actions("qa@" + OTHER)) == {"slower there", "fan " + WORD[OTHER]}, actions("qa@" + OTHER)
+    refused = [company.ask("qa@" + OWN, "POST", "actions", {**new, "note": "x", "plant": plant}) for plant in (OTHER, "Nowhere")]
+    assert refused[0][0] == 400 and refused[0][1].replace(OTHER, "~") == refused[1][1].replace("Nowhere", "~"), refused
+    refused = [company.ask("qa@" + OWN, "POST", "actions", {**new, "note": "x", "line": line}) for line in (LINE[OTHER], "9")]
+    assert refused[0][0] == 400 and refused[0][1].replace(f'"{LINE[OTHER]}"', '"9"') == refused[1][1], refused
+    ask = f"actions/{told['action']}/effect"
+    own, full = (json.loads(company.ask(who, "GET", ask)[1]) for who in ("qa@" + OWN, "qa"))
+    all_plants = json.loads(company.ask("qa", "GET", f"actions/{whole['action']}/effect")[1])
+    assert own["compared"] == full["compared"] and own["verdict"] == full["verdict"], (own, full)
+    assert 0 < own["before"]["units"] == full["before"]["units"] < all_plants["before"]["units"], (own, full, all_plants)
+    assert company.ask("qa@" + OTHER, "GET", ask)[0] == 404
+    assert company.ask("qa@" + OWN, "GET", f"actions/{whole['action']}/effect")[0] == 404
+    week = json.loads(company.ask("qa@" + OWN, "GET", "weeks/2026-W47")[1])
+    assert {a["note"] for a in week["actions"]} == set(actions("qa@" + OWN)), week["actions"]
+    found = [json.loads(company.ask(who, "GET", "found?word=belt")[1])["found"] for who in ("qa@" + OWN, "qa@" + OTHER, "qa")]
+    assert [[f["kind"] for f in one] for one in found] == [["action"], [], ["action"]], found
+
+
+def check_scores(company, things):
+    """Scores and gaps of one plant are of its verdicts and lots."""
+    for plant, n in ((OWN, 2), (OTHER, 1)):
+        for i in range(n):
+            one = complaint(things[plant]["others"][40 + i], symptom="staling", note="dry")
+            case = company.do("qa", "complaints", one)["case"]
+            company.wait_idle()
+            company.do("qa", f"cases/{case}/verdict", {"cause": "old-stock-stale", "confirmed_by": "assay", "by": "mira"})
+    told = {who + query: json.loads(company.ask(who, "GET", "scores" + query)[1])
+            for who, query in (("qa", ""), ("qa", "?plant=" + OWN), ("qa@" + OWN, ""), ("qa", "?plant=" + OTHER))}
+    counts = [(one["verdicts"], one["learning"]["cases"], one.get("plant")) for one in told.values()]
+    assert counts == [(3, 3, None), (2, 2, OWN), (2, 2, OWN), (1, 1, OTHER)], counts
+    assert told["qa@" + OWN] == told["qa?plant=" + OWN]
+    gaps = {query: json.loads(company.ask("qa", "GET", "gaps?within=1" + query)[1])["records"] for query in ("", "&plant=" + OWN)}
+    own = {(row["kind"], row["what"], row["line"], row["plant"]): row for row in gaps["&plant=" + OWN]}
+    assert {key[3] for key in own} == {OWN} and {row["plant"] for row in gaps[""]} == {OWN, OTHER}, own
+    assert own == {key: row for row in gaps[""] for key in [(row["kind"], row["what"], row["line"], row["plant"])] if key[3] == OWN}
+    page = company.client("scores", "--plant", OTHER, check=0).stdout
+    assert page.startswith(f"How good the rankings of {OTHER} were"), page
+    page = company.client("gaps", "--plant", OTHER, check=0).stdout
+    assert page.startswith(f"Records of lots of {OTHER} packed") and OWN not in page, page
+    lines = company.client("--json", "rank", "--all", "--plant", OTHER, check=0).stdout.splitlines()
+    assert things[OTHER]["case"] in [json.loads(line)["case"] for line in lines]
+    assert things[OWN]["case"] not in [json.loads(line)["case"] for line in lines]
+
+
 def check_readme(company, things):
     """Its commands, as a person of the company gives them."""
     section = (ROOT / "README.md").read_text().split("## Several plants")[1].split("## ")[0]
@@ -356,7 +412,7 @@ def check_readme(company, things):
 
 
 PATTERNS = ("weeks/2026-W47", "weeks/2026-W47.html", "weeks/2026-W47?by=line,route,store,shift&against=2026-W46", "spans/2026-11",
-            "trace?symptom=mold&from=2026-10-20&to=2026-11-30", "trace?cases=%s", "returns?from=2026-11-01&to=2026-11-30",
+            "trace?symptom=mold&from=2026-10-20&to=2026-11-30", "trace?cases=%s", "scores", "gaps?within=1", "returns?from=2026-11-01&to=2026-11-30",
             *(f"weeks/2026-W47?format=csv&table={table}" for table in (
                 "rates", "causes", "signals", "holds", "harm", "actions", "returns", "complaints", "cases")))
 
@@ -631,6 +687,8 @@ def main():
         check_unplaced(company, things)
         check_named_plants(company, things)
         check_mails(company, things)
+        check_actions(company, things)
+        check_scores(company, things)
         check_file(company, things)
         check_export(company, things)
     print(f"{asked} questions of people of {OWN} told nothing of {OTHER}")

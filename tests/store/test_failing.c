@@ -482,7 +482,7 @@ DOES(records)
     const struct retained_scope scope = {"mold_free_days", EVER, 9};
     int blamed;
     bool any;
-    int rc = record_gaps_list(s, EVER, a_gap, NULL, err);
+    int rc = record_gaps_list(s, &(struct record_gaps_of){EVER, NULL}, a_gap, NULL, err);
     rc = rc ? rc : retained_samples(s, &scope, a_sample, NULL, &blamed, err);
     rc = rc ? rc : returns_received(s, EVER, a_return, NULL, err);
     rc = rc ? rc : returns_dispatched(s, EVER, a_sent, NULL, err);

@@ -275,13 +275,13 @@ DOES(gaps)
                          sent = {RECORD_DISPATCH, ""}, mixes = {RECORD_MIXES, ""};
     int64_t ms;
     bool is;
-    int rc = record_gaps_newest(s, &ms, err);
+    int rc = record_gaps_newest(s, NULL, &ms, err);
     rc = rc ? rc : record_gaps_has_no_place(s, 1, "film", &is, err);
     rc = rc ? rc : record_gaps_has(s, 1, &film, &is, err);
     rc = rc ? rc : record_gaps_has(s, 1, &core, &is, err);
     rc = rc ? rc : record_gaps_has(s, 1, &sent, &is, err);
     rc = rc ? rc : record_gaps_has(s, 1, &mixes, &is, err);
-    rc = rc ? rc : record_gaps_values(s, EVER, a_value, NULL, err);
+    rc = rc ? rc : record_gaps_values(s, &(struct record_gaps_of){EVER, NULL}, a_value, NULL, err);
     rc = rc ? rc : record_came_note(s, 1, RECORD_USES, DAY(3), err);
     rc = rc ? rc : record_came_list(s, EVER, a_came, NULL, err);
     rc = rc ? rc : freshness_list(s, a_fresh, NULL, err);

@@ -1,6 +1,7 @@
 /* A case from records and complaints to the ranking and its views. */
 #include "../rank/fixture.h"
 #include "store/ranking.h"
+#include "store/stage.h"
 #include "store/verdict.h"
 #include "tell/tell.h"
 #include <pthread.h>
@@ -773,7 +774,7 @@ static void test_verdicts(void **state)
     json_decref(late_before);
     json_decref(late_after);
     json_t *scores = NULL;
-    if (tell_scores(triage, f.store, (struct when_span){0, AT(100, 0)}, &scores, &err))
+    if (tell_scores(triage, f.store, &(struct stage_of){{0, AT(100, 0)}, NULL}, &scores, &err))
         fail_msg("%s", err.text);
     assert_int_equal(json_integer_value(json_object_get(scores, "verdicts")), 10);
     double top3 = json_number_value(json_object_get(scores, "top3"));

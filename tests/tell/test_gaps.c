@@ -204,7 +204,8 @@ static void late_records_are_told(void **state)
                 (long long)fixture_lot(AFTER, 1, 0));
     struct when_span all = {AT(-1, 0), AT(DAYS + 1, 0)};
     struct triage *triage = fixture_triage(&f);
-    assert_int_equal(gaps_late_list(f.store, triage->tz, all, &late, &err), 0);
+    assert_int_equal(
+        gaps_late_list(f.store, triage->tz, &(struct record_gaps_of){all, NULL}, &late, &err), 0);
     assert_int_equal(json_array_size(late), 1);
     const json_t *row = json_array_get(late, 0), *week;
     assert_float_equal(number(row, "usual_h"), USUAL_H, 0);

@@ -3,6 +3,7 @@
 #include "../failing.h"
 #include "../rank/fixture.h"
 #include "store/ranking.h"
+#include "store/stage.h"
 #include "store/verdict.h"
 #include "tell/gaps.h"
 #include "tell/tell.h"
@@ -56,7 +57,7 @@ static json_t *scores_of(struct fixture *f, struct triage *triage, int64_t from_
 {
     struct error err = {0};
     json_t *scores = NULL;
-    if (tell_scores(triage, f->store, (struct when_span){from_ms, to_ms}, &scores, &err))
+    if (tell_scores(triage, f->store, &(struct stage_of){{from_ms, to_ms}, NULL}, &scores, &err))
         fail_msg("%s", err.text);
     assert_true(json_is_array(json_object_get(scores, "proposals")));
     return scores;
@@ -198,12 +199,12 @@ static int sheet(struct asked *a, struct triage *triage, json_t **ret, struct er
 
 static int scores(struct asked *a, struct triage *triage, json_t **ret, struct error *err)
 {
-    return tell_scores(triage, a->f->store, (struct when_span){0, AT(100, 0)}, ret, err);
+    return tell_scores(triage, a->f->store, &(struct stage_of){{0, AT(100, 0)}, NULL}, ret, err);
 }
 
 static int proposals(struct asked *a, struct triage *triage, json_t **ret, struct error *err)
 {
-    return tell_proposals(triage, a->f->store, AT(100, 0), ret, err);
+    return tell_proposals(triage, a->f->store, &(struct stage_of){{0, AT(100, 0)}, NULL}, ret, err);
 }
 
 static int gaps(struct asked *a, struct triage *triage, json_t **ret, struct error *err)

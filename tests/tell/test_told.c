@@ -5,6 +5,7 @@
 #include "store/hold.h"
 #include "store/measured.h"
 #include "store/ranking.h"
+#include "store/stage.h"
 #include "store/verdict.h"
 #include "tell/gaps.h"
 #include "tell/tell.h"
@@ -147,9 +148,9 @@ static void of_the_plant(struct triage *t, struct store *store)
     check("lot", 0, rc, &err, told);
     rc = tell_kept(t, store, 2, 1, &told, &err);
     check("kept", 0, rc, &err, told);
-    rc = tell_scores(t, store, ever, &told, &err);
+    rc = tell_scores(t, store, &(struct stage_of){ever, NULL}, &told, &err);
     check("scores", 0, rc, &err, told);
-    rc = tell_proposals(t, store, ever.to_ms, &told, &err);
+    rc = tell_proposals(t, store, &(struct stage_of){ever, NULL}, &told, &err);
     check("proposals", 0, rc, &err, told);
     rc = gaps_tell(t, store, &gaps, &told, &err);
     check("gaps", 0, rc, &err, told);
