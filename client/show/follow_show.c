@@ -20,12 +20,15 @@ static void show_due(const struct view *v, const json_t *document, int32_t today
     }
     int days = day < today ? today - day : day - today;
     const char *unit = days == 1 ? "day" : "days";
+    const char *why = strcmp(due, pick_text(document, "sold_until", "")) == 0
+                          ? ": bread of its lot is on sale until then"
+                          : "";
     if (day < today)
         view_label(v, "OVERDUE", "since %s, %d %s", due, days, unit);
     else if (days == 0)
-        view_label(v, "due", "today, %s", due);
+        view_label(v, "due", "today, %s%s", due, why);
     else
-        view_label(v, "due", "%s, in %d %s", due, days, unit);
+        view_label(v, "due", "%s, in %d %s%s", due, days, unit, why);
 }
 
 /* ---- severity ---- */

@@ -9,6 +9,7 @@
 #include "rank/triage.h"
 #include "rules/severity.h"
 #include "store/complaint.h"
+#include "store/hold.h"
 #include "store/lot_find.h"
 #include <assert.h>
 #include <stdlib.h>
@@ -41,6 +42,21 @@ static struct severity_known known_of(const struct desk *desk, struct store *sto
     return known;
 }
 
+/* Bread of its lot is on sale until that day, and what is wrong with it lies in the bread: past it
+ * nothing can be stopped. WHEN_UNKNOWN_DAY: it is not, or on hold, or the cause lies behind the
+ * plant or is not known. */
+static int32_t sold_until(const struct desk *desk, struct store *store, const struct case_row *row,
+                          bool may_harm, int32_t today)
+{
+    struct lot_find_row lot;
+    bool in_plant = row->top_cause[0] && triage_cause_in_plant(desk->triage, row->top_cause);
+    if (row->lot_id <= 0 || !(row->harm || may_harm || in_plant) ||
+        lot_find_by_id(store, row->lot_id, &lot, NULL) || lot.code_day == WHEN_UNKNOWN_DAY ||
+        lot.code_day < today || lot.units == 0 || hold_stands(store, row->lot_id))
+        return WHEN_UNKNOWN_DAY;
+    return lot.code_day;
+}
+
 static bool is_open(const struct case_row *row)
 {
     return row->complaints > 0 && (!row->settled || row->harm_unseen);
@@ -53,6 +69,7 @@ struct moving {
     struct store *store;
     const struct following_who *who;
     const char *reason;
+    int32_t sold_until; /* by then at the latest; WHEN_UNKNOWN_DAY: at any time */
     struct follow_row row;
 };
 
@@ -84,10 +101,16 @@ static int move_due(struct moving *m, int32_t day, struct error *err)
     return record(m, "due", was, now, err);
 }
 
+static bool is_later(int32_t day, int32_t than)
+{
+    return than != WHEN_UNKNOWN_DAY && (day == WHEN_UNKNOWN_DAY || day > than);
+}
+
 static int32_t rule_day(const struct moving *m, int severity)
 {
     int days = severity_due_days(m->desk->severity, (enum severity)severity);
-    return days < 0 ? WHEN_UNKNOWN_DAY : tz_day(m->desk->tz, m->who->at_ms) + days;
+    int32_t day = days < 0 ? WHEN_UNKNOWN_DAY : tz_day(m->desk->tz, m->who->at_ms) + days;
+    return is_later(day, m->sold_until) ? m->sold_until : day;
 }
 
 /* The one place where the rules move a day: a severity that rises brings it nearer. */
@@ -99,14 +122,13 @@ static int take_severity(struct moving *m, int was, struct error *err)
         return 0;
     int rc = record(m, "severity", word_of(was, before), word_of(is, after), err);
     int32_t day = rule_day(m, is);
-    bool nearer =
-        day != WHEN_UNKNOWN_DAY && (m->row.due_day == WHEN_UNKNOWN_DAY || day < m->row.due_day);
-    return rc || is < was || !nearer ? rc : move_due(m, day, err);
+    return rc || is < was || !is_later(m->row.due_day, day) ? rc : move_due(m, day, err);
 }
 
 /* ---- by the rules ---- */
 
 static const char BY_RULES[] = "by the rules";
+static const char BY_BEST_BY[] = "by the rules: bread of its lot is on sale until then";
 
 struct asking {
     struct store *store;
@@ -140,6 +162,25 @@ static int ask_callers(struct moving *m, struct error *err)
     return days < 0 ? 0 : call_back_none_yet(m->store, m->row.case_id, ask_for, &a, err);
 }
 
+static int look_for_person(void *arg, const struct follow_entry *entry)
+{
+    bool *by_person = arg;
+    if (strcmp(entry->what, "due") == 0)
+        *by_person = *entry->by_name || *entry->user;
+    return 0;
+}
+
+/* What people decided stands, and said why if it is later. */
+static int keep_in_time(struct moving *m, struct error *err)
+{
+    bool by_person = false;
+    if (!is_later(m->row.due_day, m->sold_until))
+        return 0;
+    int rc = follow_entries(m->store, m->row.case_id, look_for_person, &by_person, err);
+    m->reason = BY_BEST_BY;
+    return rc || by_person ? rc : move_due(m, m->sold_until, err);
+}
+
 static int weigh(struct moving *m, int level, struct error *err)
 {
     int was = follow_severity(&m->row);
@@ -152,7 +193,8 @@ static int weigh(struct moving *m, int level, struct error *err)
     if (level > m->row.by_rule && m->row.set_to < level)
         m->row.set_to = FOLLOW_NOT_SET;
     m->row.by_rule = level;
-    return take_severity(m, was, err);
+    int rc = take_severity(m, was, err);
+    return rc ? rc : keep_in_time(m, err);
 }
 
 int following_weigh(const struct desk *desk, struct store *store, int64_t case_id, bool may_harm,
@@ -160,7 +202,11 @@ int following_weigh(const struct desk *desk, struct store *store, int64_t case_i
 {
     assert(store_writing(store));
     const struct following_who rules = {"", "", now_ms};
-    struct moving m = {.desk = desk, .store = store, .who = &rules, .reason = BY_RULES};
+    struct moving m = {.desk = desk,
+                       .store = store,
+                       .who = &rules,
+                       .reason = BY_RULES,
+                       .sold_until = WHEN_UNKNOWN_DAY};
     struct case_row row;
     int rc = case_get(store, case_id, &row, err);
     if (rc || row.id != case_id || row.complaints == 0)
@@ -169,6 +215,7 @@ int following_weigh(const struct desk *desk, struct store *store, int64_t case_i
     if (rc)
         return rc;
     const struct severity_known known = known_of(desk, store, &row, may_harm);
+    m.sold_until = sold_until(desk, store, &row, may_harm, tz_day(desk->tz, now_ms));
     m.row.may_harm = may_harm;
     rc = weigh(&m, (int)severity_level(desk->severity, severity_sum(desk->severity, &known)), err);
     if (!rc)
@@ -182,9 +229,14 @@ int following_reopened(const struct desk *desk, struct store *store, int64_t cas
     assert(store_writing(store));
     const struct following_who rules = {"", "", now_ms};
     struct moving m = {.desk = desk, .store = store, .who = &rules, .reason = "it was reopened"};
+    struct case_row row;
     int rc = follow_get(store, case_id, &m.row, err);
     if (rc || m.row.since_ms == WHEN_UNKNOWN_MS)
         return rc ? rc : following_weigh(desk, store, case_id, false, now_ms, err);
+    rc = case_get(store, case_id, &row, err);
+    if (rc)
+        return rc;
+    m.sold_until = sold_until(desk, store, &row, m.row.may_harm, tz_day(desk->tz, now_ms));
     rc = move_due(&m, rule_day(&m, follow_severity(&m.row)), err);
     return rc ? rc : follow_put(store, &m.row, err);
 }
@@ -198,7 +250,26 @@ static int refuse(struct error *err, const char *field, const char *value, const
     return err ? (int)err->code : ERROR_CONFLICT;
 }
 
-static int check(const struct desk *desk, const struct following_change *change,
+/* An earlier day than today, or a later one than bread of the lot is on sale, wants a reason. */
+static int check_day(const struct desk *desk, const struct following_change *change, int32_t until,
+                     struct error *err)
+{
+    char day[16], last[16];
+    if (change->reason || change->due_day == WHEN_UNKNOWN_DAY)
+        return 0;
+    day_format(change->due_day, day);
+    if (change->due_day < tz_day(desk->tz, change->who.at_ms)) {
+        error_set(err, ERROR_CONFLICT, "is over in the plant");
+        return refuse(err, "due", day,
+                      "set a day from today on, or say why it is an earlier one: --reason");
+    }
+    if (!is_later(change->due_day, until))
+        return 0;
+    error_set(err, ERROR_CONFLICT, "bread of its lot is on sale until %s", day_format(until, last));
+    return refuse(err, "due", day, "set a day until then, or say why it is a later one: --reason");
+}
+
+static int check(const struct moving *m, const struct following_change *change,
                  const struct case_row *row, struct error *err)
 {
     const char *name = CASE_ID(row->id);
@@ -217,14 +288,7 @@ static int check(const struct desk *desk, const struct following_change *change,
         error_set(err, ERROR_CONFLICT, "harm is reported of %s: it has a day", name);
         return refuse(err, "due", NULL, "set another one");
     }
-    if (change->due && change->due_day != WHEN_UNKNOWN_DAY && !change->reason &&
-        change->due_day < tz_day(desk->tz, change->who.at_ms)) {
-        char day[16];
-        error_set(err, ERROR_CONFLICT, "is over in the plant");
-        return refuse(err, "due", day_format(change->due_day, day),
-                      "set a day from today on, or say why it is an earlier one: --reason");
-    }
-    return 0;
+    return change->due ? check_day(m->desk, change, m->sold_until, err) : 0;
 }
 
 static int set_owner(struct moving *m, const char *owner, struct error *err)
@@ -304,9 +368,12 @@ int following_change(const struct desk *desk, struct store *store,
     struct case_row row;
     int rc = case_get(store, change->case_id, &row, err);
     if (!rc)
-        rc = check(desk, change, &row, err);
-    if (!rc)
         rc = follow_get(store, row.id, &m.row, err);
+    if (!rc) {
+        m.sold_until =
+            sold_until(desk, store, &row, m.row.may_harm, tz_day(desk->tz, change->who.at_ms));
+        rc = check(&m, change, &row, err);
+    }
     if (!rc && m.row.since_ms == WHEN_UNKNOWN_MS && row.complaints > 0) {
         rc = following_weigh(desk, store, row.id, false, change->who.at_ms, err);
         if (!rc)
@@ -446,14 +513,18 @@ static int add_entry(void *arg, const struct follow_entry *entry)
 }
 
 static void add_working(const struct desk *desk, struct store *store, const struct case_row *row,
-                        const struct follow_row *follow, json_t *into)
+                        const struct follow_row *follow, int32_t today, json_t *into)
 {
-    char word[WORD];
+    char word[WORD], day[16];
     const struct severity_known known = known_of(desk, store, row, follow->may_harm);
     json_t *working = severity_working(desk->severity, &known);
     json_object_set_new(working, "by_rule", json_string(word_of(follow->by_rule, word)));
     json_object_set_new(working, "set", json_boolean(follow->set_to != FOLLOW_NOT_SET));
     json_object_set_new(into, "working", working);
+    int32_t until = sold_until(desk, store, row, follow->may_harm, today);
+    json_object_set_new(into, "sold_until",
+                        until == WHEN_UNKNOWN_DAY ? json_null()
+                                                  : json_string(day_format(until, day)));
 }
 
 int following_json(const struct desk *desk, struct store *store, int64_t case_id,
@@ -487,6 +558,6 @@ int following_json(const struct desk *desk, struct store *store, int64_t case_id
     logged_case_json(desk, store, row.id, *ret, NULL);
     following_case_json(&follow, row.harm, today, *ret);
     if (!view->plain && follow.since_ms != WHEN_UNKNOWN_MS)
-        add_working(desk, store, &row, &follow, *ret);
+        add_working(desk, store, &row, &follow, today, *ret);
     return 0;
 }

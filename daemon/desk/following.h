@@ -11,7 +11,9 @@
 
 /* Severity anew, whenever the case is ranked: of what is on record, as of its newest complaint. The
  * first time it is given its day; later the day only comes nearer, when the severity rises (then
- * one that a person set lower ends). Callers of a severe case are put on the list of who is to be
+ * one that a person set lower ends). While bread of its lot is on sale, and its cause lies in that
+ * bread or harm is spoken of, the day is no later than the lot's best-by date, unless a person set
+ * it. Callers of a severe case are put on the list of who is to be
  * called back. `may_harm`: words of it may mean harm. Nothing to do for a case without complaints.
  */
 int following_weigh(const struct desk *desk, struct store *store, int64_t case_id, bool may_harm,
@@ -42,7 +44,8 @@ struct following_change {
     int64_t answered_ms;
 };
 /* ERROR_CONFLICT, the text says what is so: owner, day or severity of a settled case, less than
- * urgent or no day beside harm, a day that is over without a reason, a caller nobody knows. */
+ * urgent or no day beside harm, without a reason a day that is over or one later than the rules
+ * would give while bread is on sale, a caller nobody knows. */
 int following_change(const struct desk *desk, struct store *store,
                      const struct following_change *change, struct error *err);
 
@@ -67,7 +70,8 @@ struct following_view {
     bool shown; /* contact data */
     bool plain; /* without working */
 };
-/* {"case","symptom","state",…,"severity","working","entries","call_backs"}. New reference. */
+/* {"case","symptom","state",…,"severity","sold_until","working","entries","call_backs"}. New
+ * reference. */
 int following_json(const struct desk *desk, struct store *store, int64_t case_id,
                    const struct following_view *view, json_t **ret, struct error *err);
 

@@ -313,7 +313,7 @@ static void what_the_disk_fails_at_is_not_done(void **state)
                 ROW(older, 0),
                 ROW(settled, 6),
                 ROW(separated, 1),
-                ROW(followed, 1),
+                ROW(followed, 6),
                 ROW(overdue, 0),
                 ROW(heard, 0),
                 ROW(asked_and_spoken, 0),

@@ -2,8 +2,11 @@
  * it is about and what is overdue. By the shipped severity.json. */
 #include "desk/following.h"
 #include "fixture.h"
+#include "rank/triage.h"
 #include "rules/severity.h"
 #include "store/call_back.h"
+#include "store/hold.h"
+#include "store/ranking.h"
 #include "store/verdict.h"
 
 #define TODAY 20777 /* 2026-11-20 in the plant */
@@ -278,6 +281,73 @@ static void reopened_its_day_is_counted_anew(void **state)
     assert_string_equal(last.text, "it was reopened");
 }
 
+/* Complaints of a lot, ranked so. */
+static void rank_as(struct fixture *f, int64_t case_id, const char *cause)
+{
+    struct error err = {0};
+    struct ranking_cause causes[2] = {{.probability = 0.6}, {.probability = 0.4}};
+    struct ranking ranking = {.case_id = case_id,
+                              .as_of_ms = f->now_ms,
+                              .complaints = 1,
+                              .causes = causes,
+                              .cause_count = 2};
+    strcpy(causes[0].cause, cause);
+    strcpy(causes[1].cause, "not-known");
+    strcpy(ranking.rules, triage_hash(f->desk.triage));
+    if (ranking_save(f->store, &ranking, &err))
+        fail_msg("%s", err.text);
+}
+
+static void hold(struct fixture *f, int64_t lot)
+{
+    bool stood = true;
+    const struct hold_of of = {.lot_id = lot, .code = "L1 6318 A0400"};
+    const struct hold_entry entry = {
+        .reason = "wet", .by_name = "mira", .user = "mira", .at_ms = f->now_ms};
+    assert_int_equal(hold_add(f->store, &of, &entry, &stood, NULL), 0);
+}
+
+/* No later than bread of the lot is on sale, where the cause lies in it: by the rules, and by a
+ * person without a reason. Lot L1 6318 A0400 is sold until 2026-11-24, four days from today. */
+static void it_is_due_while_bread_can_be_stopped(void **state)
+{
+    struct fixture *f = *state;
+    struct error err = {0};
+    enum { SOLD_UNTIL = TODAY + 4, CASE = 1 };
+    if (triage_new(ODDLOAF_SOURCE_DIR "/rules", f->tz, NULL, NULL, &f->desk.triage, &err))
+        fail_msg("%s", err.text);
+    rank_as(f, CASE, "old-stock"); /* behind the plant: other packs are sound */
+    assert_int_equal(following_weigh(&f->desk, f->store, CASE, false, f->now_ms, &err), 0);
+    assert_true(row_of(f, CASE).due_day > SOLD_UNTIL);
+    rank_as(f, CASE, "packed-hot");
+    hold(f, 1); /* nothing of it is on sale */
+    assert_int_equal(following_weigh(&f->desk, f->store, CASE, false, f->now_ms, &err), 0);
+    assert_true(row_of(f, CASE).due_day > SOLD_UNTIL);
+    assert_int_equal(db_exec(f->store, "DELETE FROM hold", &err), 0);
+    assert_int_equal(following_weigh(&f->desk, f->store, CASE, false, f->now_ms, &err), 0);
+    assert_int_equal(row_of(f, CASE).due_day, SOLD_UNTIL);
+    assert_string_equal(entries(f, CASE).text,
+                        "by the rules: bread of its lot is on sale until then");
+    struct following_change c = change_of(f, CASE);
+    c.due = true;
+    c.due_day = SOLD_UNTIL + 1;
+    refused(f, &c, "bread of its lot is on sale until 2026-11-24");
+    c.due_day = WHEN_UNKNOWN_DAY + 1; /* long over: of the two reasons the nearer */
+    refused(f, &c, "is over in the plant");
+    c.due_day = SOLD_UNTIL + 1;
+    c.reason = "the stores took it back";
+    change(f, &c); /* a person's day stands */
+    assert_int_equal(following_weigh(&f->desk, f->store, CASE, false, f->now_ms, &err), 0);
+    assert_int_equal(row_of(f, CASE).due_day, SOLD_UNTIL + 1);
+    assert_int_equal(following_reopened(&f->desk, f->store, CASE, f->now_ms, &err), 0);
+    assert_int_equal(row_of(f, CASE).due_day, SOLD_UNTIL);
+    const int64_t later_ms = f->now_ms + 5 * WHEN_DAY_MS; /* past it nothing can be stopped */
+    assert_int_equal(following_reopened(&f->desk, f->store, CASE, later_ms, &err), 0);
+    assert_true(row_of(f, CASE).due_day > TODAY + 5);
+    triage_free(f->desk.triage);
+    f->desk.triage = NULL;
+}
+
 static void who_is_meant(void **state)
 {
     struct fixture *f = *state;
@@ -352,6 +422,7 @@ int main(void)
         TEST(the_rules_weigh_it_again),
         TEST(reopened_its_day_is_counted_anew),
         TEST(who_is_meant),
+        TEST(it_is_due_while_bread_can_be_stopped),
         TEST(what_is_overdue_is_told),
     };
     return cmocka_run_group_tests(tests, fixture_open, fixture_close);
