@@ -31,18 +31,19 @@ static void show_head(const struct view *v, const json_t *document)
     }
 }
 
-/* Harm stands first. */
+/* Harm stands first: what came since in a sentence of its own, then what the week has. */
 static void show_headline(const struct view *v, const json_t *document)
 {
     const json_t *headline = json_object_get(document, "headline");
-    bool harm = json_array_size(json_object_get(document, "harm")) ||
-                json_array_size(json_object_get(document, "harm_possible"));
-    size_t i;
+    bool within = json_array_size(json_object_get(document, "harm")) ||
+                  json_array_size(json_object_get(document, "harm_possible"));
+    size_t i, harm = within;
     const json_t *line;
+    harm += json_array_size(json_object_get(document, "harm_since")) > 0;
     json_array_foreach(headline, i, line) view_text(v,
-                                                    i      ? VIEW_PLAIN
-                                                    : harm ? VIEW_HARM
-                                                           : VIEW_BOLD,
+                                                    i < harm ? VIEW_HARM
+                                                    : i      ? VIEW_PLAIN
+                                                             : VIEW_BOLD,
                                                     0, 2, json_string_value(line));
     if (i)
         view_blank(v);

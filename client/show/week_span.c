@@ -50,6 +50,10 @@ static void show_harm(const struct view *v, const json_t *document)
     char reports[VIEW_COUNT];
     double count = pick_number(document, "harm_reports", 0);
     double possible = pick_number(document, "harm_possible", 0);
+    size_t i;
+    const json_t *since;
+    json_array_foreach(json_object_get(document, "headline"), i, since)
+        view_text(v, VIEW_HARM, 2, 2, json_string_value(since));
     if (count > 0)
         view_textf(v, VIEW_HARM, 2, 2, "%s of harm: %s by the plant's own procedure.",
                    view_count(count, "report", reports), count > 1 ? "they go" : "it goes");

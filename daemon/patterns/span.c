@@ -5,6 +5,7 @@
 #include "patterns/others.h"
 #include "patterns/span_rows.h"
 #include "patterns/week_data.h"
+#include "patterns/week_harm.h"
 #include "patterns/week_rates.h"
 #include "store/pattern.h"
 #include <ctype.h>
@@ -152,7 +153,7 @@ int span_report(struct store *store, const struct tz *tz, struct triage *triage,
     const struct week_data_days then = days_of(&q.against, &q);
     int64_t harm = 0;
     json_t *possible = NULL;
-    json_t *others = json_object();
+    json_t *others = json_pack("{s:[]}", "headline");
     int rc = week_data_read_days(store, tz, &days, &now, err);
     const struct when_span now_until =
         rc ? (struct when_span){0} : when_span_until(now->shown, q.now_ms);
@@ -163,6 +164,9 @@ int span_report(struct store *store, const struct tz *tz, struct triage *triage,
     if (!rc)
         rc = span_rows_harm(store, &(struct span_harm){tz, now_until, q.plant, true}, &possible,
                             err);
+    if (!rc)
+        rc = week_harm_since(&(struct week_harm_of){store, tz, now->shown, q.now_ms, q.plant},
+                             others, err);
     if (!rc && q.against.name[0])
         rc = week_data_read_days(store, tz, &then, &was, err);
     store_unlook(store, began);

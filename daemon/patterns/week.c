@@ -2,6 +2,7 @@
 #include "base/plant_level.h"
 #include "base/text.h"
 #include "patterns/others.h"
+#include "patterns/week_aside.h"
 #include "patterns/week_chart.h"
 #include "patterns/week_head.h"
 #include "patterns/week_rates.h"
@@ -155,7 +156,9 @@ static int make(const struct making *m, json_t **ret, struct error *err)
         count++;
     const struct week_traced traced = {m->store, m->tz, model, m->data};
     json_t *report = NULL;
-    int rc = week_traced(&traced, &signals, &count, err);
+    int rc = week_aside_signals(m->store, m->data, signals, &count, err);
+    if (!rc)
+        rc = week_traced(&traced, &signals, &count, err);
     if (!rc) {
         report = report_json(m, model, signals, count, tested);
         rc = add_rest(m, model, signals, count, report, err);

@@ -2,7 +2,7 @@
 #include "base/plant_level.h"
 #include "desk/following.h"
 #include "patterns/effect.h"
-#include "patterns/span_rows.h"
+#include "patterns/week_harm.h"
 #include "patterns/week_told.h"
 #include "patterns/week_words.h"
 #include "rules/targets.h"
@@ -16,7 +16,6 @@ enum {
     OVERDUE_MOST = 50, /* listed; the others are counted */
     ACTIONS_MOST = 5,  /* the newest */
     ACTION_DAYS = 56,  /* … of the weeks in which an effect may show */
-    HARM_SAID = 5,     /* cases of harm that the headline names */
     MISSED_SAID = 3,   /* targets of the headline */
     EFFECT_DAYS = 28   /* to either side, as `action --effect` has it */
 };
@@ -29,74 +28,6 @@ struct listing {
     struct week_action actions[ACTIONS_MOST];
     int count;
 };
-
-/* ---- harm ---- */
-
-/* "C5 foreign matter, lot L2 6329 on hold, mira's" */
-static void add_harm_case(struct text_buffer *b, const json_t *row)
-{
-    const json_t *kinds = json_object_get(row, "harm"), *kind;
-    const char *lot = json_string_value(json_object_get(row, "lot"));
-    const char *owner = json_string_value(json_object_get(row, "owner"));
-    size_t i;
-    text_append(b, json_string_value(json_object_get(row, "case")));
-    json_array_foreach(kinds, i, kind)
-    {
-        text_append(b, i ? " and " : " ");
-        for (const char *at = json_string_value(kind); *at; at++)
-            text_appendf(b, "%c", *at == '-' ? ' ' : *at);
-    }
-    if (lot)
-        text_appendf(b, ", lot %s %s", lot,
-                     json_is_true(json_object_get(row, "held")) ? "on hold" : "NOT on hold");
-    else
-        text_append(b, ", lot not certain");
-    text_appendf(b, ", %s%s", owner ? owner : "nobody", "'s");
-}
-
-/* " (C5 …; C9 …; 3 further cases)": each case once. */
-static void add_harm_cases(struct text_buffer *b, const json_t *rows)
-{
-    json_t *named = json_object();
-    size_t i, more;
-    const json_t *row;
-    json_array_foreach(rows, i, row)
-    {
-        const char *name = json_string_value(json_object_get(row, "case"));
-        size_t before = json_object_size(named);
-        json_object_set_new(named, name, json_true());
-        if (json_object_size(named) == before || before >= HARM_SAID)
-            continue;
-        text_append(b, before ? "; " : " (");
-        add_harm_case(b, row);
-    }
-    more = json_object_size(named) > HARM_SAID ? json_object_size(named) - HARM_SAID : 0;
-    if (more)
-        text_appendf(b, "; %zu further %s", more, more == 1 ? "case" : "cases");
-    text_append(b, i ? ")" : "");
-    json_decref(named);
-}
-
-static void say_harm(const json_t *harm, const json_t *possible, json_t *headline)
-{
-    size_t n = json_array_size(harm), more = json_array_size(possible);
-    struct text_buffer b = {0};
-    if (!n && !more)
-        return;
-    if (n) {
-        week_words_count(&b, (double)n, "report of harm: it goes", "reports of harm: they go");
-        text_append(&b, " by the plant's own procedure");
-        add_harm_cases(&b, harm);
-    }
-    if (more)
-        text_appendf(&b, "%s%zu %smay speak of harm, nobody has read %s", n ? "; " : "", more,
-                     n           ? "more "
-                     : more == 1 ? "complaint "
-                                 : "complaints ",
-                     more == 1 ? "it" : "them");
-    add_harm_cases(&b, possible);
-    week_words_say(&b, headline);
-}
 
 /* ---- holds ---- */
 
@@ -303,23 +234,6 @@ static void say_before(const struct week_data *d, json_t *headline)
 
 /* ---- all of it ---- */
 
-static int list_harm(const struct week_head *h, json_t *report, struct error *err)
-{
-    const struct week_data *d = h->model->data;
-    json_t *harm = NULL, *possible = NULL;
-    const struct when_span week = when_span_until(d->shown, d->now_ms);
-    struct span_harm of = {h->tz, week, d->plant, false};
-    int rc = span_rows_harm(h->store, &of, &harm, err);
-    of.possible = true;
-    if (!rc)
-        rc = span_rows_harm(h->store, &of, &possible, err);
-    if (harm)
-        json_object_set_new(report, "harm", harm);
-    if (possible)
-        json_object_set_new(report, "harm_possible", possible);
-    return rc;
-}
-
 static int list_holds(struct listing *l, json_t *report, struct error *err)
 {
     l->list = json_array();
@@ -452,10 +366,9 @@ int week_head(const struct week_head *head, json_t *report, struct error *err)
     l->head = head;
     l->today = tz_day(head->tz, head->model->data->now_ms);
     json_object_set_new(report, "headline", headline);
-    int rc = list_harm(head, report, err);
-    if (!rc)
-        say_harm(json_object_get(report, "harm"), json_object_get(report, "harm_possible"),
-                 headline);
+    const struct week_harm_of harm = {head->store, head->tz, head->model->data->shown,
+                                      head->model->data->now_ms, head->model->data->plant};
+    int rc = week_harm(&harm, report, err);
     if (!rc)
         rc = list_holds(l, report, err);
     if (!rc)

@@ -21,8 +21,8 @@ struct week_head {
     const struct targets *targets; /* or NULL */
 };
 
-/* Adds "headline", "standing", "stories", "fell", "before", "harm", "holds", "overdue",
- * "overdue_count" and "actions" to a report that has its "charts". */
+/* Adds "headline", "standing", "stories", "fell", "before", "harm", "harm_since", "holds",
+ * "overdue", "overdue_count" and "actions" to a report that has its "charts". */
 int week_head(const struct week_head *head, json_t *report, struct error *err);
 /* Adds "cost", and a sentence of it, to a report that has its "complaints" and "other"; nothing
  * while nothing has a price. */

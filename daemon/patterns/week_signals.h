@@ -8,6 +8,7 @@
 #include "patterns/week_expect.h"
 
 #define WEEK_FALSE_SIGNALS 0.05 /* share of signals that may be false */
+#define WEEK_RISE_LEAST 1.5     /* complaints: one is no rise, whatever is usual */
 
 /* Where a rise stands: the newest week and the newest two by themselves say it. */
 enum week_course {

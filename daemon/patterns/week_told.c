@@ -1,5 +1,6 @@
 #include "patterns/week_told.h"
 #include "base/plant_level.h"
+#include "patterns/week_beside.h"
 #include "patterns/week_falls.h"
 #include "patterns/week_stores.h"
 #include "patterns/week_words.h"
@@ -16,7 +17,8 @@
 enum {
     STORIES_SAID = 3,
     FALLS_SAID = 3,
-    RIVALS_SAID = 2
+    RIVALS_SAID = 2,
+    BESIDE_SAID = 3
 }; /* of the headline; the others are counted */
 
 /* A lot is counted among those at risk from this probability on: rather than not. */
@@ -354,7 +356,8 @@ static void add_one_lot(struct text_buffer *b, const struct week_told *t, const 
     if (case_get(t->store, a->most_case, &row, NULL))
         return;
     text_appendf(b, " (C%lld%s", (long long)row.id, row.harm ? ", HARM" : "");
-    const char *title = t->triage && !row.harm && row.top_probability >= LIKELY
+    bool harm = row.harm || case_may_harm(t->store, &row);
+    const char *title = t->triage && !harm && row.top_probability >= LIKELY
                             ? triage_cause_title(t->triage, row.top_cause)
                             : NULL;
     if (title) {
@@ -428,6 +431,32 @@ static const struct week_action *add_action(struct text_buffer *b, const struct 
 }
 
 /* ---- stories ---- */
+
+/* "; beside it this week rope (6) and machine oil (2)" */
+static int add_beside(struct text_buffer *b, const struct week_told *t,
+                      const struct week_story *story, json_t *json, struct error *err)
+{
+    json_t *rows = NULL, *row;
+    size_t i;
+    const struct week_beside_of of = {level_at(t, story->led_by->level), cause_of(t, story),
+                                      story->led_by->symptom, WEEK_SPAN - 1 - story->led_by->since};
+    int rc = week_beside(t->store, t->model->data, &of, &rows, err);
+    json_array_foreach(rows, i, row)
+    {
+        const char *cause = json_string_value(json_object_get(row, "cause"));
+        const char *title = t->triage ? triage_cause_title(t->triage, cause) : NULL;
+        json_object_set_new(row, "title", json_string(title ? title : cause));
+        if (i >= BESIDE_SAID)
+            continue;
+        text_append(b, i ? " and " : "; beside it this week ");
+        week_words_title(b, title ? title : cause);
+        text_appendf(b, " (%lld)",
+                     (long long)json_integer_value(json_object_get(row, "complaints")));
+    }
+    json_object_set(json, "beside", rows);
+    json_decref(rows);
+    return rc;
+}
 
 /* NAN: complaints of it have no price. */
 static double cost_of(const struct week_told *t, const struct week_signal *s)
@@ -523,8 +552,8 @@ static void add_course(struct text_buffer *b, const struct week_signal *s)
 
 /* "Mold on line 2: 21 complaints since 2 November, usual 6; most likely packed too hot; 47 629
  * packs still in code, 2 lots on hold; action of 20 November (second fan): too early to tell" */
-static void say_story(const struct week_told *t, const struct week_story *story,
-                      const struct affected *lots, json_t *headline, json_t *json)
+static int say_story(const struct week_told *t, const struct week_story *story,
+                     const struct affected *lots, json_t *headline, json_t *json, struct error *err)
 {
     const struct week_signal *s = story->led_by;
     struct text_buffer b = {0};
@@ -545,6 +574,7 @@ static void say_story(const struct week_told *t, const struct week_story *story,
         week_words_title(&b, title_of(t, level_at(t, story->cause->level)));
     }
     add_rivals(&b, t, story);
+    int rc = add_beside(&b, t, story, json, err);
     add_one_lot(&b, t, lots);
     add_stores(&b, lots->stores);
     add_lots(&b, lots);
@@ -552,6 +582,7 @@ static void say_story(const struct week_told *t, const struct week_story *story,
     if (action)
         json_object_set_new(json, "action", json_integer(action->row.id));
     week_words_say(&b, headline);
+    return rc;
 }
 
 /* "Nothing rose: mold 14 (usual 13), staling 3 (usual 2)" */
@@ -624,8 +655,8 @@ static int add_stories(const struct week_told *t, const json_t *charts,
         rc = read_lots(t, &stories[i], &lots, err);
         json_t *story = story_json(t, &stories[i], &lots);
         json_array_append_new(list, story);
-        if (i < STORIES_SAID)
-            say_story(t, &stories[i], &lots, headline, story);
+        if (i < STORIES_SAID && !rc)
+            rc = say_story(t, &stories[i], &lots, headline, story, err);
         json_decref(lots.named);
         json_decref(lots.stores);
     }

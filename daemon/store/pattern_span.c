@@ -1,5 +1,6 @@
 #include "store/pattern_span.h"
 #include "base/cuts.h"
+#include "store/case_inside.h"
 #include "store/db.h"
 
 struct pattern_span pattern_span(const struct tz *tz, int32_t from_day, int32_t to_day,
@@ -82,6 +83,31 @@ int pattern_span_parts(struct store *store, const struct pattern_scope *scope,
                                    db_text(&q, 3),  db_text(&q, 5),  db_int64(&q, 4)};
         rc = each(arg, &row);
     }
+    return db_end(&q, rc);
+}
+
+int pattern_span_harm(struct store *store, const struct pattern_scope *scope, pattern_id_each each,
+                      void *arg, struct error *err)
+{
+/* statements laid out by hand */
+/* clang-format off */
+#define RECEIVED_THEN(c) \
+    c ".received_ms >= ?1 AND " c ".received_ms < ?2 AND " c ".symptom = ?3"
+    static const char SQL[] =
+        "SELECT c.id FROM complaint c WHERE " RECEIVED_THEN("c") " AND c.withdrawn_ms IS NULL AND"
+        " (?4 IS NULL OR c.plant = ?4) AND c.case_id IN (SELECT k.id FROM complaint_case k WHERE k.id"
+        " IN (SELECT d.case_id FROM complaint d WHERE " RECEIVED_THEN("d") ") AND (k.harm <> 0 OR"
+        " EXISTS (SELECT 1 FROM complaint e WHERE e.case_id = k.id AND e.withdrawn_ms IS NULL AND"
+        " " CASE_COMPLAINT_MAY_HARM("e") "))) ORDER BY c.id";
+#undef RECEIVED_THEN
+    /* clang-format on */
+    struct db_query q = db_query(store, SQL,
+                                 DB(DB_INT(scope->span.from_ms), DB_INT(scope->span.to_ms),
+                                    DB_TEXT(scope->symptom), DB_SAID(scope->plant)),
+                                 err);
+    int rc = 0;
+    while (!rc && db_next(&q))
+        rc = each(arg, db_int64(&q, 0));
     return db_end(&q, rc);
 }
 

@@ -32,6 +32,11 @@ typedef int (*pattern_part_each)(void *arg, const struct pattern_part *row);
 int pattern_span_parts(struct store *store, const struct pattern_scope *scope,
                        pattern_part_each each, void *arg, struct error *err);
 
+/* Those of them whose case reports harm, or may: no cause is named of such. By id. */
+typedef int (*pattern_id_each)(void *arg, int64_t complaint_id);
+int pattern_span_harm(struct store *store, const struct pattern_scope *scope, pattern_id_each each,
+                      void *arg, struct error *err);
+
 /* A lot that complaints are about. Text lives until the callback returns. */
 struct pattern_hit {
     int64_t lot_id, units;

@@ -505,7 +505,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
             return 200, "application/json", {
                 "span": parts[1], "from": "2026-11-01", "to": "2026-11-30", "as_of": "2026-11-23T06:00:00-05:00",
                 "over": False, "complaints": {"mold": 31, "off-odor": 4, "staling": 9}, "units": 412300,
-                "rates": {"mold": 75.2}, "causes": [], "by": {"line": [
+                "rates": {"mold": 75.2}, "causes": [], "headline": [], "harm_since": [], "by": {"line": [
                     {"level": "2", "symptom": "mold", "complaints": 21, "units": 140200, "per_million": 149.8,
                      "low": 92.7, "high": 229.0}]}, **(against if "against" in query else {})}
         if parts[0] == "weeks":
@@ -532,7 +532,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                                       "on_hold": 1}}],
                 "fell": [],
                 "before": {symptom: {"week": 8, "four_weeks": 7.5, "year": None} for symptom in ("mold", "off-odor", "staling")},
-                "harm": [], "holds": [], "overdue": OVERDUE, "overdue_count": 12, "stages": STAGES, "actions": [],
+                "harm": [], "harm_since": [], "holds": [], "overdue": OVERDUE, "overdue_count": 12, "stages": STAGES, "actions": [],
                 "tested": {"series": 60, "false_share": 0.1, "recent_weeks": 4,
                            "baseline_weeks": 26},
                 "charts": {"mold": {"center": 31, "sigma_factor": 1.2, "dispersion": 1.5,

@@ -368,6 +368,44 @@ static void cases_of_harm_are_named(void **state)
     json_decref(r);
 }
 
+/* This morning's harm stands at the top of the week that is over, as of which no count has it. */
+static void harm_since_the_week_stands_first(void **state)
+{
+    struct plant *p = *state;
+    half_a_year(p);
+    int64_t monday = plant_time("2026-11-23T07:40:00-05:00");
+    plant_complaint(p, 6, "staling", monday, NULL);
+    plant_complaint(p, 7, "mold", plant_time("2026-11-19T07:40:00-05:00"), NULL);
+    plant_exec(p,
+               "UPDATE complaint SET harm=1, body='{\"harm\":[\"injury\"]}' WHERE received_ms=%lld",
+               (long long)monday);
+    json_t *r = report(p, "2026-W47", "2026-11-23T08:00:00-05:00");
+    const char *first = json_string_value(json_array_get(json_object_get(r, "headline"), 0));
+    assert_int_equal(strncmp(first,
+                             "Since 23 November, after what is shown here: 1 report of harm: it "
+                             "goes by the plant's own procedure (C",
+                             100),
+                     0);
+    assert_non_null(strstr(first, " injury, lot K6 NOT on hold, "));
+    assert_int_equal(json_array_size(json_object_get(r, "harm_since")), 1);
+    assert_int_equal(json_array_size(json_object_get(r, "harm")), 0);
+    char *page = week_html(r, "Plant");
+    assert_non_null(strstr(page, "<ul class=\"headline\"><li class=\"harm\">Since 23 November"));
+    free(page);
+    json_decref(r);
+    /* of an older week, too, for as long as it is new; nothing is since a week that has today */
+    r = report(p, "2026-W45", "2026-11-29T08:00:00-05:00");
+    assert_int_equal(json_array_size(json_object_get(r, "harm_since")), 1);
+    json_decref(r);
+    r = report(p, "2026-W45", "2026-11-30T08:00:00-05:00");
+    assert_int_equal(json_array_size(json_object_get(r, "harm_since")), 0);
+    json_decref(r);
+    r = report(p, "2026-W48", "2026-11-23T08:00:00-05:00");
+    assert_int_equal(json_array_size(json_object_get(r, "harm_since")), 0);
+    assert_int_equal(json_array_size(json_object_get(r, "harm")), 1);
+    json_decref(r);
+}
+
 static const char *line_with(const json_t *report, const char *words)
 {
     const json_t *headline = json_object_get(report, "headline"), *line;
@@ -905,6 +943,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(a_first_complaint_is_compared_with_nothing, setup,
                                         teardown),
         cmocka_unit_test_setup_teardown(cases_of_harm_are_named, setup, teardown),
+        cmocka_unit_test_setup_teardown(harm_since_the_week_stands_first, setup, teardown),
         cmocka_unit_test_setup_teardown(a_rise_goes_on, setup, teardown),
         cmocka_unit_test_setup_teardown(a_rise_back_at_its_usual_eases, setup, teardown),
         cmocka_unit_test_setup_teardown(a_rise_two_weeks_back_at_its_usual_is_over, setup,

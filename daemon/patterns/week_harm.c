@@ -1,0 +1,131 @@
+#include "patterns/week_harm.h"
+#include "base/text.h"
+#include "patterns/span_rows.h"
+#include "patterns/week_words.h"
+#include <string.h>
+
+enum {
+    HARM_SAID = 5, /* cases that a sentence names */
+    SINCE_DAYS = 7 /* up to today: what came of them behind the span is told */
+};
+
+/* "C5 foreign matter, lot L2 6329 on hold, mira's" */
+static void add_harm_case(struct text_buffer *b, const json_t *row)
+{
+    const json_t *kinds = json_object_get(row, "harm"), *kind;
+    const char *lot = json_string_value(json_object_get(row, "lot"));
+    const char *owner = json_string_value(json_object_get(row, "owner"));
+    size_t i;
+    text_append(b, json_string_value(json_object_get(row, "case")));
+    json_array_foreach(kinds, i, kind)
+    {
+        text_append(b, i ? " and " : " ");
+        for (const char *at = json_string_value(kind); *at; at++)
+            text_appendf(b, "%c", *at == '-' ? ' ' : *at);
+    }
+    if (lot)
+        text_appendf(b, ", lot %s %s", lot,
+                     json_is_true(json_object_get(row, "held")) ? "on hold" : "NOT on hold");
+    else
+        text_append(b, ", lot not certain");
+    text_appendf(b, ", %s%s", owner ? owner : "nobody", "'s");
+}
+
+/* " (C5 …; C9 …; 3 further cases)": each case once. */
+static void add_harm_cases(struct text_buffer *b, const json_t *rows)
+{
+    json_t *named = json_object();
+    size_t i, more;
+    const json_t *row;
+    json_array_foreach(rows, i, row)
+    {
+        const char *name = json_string_value(json_object_get(row, "case"));
+        size_t before = json_object_size(named);
+        json_object_set_new(named, name, json_true());
+        if (json_object_size(named) == before || before >= HARM_SAID)
+            continue;
+        text_append(b, before ? "; " : " (");
+        add_harm_case(b, row);
+    }
+    more = json_object_size(named) > HARM_SAID ? json_object_size(named) - HARM_SAID : 0;
+    if (more)
+        text_appendf(b, "; %zu further %s", more, more == 1 ? "case" : "cases");
+    text_append(b, i ? ")" : "");
+    json_decref(named);
+}
+
+static void say_harm(const char *when, const json_t *harm, const json_t *possible, json_t *headline)
+{
+    size_t n = json_array_size(harm), more = json_array_size(possible);
+    struct text_buffer b = {0};
+    if (!n && !more)
+        return;
+    text_append(&b, when);
+    if (n) {
+        week_words_count(&b, (double)n, "report of harm: it goes", "reports of harm: they go");
+        text_append(&b, " by the plant's own procedure");
+        add_harm_cases(&b, harm);
+    }
+    if (more)
+        text_appendf(&b, "%s%zu %smay speak of harm, nobody has read %s", n ? "; " : "", more,
+                     n           ? "more "
+                     : more == 1 ? "complaint "
+                                 : "complaints ",
+                     more == 1 ? "it" : "them");
+    add_harm_cases(&b, possible);
+    week_words_say(&b, headline);
+}
+
+/* Those reported, and those that may be. */
+static int read_harm(const struct week_harm_of *of, struct when_span span, json_t **ret,
+                     json_t **ret_possible, struct error *err)
+{
+    struct span_harm asked = {of->tz, span, of->plant, false};
+    int rc = span_rows_harm(of->store, &asked, ret, err);
+    asked.possible = true;
+    return rc ? rc : span_rows_harm(of->store, &asked, ret_possible, err);
+}
+
+/* Whoever looks at a week that is over on Monday must know what this morning brought. */
+int week_harm_since(const struct week_harm_of *of, json_t *report, struct error *err)
+{
+    json_t *harm = NULL, *possible = NULL;
+    struct text_buffer when = {0};
+    int32_t first = tz_day(of->tz, of->now_ms) - SINCE_DAYS + 1;
+    int64_t from_ms = tz_day_start_ms(of->tz, first);
+    if (from_ms <= of->shown.to_ms) {
+        from_ms = of->shown.to_ms;
+        first = tz_day(of->tz, from_ms);
+    }
+    int rc = 0;
+    if (from_ms < of->now_ms)
+        rc = read_harm(of, (struct when_span){from_ms, of->now_ms}, &harm, &possible, err);
+    if (!rc) {
+        text_append(&when, "since ");
+        week_words_day(&when, first);
+        text_append(&when, ", after what is shown here: ");
+        say_harm(when.data, harm, possible, json_object_get(report, "headline"));
+        harm = harm ? harm : json_array();
+        json_array_extend(harm, possible);
+        json_object_set(report, "harm_since", harm);
+    }
+    text_buffer_free(&when);
+    json_decref(harm);
+    json_decref(possible);
+    return rc;
+}
+
+int week_harm(const struct week_harm_of *of, json_t *report, struct error *err)
+{
+    json_t *harm = NULL, *possible = NULL;
+    int rc = week_harm_since(of, report, err);
+    if (!rc)
+        rc = read_harm(of, when_span_until(of->shown, of->now_ms), &harm, &possible, err);
+    if (!rc)
+        say_harm("", harm, possible, json_object_get(report, "headline"));
+    if (harm)
+        json_object_set_new(report, "harm", harm);
+    if (possible)
+        json_object_set_new(report, "harm_possible", possible);
+    return rc;
+}

@@ -1,0 +1,167 @@
+/* What a story names: its cause, a new one within it, none of one complaint and none of harm. */
+#include "patterns/week.h"
+#include "plant.h"
+#include "sim.h"
+#include <gsl/gsl_errno.h>
+
+#define NOW "2026-11-23T08:00:00-05:00"
+#define SHOWN "2026-11-18T08:00:00-05:00"
+
+/* Half a year of two lines; in its last two weeks line 2 has four times the mold, from the slicer.
+ */
+static int setup(void **state)
+{
+    struct plant *p = plant_new("America/New_York");
+    struct dice dice = {8};
+    int64_t start = plant_time("2026-05-25T05:00:00-04:00");
+    for (int day = 0; day < 182; day++) {
+        for (int k = 0; k < 2; k++) {
+            int64_t packed = start + day * WHEN_DAY_MS + k * WHEN_HOUR_MS;
+            int64_t lot = plant_lot(p, k ? "2" : "1", 1 + k, "A", packed, 20000);
+            for (long n = dice_poisson(&dice, k && day >= 164 ? 3 : 0.5); n > 0; n--) {
+                int64_t received =
+                    packed + (int64_t)((2 + 7 * dice_unit(&dice)) * (double)WHEN_DAY_MS);
+                struct complaint_placed c = plant_complaint(p, lot, "mold", received, NULL);
+                plant_rank(p, c.case_id, k ? "contamination-slicer" : "old-stock", 0.8,
+                           "packed-hot", 0.1);
+            }
+        }
+        int64_t noon = start + day * WHEN_DAY_MS + 7 * WHEN_HOUR_MS;
+        if (day % 7)
+            continue;
+        struct complaint_placed dry = /* a few of these */
+            plant_complaint(p, 2 * day + 1, "staling", noon + 3 * WHEN_DAY_MS, NULL);
+        plant_rank(p, dry.case_id, "old-stock-stale", 0.8, "warm-storage", 0.1);
+    }
+    *state = p;
+    return 0;
+}
+
+static int teardown(void **state)
+{
+    plant_free(*state);
+    return 0;
+}
+
+static json_t *report(struct plant *p)
+{
+    struct week_query query = {.now_ms = plant_time(NOW)};
+    struct error err = {0};
+    json_t *out = NULL;
+    assert_int_equal(iso_week_parse("2026-W47", &query.week, NULL), 0);
+    if (week_report(p->store, p->tz, NULL, &query, &out, &err))
+        fail_msg("%s", err.text);
+    return out;
+}
+
+static const char *line_with(const json_t *report, const char *words)
+{
+    const json_t *headline = json_object_get(report, "headline"), *line;
+    size_t i;
+    json_array_foreach(headline, i, line)
+    {
+        if (strstr(json_string_value(line), words))
+            return json_string_value(line);
+    }
+    return "";
+}
+
+/* `count` lots of their own on a line, one complaint of the week shown about each. */
+static void new_trouble(struct plant *p, const char *line, const char *symptom, const char *cause,
+                        int count, bool harm)
+{
+    int64_t shown = plant_time(SHOWN);
+    for (int i = 0; i < count; i++) {
+        int64_t lot = plant_lot(p, line, 2, "A", shown - 4 * WHEN_DAY_MS + i * WHEN_HOUR_MS, 100);
+        struct complaint_placed c = plant_complaint(p, lot, symptom, shown + i, NULL);
+        plant_rank(p, c.case_id, cause, 0.9, "not-known", 0.1);
+        if (harm)
+            plant_exec(p, "UPDATE complaint_case SET harm = 1 WHERE id = %lld",
+                       (long long)c.case_id);
+    }
+}
+
+static bool has_signal(const json_t *report, const char *level)
+{
+    const json_t *signals = json_object_get(report, "signals"), *one;
+    size_t i;
+    json_array_foreach(signals, i, one)
+    {
+        if (strcmp(json_string_value(json_object_get(one, "level")), level) == 0)
+            return true;
+    }
+    return false;
+}
+
+static void a_new_cause_within_an_older_story_is_named(void **state)
+{
+    struct plant *p = *state;
+    new_trouble(p, "2", "mold", "pack-leak", 4, false);
+    new_trouble(p, "2", "mold", "warm-storage", 1, false); /* one alone is not told */
+    json_t *r = report(p);
+    const char *story = line_with(r, "Mold on line 2: ");
+    assert_non_null(strstr(story, "; most likely contamination-slicer"));
+    assert_non_null(strstr(story, "; beside it this week pack-leak (4)"));
+    assert_null(strstr(story, "warm-storage"));
+    json_t *beside = json_object_get(json_array_get(json_object_get(r, "stories"), 0), "beside");
+    assert_int_equal(json_array_size(beside), 1);
+    assert_int_equal(json_integer_value(json_object_get(json_array_get(beside, 0), "complaints")),
+                     4);
+    json_decref(r);
+}
+
+static void what_is_usual_stands_beside_no_story(void **state)
+{
+    json_t *r = report(*state);
+    assert_non_null(strstr(line_with(r, "Mold on line 2: "), "; most likely contamination-slicer"));
+    assert_string_equal(line_with(r, "beside it"), "");
+    json_decref(r);
+}
+
+static void of_harm_no_cause_stands_beside_a_story(void **state)
+{
+    struct plant *p = *state;
+    new_trouble(p, "2", "mold", "pack-leak", 4, true);
+    json_t *r = report(p);
+    assert_string_not_equal(line_with(r, "Mold on line 2: "), "");
+    assert_string_equal(line_with(r, "pack-leak"), "");
+    assert_false(has_signal(r, "pack-leak"));
+    json_decref(r);
+}
+
+static void one_complaint_is_no_rise(void **state)
+{
+    struct plant *p = *state;
+    new_trouble(p, "9", "staling", "warm-storage", 1, false);
+    json_t *r = report(p);
+    assert_string_equal(line_with(r, "1 complaint this week"), "");
+    assert_false(has_signal(r, "9"));
+    assert_false(has_signal(r, "warm-storage"));
+    json_decref(r);
+}
+
+/* Six are; what they are of is not told, since somebody was hurt. */
+static void a_rise_of_harm_is_told_without_a_cause(void **state)
+{
+    struct plant *p = *state;
+    new_trouble(p, "9", "staling", "warm-storage", 6, true);
+    json_t *r = report(p);
+    assert_string_not_equal(line_with(r, "Staling on line 9: 6 complaints this week"), "");
+    assert_string_equal(line_with(r, "warm-storage"), "");
+    assert_false(has_signal(r, "warm-storage"));
+    json_decref(r);
+}
+
+int main(void)
+{
+    static const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup_teardown(a_new_cause_within_an_older_story_is_named, setup,
+                                        teardown),
+        cmocka_unit_test_setup_teardown(what_is_usual_stands_beside_no_story, setup, teardown),
+        cmocka_unit_test_setup_teardown(of_harm_no_cause_stands_beside_a_story, setup, teardown),
+        cmocka_unit_test_setup_teardown(one_complaint_is_no_rise, setup, teardown),
+        cmocka_unit_test_setup_teardown(a_rise_of_harm_is_told_without_a_cause, setup, teardown),
+    };
+    gsl_set_error_handler_off();
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
