@@ -1,4 +1,4 @@
-"""Do the tests notice a small change of the code?    usage: mutate.py FOLDER [--seed N] [--each N] [--units | --own] [PATH…]
+"""Do the tests notice a small change of the code?    usage: mutate.py FOLDER [--seed N] [--each N] [--units | --own | --near] [PATH…]
 
 Makes random changes, one at a time, in a copy of the tree under FOLDER, builds the file that was changed and
 runs the tests that go through the changed line, the quickest first, until one fails. Prints a table by layer
@@ -7,7 +7,9 @@ only there. `--units`: unit tests alone are asked, which takes minutes; what the
 FOLDER keeps the copies with their builds and which test goes through which line (`map.json`), made anew only for
 what has changed. Needs clang and llvm-cov.
 `--own`: FOLDER is a build of the tree as it is, and only the changed layer's unit tests of less than five seconds are
-asked, each linked with the changed file before what was built: a second a change, no copy. `--whole`: the few tests
+asked, each linked with the changed file before what was built: a second a change, no copy. `--near`: and then those
+of all other layers that go through the changed function, the quickest first, counted apart; which do, is asked of the
+built programs as they are (gone_through.c) and kept in FOLDER/gone_through. `--whole`: the few tests
 of whole programs in WHOLE are asked about what they miss, counted apart. Others may notice more.
 
 A comparison is turned or moved by one, && and || or + and - are exchanged, a condition is negated, a call
@@ -40,7 +42,7 @@ ROOT = pathlib.Path(__file__).resolve().parents[1]
 SAME = ROOT / "tests" / "mutate_same.txt"
 RELEASES = r"(x?free|\w+_free|\w+_unref|json_decref|f?close|\w+_close|sqlite3_finalize|\w+_destroy|\w+_done)"
 # a few seconds each, the quickest first
-WHOLE = {"client": ("client/pages", "client/interview", "client/log", "client/commands"),
+WHOLE = {"client": ("client/pages", "client/commands", "client/log", "client/completion", "client/interview"),
          "daemon": ("e2e/query", "fault/read", "e2e/story", "e2e/answers")}
 ALWAYS = WHOLE["client"]  # the client's own tests run it whole
 SAYS = r"(log_\w+|error_hint|printf|fputs|puts|fprintf|putc|putchar|fputc|fflush|assert|static_assert|va_\w+)"
@@ -403,20 +405,104 @@ def notices(copy, test, took):
     return not passes() and (test.is_unit or not passes())
 
 
+# ---- which unit test goes through which function, in the build there is ----
+
+
+class GoneThrough:
+    """By test: how long it takes and the functions it goes through, of a static one with its file's name before it.
+    One that cannot be asked so is taken for going through all."""
+
+    def __init__(self, build):
+        self.folder, self.library = build / "gone_through", None
+        self.known = {}
+
+    def of(self, test):
+        if test.name not in self.known:
+            program = pathlib.Path(test.command[0])
+            kept = self.folder / test.name.replace("/", "-")
+            if not kept.exists() or kept.stat().st_mtime < program.stat().st_mtime:
+                kept.parent.mkdir(exist_ok=True)
+                kept.write_text(json.dumps(self.ask(test, program)))
+            known = json.loads(kept.read_text())
+            self.known[test.name] = {**known, "names": known["names"] and set(known["names"])}
+        return self.known[test.name]
+
+    def by_method(self, test, program):
+        """Of a test of the whole client: the functions that each of its methods goes through."""
+        kept, script = self.folder / test.name.replace("/", "-"), pathlib.Path(test.command[-1])
+        if not kept.exists() or kept.stat().st_mtime < max(program.stat().st_mtime, script.stat().st_mtime):
+            kept.parent.mkdir(exist_ok=True)
+            rows = self.rows_of(program)
+            with tempfile.TemporaryDirectory() as folder:
+                test.run(120, 600, {"GONE_THROUGH_FOLDER": folder, "GONE_THROUGH_LIBRARY": self.made(),
+                                    "GONE_THROUGH_ROWS": str(len(rows))})
+                kept.write_text(json.dumps({one.name.removeprefix("__main__."): sorted(self.names(rows, one.read_bytes()))
+                                            for one in sorted(pathlib.Path(folder).iterdir())}))
+        return json.loads(kept.read_text())
+
+    @staticmethod
+    def rows_of(program):
+        told = subprocess.run(["readelf", "-sW", program], check=True, capture_output=True, text=True).stdout
+        return told.partition("'.symtab'")[2].splitlines()[2:]
+
+    def ask(self, test, program):
+        rows, out = self.rows_of(program), self.folder / f"rows-{os.getpid()}"
+        out.write_bytes(bytes(len(rows)))
+        begin = time.monotonic()
+        code = test.run(120, 600, {"GONE_THROUGH_PROGRAM": str(program), "GONE_THROUGH": str(out),
+                                  "LD_PRELOAD": self.made()})
+        took, gone = time.monotonic() - begin, out.read_bytes()
+        out.unlink()
+        return {"took": took, "names": sorted(self.names(rows, gone)) if code == 0 else None}
+
+    @staticmethod
+    def names(rows, gone):
+        file = ""
+        for row, was in zip(rows, gone):
+            _, _, _, kind, bind, _, _, name = (row.split(maxsplit=7) + [""] * 8)[:8]
+            file = name if kind == "FILE" else file
+            if was:
+                yield f"{file}:" * (bind == "LOCAL") + name.split(".")[0]
+
+    def made(self):
+        library = str(self.folder / "gone_through.so")
+        if not self.library:
+            subprocess.run(["cc", "-O1", "-shared", "-fPIC", ROOT / "tests" / "gone_through.c", "-o", library], check=True)
+        self.library = library
+        return library
+
+
+def function_at(text, line):
+    """The name of the function about the line, '' outside of any: braces of their own lines, as our style has it."""
+    rows = text.splitlines()[:line]
+    for at in range(len(rows) - 1, 0, -1):
+        if rows[at][:1] == "}" and at < len(rows) - 1:
+            return ""
+        if rows[at] == "{":
+            head = at
+            while head and rows[head - 1][:1] not in ("", "}", "#", "/"):
+                head -= 1
+            found = re.search(r"(\w+)\(", " ".join(rows[head:at]))
+            return found.group(1) if found else ""
+    return ""
+
+
 # ---- the layer's own tests, in the build there is ----
 
 
 class Own:
     """The changed file is compiled elsewhere and linked before the libraries: the build stays as it is."""
 
-    def __init__(self, build, layers, whole):
+    def __init__(self, build, layers, whole, near=False):
+        self.gone, self.took = GoneThrough(build) if near else None, {}
         self.build, self.tmp = build, pathlib.Path(tempfile.mkdtemp(prefix="mutate-"))
         rows = json.loads((build / "compile_commands.json").read_text())
         self.compiles = {os.path.relpath(row["file"], ROOT): shlex.split(row["command"]) for row in rows}
         plain = Copy(build, True)
         plain.tree, plain.build = ROOT, build
         subprocess.run(["cmake", build], check=True, capture_output=True)  # tests that are new
-        self.tests = {name: test for name, test in plain.tests().items() if test.layer in layers and not test.is_long}
+        self.tests = {name: test for name, test in plain.tests().items() 
+                      if (near or test.layer in layers) and not test.is_long and "/fuzz" not in name}
         assert plain.builds(*[target for test in self.tests.values() for target in test.targets]), "it does not build"
         self.linker = ["-fuse-ld=gold"] if shutil.which("ld.gold") else []
         self.trusted, self.names = set(), {}
@@ -445,28 +531,49 @@ class Own:
         return None if done.returncode else out.read_bytes()
 
     def judge(self, change, cap_s):
-        path, _, changed = change
+        path, line, changed = change
         if not self.compile(path, changed, "-O0"):
             return "not built", ""
         until = time.monotonic() + cap_s
-        for name in self.through(path):
+        for name in self.through(path, line):
             if time.monotonic() > until:
                 return "time up", ""
             if self.notices(name):
-                return "noticed", name
+                return "noticed" if self.tests[name].layer == layer_of(path) else "near", name
         was, now = (self.compile(path, text, "-O2") for text in ((ROOT / path).read_text(), changed))
         if now == was or not now:
             return ("the same" if now else "not built"), ""
-        by = self.noticed_whole(path)
+        by = self.noticed_whole(path, line)
         return ("whole" if by else "unnoticed"), by
 
-    def through(self, path):
-        """Those that have anything of the file; whose name begins most like its own first."""
+    def through(self, path, line):
+        """Those of the layer that have anything of the file, whose name begins most like its own first; then others."""
         own = f"{layer_of(path).removeprefix('daemon/')}/test_{pathlib.Path(path).stem}"
+        here = self.gone_through(path, line) if self.gone else self.having(path)
+        mine = [name for name in here if self.tests[name].layer == layer_of(path)]
+        return (sorted(mine, key=lambda name: (self.took.get(name, 0) > 5, -len(os.path.commonprefix((name, own)))))
+                + sorted(set(here) - set(mine), key=lambda name: self.took[name]))
+
+    def having(self, path):
         names = self.names_in(self.tmp / "changed.o", "--extern-only")
-        here = [name for name, test in self.tests.items()
-                if test.layer == layer_of(path) and names & self.names_in(self.build / test.targets[0])]
-        return sorted(here, key=lambda name: -len(os.path.commonprefix((name, own))))
+        return [name for name, test in self.tests.items() if names & self.names_in(self.build / test.targets[0])]
+
+    def functions_at(self, path, line):
+        """The function about the line; if the compiler left none of its name, all of the file."""
+        function, file = function_at((ROOT / path).read_text(), line), pathlib.Path(path).name
+        told = subprocess.run(["nm", "--defined-only", self.tmp / "changed.o"], check=True, capture_output=True, text=True)
+        kinds = {name: kind for _, kind, name in (row.split() for row in told.stdout.splitlines()) if kind in "tT"}
+        keys = {name: f"{file}:" * (kind == "t") + name for name, kind in kinds.items()}
+        built = self.names_in(next(self.build.glob(f"CMakeFiles/*.dir/{path}.o")))
+        return {keys[function]} if function in keys and function in built else set(keys.values())
+
+    def gone_through(self, path, line):
+        wanted = self.functions_at(path, line)
+        asked = {name: self.gone.of(test) for name, test in self.tests.items()
+                 if test.layer.split("/")[0] == path.split("/")[0]}
+        self.took = {name: one["took"] for name, one in asked.items()}
+        here = [name for name, one in asked.items() if one["names"] is None or wanted & one["names"]]
+        return here if wanted else self.having(path)
 
     def names_in(self, file, *options):
         if file in self.names:
@@ -484,7 +591,15 @@ class Own:
         subprocess.run(words, cwd=self.build, check=True, capture_output=True)
         return program
 
-    def noticed_whole(self, path):
+    def methods(self, test, path, line):
+        """Those of a test of the whole client that go through the function, None if all are asked."""
+        wanted = self.functions_at(path, line) if self.gone and path.startswith("client/") else None
+        if not wanted:
+            return None
+        by = self.gone.by_method(test, self.build / "oddloaf")
+        return [name for name, names in by.items() if wanted & set(names)]
+
+    def noticed_whole(self, path, line):
         """The name of the test of a whole program that fails, '' if none does."""
         side = path.split("/")[0]
         program = self.folder / {"client": "oddloaf", "daemon": "oddloafd"}[side]
@@ -492,10 +607,12 @@ class Own:
         self.linked(program.name, program)
         try:
             for name in [name for name in WHOLE[side] if name in self.whole]:
-                test = self.whole[name]
-                if test.run(120, 240, self.instead(test.env), words=self.instead(test.command)) in (0, 77):
+                test, methods = self.whole[name], self.methods(self.whole[name], path, line)
+                words = [*self.instead(test.command), *(methods or ())]
+                passes = lambda: test.run(120, 240, self.instead(test.env), words=words) in (0, 77)  # noqa: E731,B023
+                if methods == [] or passes() or passes():  # a busy machine is no reason
                     continue
-                if name in self.trusted or test.run(120, 240) in (0, 77):
+                if name in self.trusted or test.run(120, 240, words=[*test.command, *(methods or ())]) in (0, 77):
                     self.trusted.add(name)
                     return name
                 print(f"left out, fails unchanged: {self.whole.pop(name).name}", flush=True)
@@ -514,7 +631,8 @@ class Own:
 
     def notices(self, name):
         program = self.linked(name, self.tmp / "test")
-        passes = lambda what: self.tests[name].run(4, 900, program=what) in (0, 77)  # noqa: E731
+        cpu_s = max(4, 3 * self.took.get(name, 0))
+        passes = lambda what: self.tests[name].run(cpu_s, 900, program=what) in (0, 77)  # noqa: E731
         if passes(program):
             return False
         if name not in self.trusted and not passes(None):
@@ -570,12 +688,12 @@ def worker(judged, judge_one):
 
 
 def table(results):
-    verdicts = ("noticed", "whole", "unnoticed", "time up", "not built", "the same")
+    verdicts = ("noticed", "near", "whole", "unnoticed", "time up", "not built", "the same")
     print(f"\n{'layer':20}" + "".join(f"{verdict:>11}" for verdict in verdicts) + f"{'share':>8}")
     for layer in [*dict.fromkeys(layer for layer, _ in results), "all"]:
         mine = [verdict for one, verdict in results if layer in (one, "all")]
         counts = [mine.count(verdict) for verdict in verdicts]
-        print(f"{layer:20}" + "".join(f"{count:11}" for count in counts) + f"{sum(counts[:2]) / max(sum(counts[:4]), 1):8.2f}")
+        print(f"{layer:20}" + "".join(f"{count:11}" for count in counts) + f"{sum(counts[:3]) / max(sum(counts[:5]), 1):8.2f}")
 
 
 def main():
@@ -589,6 +707,7 @@ def main():
     parse.add_argument("--jobs", type=int, default=2)
     parse.add_argument("--units", action="store_true", help="unit tests alone")
     parse.add_argument("--own", action="store_true", help="unit tests of the layer alone, in the build FOLDER")
+    parse.add_argument("--near", action="store_true", help="then the unit tests of other layers that go through the function")
     parse.add_argument("--whole", action="store_true", help="with --own: then some whole programs")
     parse.add_argument("--list", action="store_true", help="the changes, nothing run")
     o = parse.parse_intermixed_args()
@@ -599,8 +718,8 @@ def main():
         return
     folder = o.folder.resolve()
     judged = Judged(layers, o.each, o.minutes)
-    if o.own:
-        own = Own(folder, layers, o.whole)
+    if o.own or o.near:
+        own = Own(folder, layers, o.whole, o.near)
         print(f"seed {o.seed}, {o.each} of each of {len(layers)}, {len(own.tests)} tests", flush=True)
         worker(judged, lambda change: own.judge(change, o.cap))
         shutil.rmtree(own.tmp)

@@ -28,6 +28,11 @@ class ClientTest(unittest.TestCase):
         for name in ("ASAN_OPTIONS", "UBSAN_OPTIONS", "LLVM_PROFILE_FILE"):
             if name in os.environ:
                 self.env[name] = os.environ[name]
+        if "GONE_THROUGH_FOLDER" in os.environ:  # mutate.py asks which test goes through which function
+            self.env.update({"LD_PRELOAD": os.environ["GONE_THROUGH_LIBRARY"], "GONE_THROUGH_PROGRAM": PROGRAM,
+                             "GONE_THROUGH": os.path.join(os.environ["GONE_THROUGH_FOLDER"], self.id())})
+            with open(self.env["GONE_THROUGH"], "wb") as f:
+                f.write(bytes(int(os.environ["GONE_THROUGH_ROWS"])))
         if self.serves:
             self.serve()
 

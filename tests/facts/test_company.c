@@ -1,6 +1,7 @@
 /* Company evidence on a small plant: what is counted, what is expected, as of when. */
 #include "check.h"
 #include "facts/company.h"
+#include "facts/company_history.h"
 #include "facts/company_shares.h"
 #include "facts/facts.h"
 #include "fixture.h"
@@ -264,6 +265,65 @@ static void test_nothing_to_see(void **state)
     fixture_close(&f);
 }
 
+/* What is usual of lots packed seventy days later than lot 1, told as of then. */
+static struct company_history history_of(const struct scene *s)
+{
+    struct error err = {0};
+    const struct lot_record *record;
+    const struct company_history *history;
+    struct lot_records records;
+    struct cache *kept = cache_new(4), *lots = cache_new(4);
+    assert_int_equal(lot_record_all(s->f->store, s->rules, fixture_utc(), &records, &err), 0);
+    assert_int_equal(lot_record_get(lots, &records, 1, &record, &err), 0);
+    const struct company_around around = {s->rules, SYMPTOM_MOLD, record, AT(80, 0)};
+    assert_int_equal(company_history_get(kept, &records, &around, &history, &err), 0);
+    struct company_history told = *history;
+    cache_object_unref((void *)history);
+    lot_record_unref(record);
+    cache_free(kept);
+    cache_free(lots);
+    return told;
+}
+
+/* How late complaints of old lots came stands beside the shipped delays by their number, the day
+ * itself included; what came before the packing or weeks too late tells nothing of it. */
+static void test_history(void **state)
+{
+    struct fixture f;
+    (void)state;
+    struct rules *rules = small_plant(&f);
+    const struct scene scene = {&f, NULL, rules, NULL};
+    fixture_sql(&f, "UPDATE lot SET packed_from_ms = %lld, packed_to_ms = %lld WHERE id = 1",
+                (long long)AT(70, 1), (long long)AT(70, 2));
+    fixture_records_changed(&f);
+    const struct company_history none = history_of(&scene);
+    static const int DELAYS[] = {0, 0, 2, 2, 2, 5, 36, 37, -1};
+    static const int TURNS[] = {1, 1, 2, 2, 2, 2, 3, 3, 3};
+    for (size_t i = 0; i < COUNT_OF(DELAYS); i++)
+        fixture_complain(&f, "mold", fixture_lot(10, 1, TURNS[i]), AT(10 + DELAYS[i], 1), "{}");
+    const struct company_history told = history_of(&scene);
+    assert_near(none.complaints, 0, 1e-12);
+    assert_near(told.complaints, 2 + 3 + 1, 1e-12); /* of a lot three at most */
+    assert_near(told.units, none.units, 1e-9);
+    assert_true(none.units >= 5000 * 8 && none.units <= 5000 * 8 * 30);
+    for (int d = 0; d < HISTORY_DELAY_DAYS; d++) {
+        int so_far = 2 + 3 * (d >= 2) + (d >= 5);
+        assert_near(told.reported[d] * (7 + 30), so_far + 30 * none.reported[d], 1e-9);
+        assert_true(none.reported[d] > 0 || d == 0);
+    }
+    assert_near(told.reported[HISTORY_DELAY_DAYS], 1, 1e-12);
+    /* between two days a share of both, before the first a share of it */
+    assert_near(company_history_reported(&told, 0), 0, 1e-12);
+    assert_near(company_history_reported(&told, 0.25), told.reported[0] / 2, 1e-12);
+    assert_near(company_history_reported(&told, 0.5), told.reported[0], 1e-12);
+    assert_near(company_history_reported(&told, 2.75),
+                0.75 * told.reported[2] + 0.25 * told.reported[3], 1e-12);
+    assert_near(company_history_reported(&told, 36.25), 0.25 * told.reported[35] + 0.75, 1e-12);
+    assert_near(company_history_reported(&told, 36.5), 1, 1e-12);
+    rules_free(rules);
+    fixture_close(&f);
+}
+
 /* Whichever stands first, last or between is found, and none that is not there. */
 static void test_levels_are_found(void **state)
 {
@@ -289,11 +349,11 @@ static void test_levels_are_found(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_nothing_to_see),   cmocka_unit_test(test_bits),
-        cmocka_unit_test(test_beside),           cmocka_unit_test(test_levels_are_found),
-        cmocka_unit_test(test_counts),           cmocka_unit_test(test_supplier),
-        cmocka_unit_test(test_extents),          cmocka_unit_test(test_recount),
-        cmocka_unit_test(test_levels_are_found),
+        cmocka_unit_test(test_nothing_to_see), cmocka_unit_test(test_bits),
+        cmocka_unit_test(test_beside),         cmocka_unit_test(test_levels_are_found),
+        cmocka_unit_test(test_counts),         cmocka_unit_test(test_supplier),
+        cmocka_unit_test(test_extents),        cmocka_unit_test(test_recount),
+        cmocka_unit_test(test_history),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

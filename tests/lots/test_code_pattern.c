@@ -206,6 +206,26 @@ static void other_forms(void **state)
     code_pattern_free(p);
 }
 
+/* One expression may have two ways of telling the day. */
+static void either_form_of_the_day(void **state)
+{
+    (void)state;
+    struct code_pattern_reading got;
+    struct code_pattern_rule rule = PLAIN;
+    rule.expression = "(?<y>[0-9])(?:(?<m>[A-L])(?<dd>[0-9]{2})|(?<doy>[0-9]{3}))";
+    rule.month_letters = "ABCDEFGHIJKL";
+    rule.code = NULL;
+    struct code_pattern *p = make(&rule);
+    static const char *const TEXTS[] = {"6K17", "6321"};
+    for (size_t i = 0; i < COUNT_OF(TEXTS); i++) {
+        assert_int_equal(code_pattern_read(p, TEXTS[i], day("2026-11-20"), &got, NULL), 0);
+        assert_int_equal(got.day, day("2026-11-17"));
+    }
+    assert_int_equal(code_pattern_read(p, "6A31", day("2026-11-20"), &got, NULL), 0);
+    assert_int_equal(got.day, day("2026-01-31"));
+    code_pattern_free(p);
+}
+
 static void wrong_rules_are_refused(void **state)
 {
     (void)state;
@@ -272,10 +292,17 @@ static void bounded(void **state)
     rule.code = NULL;
     rule.expression = "Q7(?:(?:A+)+)+(?<doy>[0-9]{3})"; /* no text that is tried begins so */
     struct code_pattern *p = make(&rule);
-    assert_int_equal(code_pattern_read(p, "Q7AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA!",
-                                       day("2026-11-20"), &got, &err),
-                     ERROR_TOO_LARGE);
-    assert_non_null(strstr(err.text, "takes too long"));
+    /* the second takes some 3 to the 11th steps: longer than we wait, not than the library would */
+    static const char *const LONG[] = {"Q7AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA!",
+                                       "Q7AAAAAAAAAAAA!"};
+    for (size_t i = 0; i < COUNT_OF(LONG); i++) {
+        err = (struct error){0};
+        assert_int_equal(code_pattern_read(p, LONG[i], day("2026-11-20"), &got, &err),
+                         ERROR_TOO_LARGE);
+        assert_non_null(strstr(err.text, "takes too long"));
+    }
+    assert_int_equal(code_pattern_read(p, "Q7AAA!", day("2026-11-20"), &got, &err),
+                     ERROR_NOT_FOUND);
     code_pattern_free(p);
     code_pattern_free(NULL);
 }
@@ -311,6 +338,7 @@ int main(void)
         cmocka_unit_test(holds_from_a_date),
         cmocka_unit_test(production_day_begins_in_the_morning),
         cmocka_unit_test(other_forms),
+        cmocka_unit_test(either_form_of_the_day),
         cmocka_unit_test(wrong_rules_are_refused),
         cmocka_unit_test(the_code_of_another_day),
         cmocka_unit_test(bounded),

@@ -74,9 +74,10 @@ static void each_is_measured(void **state)
     catalogue_free(c);
 }
 
-#define ROW                                                                                        \
-    "\"kind\":\"a\",\"title\":\"A\",\"role\":\"acid\",\"acts\":\"dough\",\"most_pct_flour\":1,"    \
-    "\"mark\":\"M\",\"source\":\"from memory\","
+#define ROW_BUT_KIND                                                                               \
+    "\"title\":\"A\",\"role\":\"acid\",\"acts\":\"dough\",\"most_pct_flour\":1,\"mark\":\"M\","    \
+    "\"source\":\"from memory\","
+#define ROW "\"kind\":\"a\"," ROW_BUT_KIND
 #define FILE_OF(row) "{\"preservers\":[{" row "}]}"
 
 struct heard {
@@ -105,8 +106,16 @@ static void what_is_wrong_is_told_where_it_stands(void **state)
          "must have g_per_g"},
         {FILE_OF(ROW "\"acids\":[{\"acid\":\"citric\",\"g_per_g\":1}],\"strength_pct\":[1,2,3]"),
          "must be"},
-        {FILE_OF(ROW "\"acids\":[{\"acid\":\"acetic\",\"g_per_g\":1}],\"strength_pct\":[3,2,1]"),
+        {FILE_OF(ROW "\"acids\":[{\"acid\":\"acetic\",\"g_per_g\":1}],\"strength_pct\":[3,2,4]"),
          "must be low, usual and high"},
+        {FILE_OF(ROW "\"acids\":[{\"acid\":\"acetic\",\"g_per_g\":1}],\"strength_pct\":[1,3,2]"),
+         "must be low, usual and high"},
+        {"{\"preservers\":[{\"kind\":\"1a\"," ROW_BUT_KIND
+         "\"acids\":[{\"acid\":\"acetic\",\"g_per_g\":1}],\"strength_pct\":[1,2,3]}]}",
+         "a letter first"},
+        {"{\"preservers\":[{\"kind\":\"a_b\"," ROW_BUT_KIND
+         "\"acids\":[{\"acid\":\"acetic\",\"g_per_g\":1}],\"strength_pct\":[1,2,3]}]}",
+         "a letter first"},
         {FILE_OF(ROW "\"acids\":[{\"acid\":\"acetic\",\"g_per_g\":1}],\"strength_pct\":[3,4]"),
          "3"},
         {FILE_OF(ROW
@@ -130,6 +139,49 @@ static void what_is_wrong_is_told_where_it_stands(void **state)
             fail_msg("row %zu: %s", i, heard.text);
         fixture_remove(&f);
     }
+}
+
+/* A row says what its words say; a kind as long as kinds may be has a name for each measure. */
+static void a_row_is_read_whole(void **state)
+{
+    static const char LONGEST[] = "a234567890123456789012345678";
+    struct fixture f;
+    char name[LENGTH_WORD + 1];
+    (void)state;
+    fixture_folder(&f);
+    fixture_copy(&f, "rules", "quantities.json");
+    fixture_copy(&f, "rules", "places.json");
+    fixture_file(&f, "preservers.json",
+                 "{\"preservers\":[{\"kind\":\"a\",\"title\":\"A\",\"role\":\"acid\",\"acts\":"
+                 "\"surface\",\"most_pct_flour\":1.5,\"mark\":\"R\",\"source\":\"s\",\"acids\":"
+                 "[{\"acid\":\"acetic\",\"g_per_g\":0.5},{\"acid\":\"lactic\",\"g_per_g\":0.25},"
+                 "{\"acid\":\"propionic\",\"moles\":2,\"salt_g_mol\":186.2}],"
+                 "\"strength_pct\":[1,2,3]},"
+                 "{\"kind\":\"a234567890123456789012345678\",\"title\":\"B\",\"role\":"
+                 "\"inhibitor\",\"acts\":\"dough\",\"most_pct_flour\":30,\"mark\":\"M\","
+                 "\"source\":\"s\",\"acids\":[{\"acid\":\"sorbic\",\"g_per_g\":1}],"
+                 "\"strength_pct\":[5,5,5]}]}");
+    struct catalogue *c = load(f.rules);
+    const struct preserver *a = catalogue_preserver(c, "a"), *b = catalogue_preserver(c, LONGEST);
+    assert_non_null(a);
+    assert_non_null(b);
+    assert_true(a->on_surface && !b->on_surface);
+    assert_true(!a->from_memory && b->from_memory);
+    assert_true(a->role == PRESERVER_SOUR && b->role == PRESERVER_INHIBITOR);
+    assert_near(a->most_pct_flour, 1.5, 0);
+    assert_int_equal(a->acid_count, 3);
+    assert_int_equal(a->brings[1].kind, ACID_LACTIC);
+    assert_near(a->brings[1].acid_g_per_g, 0.25, 0);
+    /* two moles of propionic acid, 74.08 g/mol, of a mole of its calcium salt */
+    assert_near(a->brings[2].acid_g_per_g, 2 * 74.08 / 186.2, 1e-4);
+    assert_near(a->brings[2].low_active_pct, 1, 0);
+    assert_near(a->brings[2].usual_active_pct, 2, 0);
+    assert_near(a->brings[2].high_active_pct, 3, 0);
+    assert_string_equal(preserver_quantity(LONGEST, PRESERVER_SURFACE_DOSE, name),
+                        "a234567890123456789012345678_surface_pct_flour");
+    assert_non_null(catalogue_quantity(c, name));
+    catalogue_free(c);
+    fixture_remove(&f);
 }
 
 /* The plant's own two keep the names they always had. */
@@ -196,6 +248,7 @@ int main(void)
         cmocka_unit_test(what_is_wrong_is_told_where_it_stands),
         cmocka_unit_test(the_plants_own_two_have_one_name),
         cmocka_unit_test(titles_are_names),
+        cmocka_unit_test(a_row_is_read_whole),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
