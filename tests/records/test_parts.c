@@ -221,6 +221,49 @@ static void test_a_damaged_staging_file_is_refused(void **state)
     assert_int_equal(stage_reader_new(path, 1, STAGE_NEAR, &reader, NULL), ERROR_INTERNAL);
 }
 
+/* The file that a reader has open, by what its name begins with, cannot be read any more. */
+static void break_open_file(const char *name)
+{
+    int folder = open("/", O_RDONLY | O_DIRECTORY), broken = 0;
+    for (int fd = 3; fd < 64; fd++) {
+        char link[64], of[256] = "";
+        snprintf(link, sizeof link, "/proc/self/fd/%d", fd);
+        if (fd != folder && readlink(link, of, sizeof of - 1) > 0 &&
+            strncmp(of, name, strlen(name)) == 0)
+            broken += dup2(folder, fd) == fd;
+    }
+    close(folder);
+    assert_int_equal(broken, 1);
+}
+
+static void test_what_cannot_be_read_is_not_the_end(void **state)
+{
+    enum { ROWS = 1000 };
+    char path[64];
+    struct error err = {0};
+    struct stage *stage;
+    struct stage_reader *reader;
+    struct stage_row row;
+    uint64_t offset;
+    struct record_cell cell = text_cell("longer, a thousand times, than is read at a time");
+    int rc, rows = 1;
+    (void)state;
+    assert_int_equal(stage_new(temporary(path), 1, &stage, &err), 0);
+    for (int i = 0; i < ROWS; i++)
+        assert_int_equal(stage_append(stage, true, i, &cell, &offset, &err), 0);
+    assert_int_equal(stage_sync(stage, &err), 0);
+    stage_free(stage);
+    assert_int_equal(stage_reader_new(path, 1, STAGE_NEAR, &reader, &err), 0);
+    assert_int_equal(stage_next(reader, &row, &err), 1);
+    break_open_file(path);
+    while ((rc = stage_next(reader, &row, &err)) == 1)
+        rows++;
+    assert_true(rc < 0 && rows < ROWS);
+    assert_non_null(strstr(err.text, path));
+    stage_reader_free(reader);
+    unlink(path);
+}
+
 /* ---- equal keys ---- */
 
 struct pairs {
@@ -258,6 +301,16 @@ static void test_equal_keys_are_found_however_far_apart(void **state)
     assert_int_equal(pairs.count, 100);
     assert_int_equal(pairs.first, first);
     assert_int_equal(pairs.later, later);
+    /* the last of equal ones for the first */
+    pairs = (struct pairs){0};
+    assert_int_equal(key_index_pairs(index, true, on_pair, &pairs, NULL), 0);
+    assert_int_equal(pairs.count, 100);
+    assert_int_equal(pairs.first, later);
+    assert_int_equal(pairs.later, first);
+    pairs = (struct pairs){0};
+    break_open_file(path);
+    assert_true(key_index_pairs(index, false, on_pair, &pairs, NULL) < 0);
+    assert_true(pairs.count < 100);
     key_index_free(index);
 }
 
@@ -272,6 +325,7 @@ int main(void)
         cmocka_unit_test(test_lines_too_long_are_skipped_whole),
         cmocka_unit_test(test_staged_rows_come_back),
         cmocka_unit_test(test_a_damaged_staging_file_is_refused),
+        cmocka_unit_test(test_what_cannot_be_read_is_not_the_end),
         cmocka_unit_test(test_equal_keys_are_found_however_far_apart),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -434,6 +434,33 @@ static void test_doubt(void **state)
     free(html);
 }
 
+/* Of a lot that is drawn nothing is said of others; when it was packed is told as shortly as the
+ * days allow. */
+static void test_lot_on_record(void **state)
+{
+    static const struct {
+        const char *to, *says;
+    } ROWS[] = {{"2026-11-17T08:05:00-05:00", " to 08:05"},
+                {"2026-11-18T00:30:00-05:00", " to 2026-11-18 00:30"}};
+    (void)state;
+    for (size_t i = 0; i < sizeof ROWS / sizeof *ROWS; i++) {
+        json_t *lot = json_pack("{s:s, s:s, s:s, s:s, s:s, s:s, s:i}", "product", "W24", "name",
+                                "Wheat", "line", "2", "packed_from", "2026-11-17T04:12:00-05:00",
+                                "packed_to", ROWS[i].to, "code_date", "2026-11-27", "units", 12400);
+        json_t *rank = rank_of(",\"lots\":[{\"lot\":\"L1\",\"weight\":0.97}]");
+        char *html = page_of(json_pack("{s:o, s:{s:o}}", "rank", rank, "drawn", "lot", lot));
+        assert_says(html, "<dt>Product</dt><dd>W24, Wheat</dd>");
+        assert_says(html, "<dt>Line</dt><dd>2</dd>");
+        assert_says(html, "<dt>Packed</dt><dd>");
+        assert_says(html, ROWS[i].says);
+        assert_says(html, "<dt>Best by</dt><dd>2026-11-27</dd>");
+        assert_says(html, "<dt>Units</dt><dd>12");
+        assert_lacks(html, "<dt>Shift</dt>");
+        assert_lacks(html, "The ranking counts all lots");
+        free(html);
+    }
+}
+
 static void test_lots_at_risk(void **state)
 {
     (void)state;
@@ -631,7 +658,7 @@ int main(void)
         cmocka_unit_test(test_beside_harm),   cmocka_unit_test(test_doubt),
         cmocka_unit_test(test_lots_at_risk),  cmocka_unit_test(test_largest),
         cmocka_unit_test(test_belongs),       cmocka_unit_test(test_history_is_folded),
-        cmocka_unit_test(test_other),
+        cmocka_unit_test(test_other),         cmocka_unit_test(test_lot_on_record),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
