@@ -1,4 +1,5 @@
 /* What a laboratory found of a lot beside what the plant read of it. */
+#include "check.h"
 #include "facts/lot_record.h"
 #include "fixture.h"
 #include "store/measured.h"
@@ -88,6 +89,125 @@ static void so_many_results_are_counted(void **state)
     fixture_close(&f);
 }
 
+/* Of the lot of day 3: its record, the caller's with the cache and the rules that it is made by. */
+struct kept {
+    struct cache *cache;
+    struct rules *rules;
+    const struct lot_record *record;
+};
+
+static struct kept record_of(struct fixture *f)
+{
+    struct kept kept = {.cache = cache_new(16)};
+    struct error err = {0};
+    struct lot_records records;
+    assert_int_equal(rules_load(ODDLOAF_SOURCE_DIR "/rules", NULL, NULL, &kept.rules, &err), 0);
+    assert_int_equal(lot_record_all(f->store, kept.rules, fixture_utc(), &records, &err), 0);
+    assert_int_equal(lot_record_get(kept.cache, &records, fixture_lot(3, 1, 0), &kept.record, &err),
+                     0);
+    return kept;
+}
+
+static void kept_end(struct kept *kept)
+{
+    lot_record_unref(kept->record);
+    cache_free(kept->cache);
+    rules_free(kept->rules);
+}
+
+static void use(struct fixture *f, const char *row)
+{
+    fixture_sql(f,
+                "INSERT INTO material_use(lot_id, material, material_lot, mix, amount, unit, "
+                "active_pct, kind, applied) VALUES(%lld, %s)",
+                (long long)fixture_lot(3, 1, 0), row);
+}
+
+/* What was weighed into a lot of two mixes, in kg or in g, told by mix or of the whole lot. */
+static void doses_are_weighed_out_by_mix(void **state)
+{
+    static const struct {
+        const char *quantity;
+        int count;
+        double median, max;
+    } DOSES[] = {{"inhibitor_pct_flour", 2, 0.35, 0.4},
+                 {"inhibitor_active_pct", 1, (0.3 * 80 + 0.8 * 60) / 1.1, 0},
+                 {"inhibitor_active_pct_flour", 2, 0.24, 0.24},
+                 {"yeast_pct_flour", 1, 100 * 6.0 / 300, 0},
+                 {"fat_pct_flour", 1, 2, 0},
+                 {"softener_unrecorded_share", 1, 0.5, 0},
+                 {"potassium_sorbate_pct_flour", 2, 0.15, 0.2},
+                 {"potassium_sorbate_active_pct", 1, 99, 0},
+                 {"potassium_sorbate_surface_pct_flour", 1, 0.1, 0},
+                 {"inhibitor_unrecorded_share", 0, 0, 0}};
+    static const char *const USES[] = {
+        "'inhibitor', 'I-1', 'M1', 0.3, 'kg', 80, NULL, NULL",
+        "'inhibitor', 'I-1', 'M2', 800, 'g', 60, NULL, NULL",
+        "'yeast', 'Y', '', 6, 'kg', NULL, NULL, NULL",
+        "'fat', 'F', 'M1', 2, 'kg', NULL, NULL, NULL",
+        "'softener', 'S', 'M2', 1, 'kg', NULL, NULL, NULL",
+        "'other', 'P', 'M1', 0.1, 'kg', 99, 'potassium-sorbate', NULL",
+        "'other', 'P', 'M2', 400, 'g', 99, 'potassium-sorbate', 'dough'",
+        "'spray', 'P', '', 0.3, 'kg', NULL, 'potassium-sorbate', 'surface'"};
+    struct fixture f;
+    (void)state;
+    fixture_open(&f);
+    fixture_plant(&f, 4);
+    fixture_sql(
+        &f,
+        "DELETE FROM reading WHERE quantity_id = 5; INSERT INTO mix VALUES('M2', %lld, %lld, 200)",
+        (long long)fixture_lot(3, 1, 0), (long long)AT(3, 0));
+    for (size_t i = 0; i < COUNT_OF(USES); i++)
+        use(&f, USES[i]);
+    struct kept kept = record_of(&f);
+    for (size_t i = 0; i < COUNT_OF(DOSES); i++) {
+        const struct lot_summary told =
+            lot_record_with(kept.record, DOSES[i].quantity, NULL, 0, AT(20, 0));
+        const double max = DOSES[i].max > 0 ? DOSES[i].max : DOSES[i].median;
+        if (told.count != DOSES[i].count ||
+            (told.count &&
+             (fabs(told.median - DOSES[i].median) > 1e-9 || fabs(told.max - max) > 1e-9)))
+            fail_msg("%s: %d, %g to %g", DOSES[i].quantity, told.count, told.median, told.max);
+    }
+    assert_true(fabs(kept.record->flour_kg - 300) < 1e-9);
+    kept_end(&kept);
+    fixture_close(&f);
+}
+
+/* Of one material lot used twice what was weighed is added up; pieces and metres weigh nothing. */
+static void uses_of_one_lot_are_one(void **state)
+{
+    static const char *const USES[] = {"'closure', 'A', 'M1', 12, '1', NULL, NULL, NULL",
+                                       "'closure', 'A', 'M2', 2, 'kg', NULL, NULL, NULL",
+                                       "'closure', 'B', 'M1', 2, 'kg', NULL, NULL, NULL",
+                                       "'closure', 'B', 'M2', 12, '1', NULL, NULL, NULL",
+                                       "'closure', 'C', 'M1', 2, 'kg', NULL, NULL, NULL",
+                                       "'closure', 'C', 'M2', 500, 'g', NULL, NULL, NULL",
+                                       "'closure', 'D', 'M1', 9, 'm', NULL, NULL, NULL",
+                                       "'glaze', 'C', '', 7, NULL, NULL, NULL, NULL"};
+    static const struct {
+        const char *material, *lot;
+        double kg;
+    } TOLD[] = {{"closure", "A", 2},   {"closure", "B", 2},   {"closure", "C", 2.5},
+                {"closure", "D", NAN}, {"film", "F1-0", NAN}, {"glaze", "C", 7}};
+    struct fixture f;
+    (void)state;
+    fixture_open(&f);
+    fixture_plant(&f, 4);
+    for (size_t i = 0; i < COUNT_OF(USES); i++)
+        use(&f, USES[i]);
+    struct kept kept = record_of(&f);
+    assert_int_equal(kept.record->use_count, COUNT_OF(TOLD));
+    for (size_t i = 0; i < COUNT_OF(TOLD); i++) {
+        const struct lot_use *told = &kept.record->uses[i];
+        assert_string_equal(told->material, TOLD[i].material);
+        assert_string_equal(told->material_lot, TOLD[i].lot);
+        assert_true(isnan(TOLD[i].kg) ? isnan(told->kg) : fabs(told->kg - TOLD[i].kg) < 1e-9);
+    }
+    kept_end(&kept);
+    fixture_close(&f);
+}
+
 static double target_of(struct fixture *f, const char *zone, int64_t lot_id)
 {
     struct error err = {0};
@@ -136,6 +256,8 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_target_holds_from_its_day_on),
+        cmocka_unit_test(doses_are_weighed_out_by_mix),
+        cmocka_unit_test(uses_of_one_lot_are_one),
         cmocka_unit_test(a_laboratory_stands_for_the_plants_reading),
         cmocka_unit_test(so_many_results_are_counted),
     };
