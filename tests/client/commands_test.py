@@ -629,6 +629,19 @@ class Load(ClientTest):
         self.assertEqual(parts[0]["type"], "text/csv")
         self.assertEqual(parts[0]["query"]["source"], "readings.csv")
 
+    def test_by_a_map_a_file_goes_in_parts_without_a_row_lost(self):
+        """What a map makes is larger than the file: rows cut in two at a part's end come whole, in their order."""
+        path = self.file("log.csv", "Batch,pH\n" + "".join("L%07d,%d.5\n" % (n, n % 9) for n in range(20000)))
+        chart = self.file("map.json", json.dumps({"kinds": [{"kind": "readings", "columns": {"Batch": "lot", "pH": "crumb_ph"}}]}))
+        self.ok("load", "readings", path, "--map", chart)
+        parts = [r for r in self.daemon.requests if r["path"] == "/v1/records/readings"]
+        self.assertEqual([p["query"]["last"] for p in parts], ["0"] * (len(parts) - 1) + ["1"])
+        self.assertGreater(len(parts), 1)
+        self.assertEqual({len(p["body"]) for p in parts[:-1]}, {512 * 1024})
+        rows = [json.loads(line) for line in "".join(p["body"] for p in parts).splitlines() if line]
+        self.assertEqual([row["lot"] for row in rows], ["L%07d" % n for n in range(20000)])
+        self.assertEqual([row["crumb_ph"] for row in rows[:3]], ["0.5", "1.5", "2.5"])
+
     def test_a_file_of_exactly_one_part_and_an_empty_one(self):
         path = self.file("a.csv", "h\n" + "x" * (512 * 1024 - 3) + "\n")
         self.ok("load", "lots", path)

@@ -4,6 +4,7 @@ import datetime
 import fcntl
 import json
 import os
+import pathlib
 import pty
 import re
 import select
@@ -17,6 +18,15 @@ import zoneinfo
 from support import PROGRAM, ClientTest
 
 WAIT_S = 60
+SCREENS = pathlib.Path(__file__).resolve().parent / "interview"
+CALLS = [  # name, story, what is typed
+    ("doubts", "", ["broken", "mold", "yes", "", "-", "sick", "correct email", "stale", "a@b.example", "correct store", "stale",
+                    "0417", "correct lot", "yes", "L2 6321 B0412", "correct product", "white pan", "2", "correct phone", "12", "12",
+                    "list", "correct 9", "correct symptom", "-", "staling", "help", "?", "done", "list", ""]),
+    ("odor", "it smells sour like vinegar", ["no", "63?1", "skip", "back", "", "not sure", "", "", "more", "", "", "", "done", ""]),
+    ("stopped", "dry and moldy", ["mold", "quit", "no", "no", "quit", "yes"]),
+    ("glass", "a piece of glass in the mold", ["list", "6321", "done", ""]),
+]
 
 
 class Terminal:
@@ -139,6 +149,23 @@ class Interview(ClientTest):
             "observed": {"where": "base", "kept": "counter"}, "note": "it smells sour",
             "contact": {"phone": "555 0100"}})
         self.assertEqual(self.drafts(), [])
+
+    def test_what_stands_on_the_screen(self):
+        """Calls whole, as interview/<name>.txt has them. After a change that was meant, PAGES=write writes them anew."""
+        self.daemon.doubts = [{"field": "product", "value": "white pan", "says": "fits W20 (White 20), W24 (White 24)",
+                               "choices": [{"value": "W20", "says": "White 20"}, {"value": "W24", "says": "White 24"}]}]
+        for name, story, said in CALLS:
+            with self.subTest(name):
+                t = self.start(story=story)
+                for answer in said:
+                    t.prompt()
+                    t.say(answer)
+                t.text += f"---- {t.ends()}\n"
+                shown = re.sub(r"[0-9a-f]{8}-[0-9a-f-]{4,}", "ID", t.text).replace("\x1b", "^")
+                path = SCREENS / f"{name}.txt"
+                if os.environ.get("PAGES") == "write":
+                    path.write_text(shown)
+                self.assertEqual(shown, path.read_text())
 
     def test_a_plain_complaint_is_soon_told(self):
         """The story is read, and only what it lacks is asked: six questions, thirty keys."""
