@@ -585,9 +585,10 @@ class Own:
         return names
 
     def linked(self, name, program):
+        # of what a test has a stand-in of its own for, that is the first
         words = list(self.link_of(self.tests[name].targets[0] if name in self.tests else name))
         at = words.index("-o")
-        words[at:at + 2] = [str(self.tmp / "changed.o"), *self.linker, "-Wl,-S", "-o", str(program)]
+        words[at:at + 2] = [str(self.tmp / "changed.o"), *self.linker, "-Wl,-S,-z,muldefs", "-o", str(program)]
         subprocess.run(words, cwd=self.build, check=True, capture_output=True)
         return program
 

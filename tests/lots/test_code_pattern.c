@@ -224,6 +224,13 @@ static void either_form_of_the_day(void **state)
     assert_int_equal(code_pattern_read(p, "6A31", day("2026-11-20"), &got, NULL), 0);
     assert_int_equal(got.day, day("2026-01-31"));
     code_pattern_free(p);
+    rule.expression = "(?<y>[0-9])(?:(?<m>[A-L])|(?<mm>[0-9]{2}))(?<dd>[0-9]{2})";
+    p = make(&rule);
+    assert_int_equal(code_pattern_read(p, "6K17", day("2026-11-20"), &got, NULL), 0);
+    assert_int_equal(got.day, day("2026-11-17"));
+    assert_int_equal(code_pattern_read(p, "61117", day("2026-11-20"), &got, NULL), 0);
+    assert_int_equal(got.day, day("2026-11-17"));
+    code_pattern_free(p);
 }
 
 static void wrong_rules_are_refused(void **state)

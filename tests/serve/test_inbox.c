@@ -79,6 +79,7 @@ static struct inbox_told turn(struct watched *w)
     event_base_loop(w->base, EVLOOP_NONBLOCK);
     usleep(1000);
     inbox_tell(w->inbox, &told);
+    assert_true(told.waiting >= 0 && told.refused_there >= 0 && told.refused_there <= told.refused);
     return told;
 }
 

@@ -150,6 +150,50 @@ static void what_would_have_held_holds_and_no_less(void **state)
     close_plant(&p);
 }
 
+static bool is_lever(const json_t *answer, const char *quantity)
+{
+    size_t i, times = 0;
+    json_t *lever;
+    json_array_foreach(json_object_get(json_object_get(answer, "hold"), "levers"), i, lever)
+    {
+        const char *of = json_string_value(json_object_get(lever, "quantity"));
+        times += of && strcmp(of, quantity) == 0;
+    }
+    assert_true(times < 2);
+    return times;
+}
+
+/* Of a lot with another preserver and without the plant's own, nobody asks how much of the own it
+ * would have taken. */
+static void the_doses_looked_at_are_those_of_the_lot(void **state)
+{
+    static const struct {
+        struct model_change sorbate;
+        bool own_is_read, own, other;
+    } ROWS[] = {{{"potassium_sorbate_pct_flour", 0.05}, false, false, true},
+                {{"potassium_sorbate_pct_flour", 0.05}, true, true, true},
+                {{"crumb_ph", 5.4}, true, true, false}};
+    (void)state;
+    for (size_t i = 0; i < sizeof ROWS / sizeof ROWS[0]; i++) {
+        struct plant p;
+        open_plant(&p);
+        if (!ROWS[i].own_is_read)
+            fixture_sql(&p.f, "DELETE FROM reading WHERE quantity_id = 5; DELETE FROM target WHERE "
+                              "quantity_id = 5");
+        fixture_records_changed(&p.f);
+        json_t *answer =
+            told(&p, (struct whatif){.changes = {{"core_at_pack_c", 48}, ROWS[i].sorbate},
+                                     .change_count = 2,
+                                     .hold_days = 5,
+                                     .share = 0.9});
+        assert_int_equal(is_lever(answer, "inhibitor_pct_flour"), ROWS[i].own);
+        assert_int_equal(is_lever(answer, "potassium_sorbate_pct_flour"), ROWS[i].other);
+        assert_true(is_lever(answer, "core_at_pack_c"));
+        json_decref(answer);
+        close_plant(&p);
+    }
+}
+
 static void where_nothing_holds_it_is_the_contamination(void **state)
 {
     struct plant p;
@@ -282,6 +326,7 @@ int main(void)
         cmocka_unit_test(a_change_is_as_if_it_had_been_read),
         cmocka_unit_test(what_would_have_held_holds_and_no_less),
         cmocka_unit_test(where_nothing_holds_it_is_the_contamination),
+        cmocka_unit_test(the_doses_looked_at_are_those_of_the_lot),
         cmocka_unit_test(packing_hot_is_never_cleared),
         cmocka_unit_test(heat_is_told_of_the_core_asked_for),
         cmocka_unit_test(what_speaks_against_a_dose_is_said),
