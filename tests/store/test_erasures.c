@@ -1,6 +1,6 @@
 /* Marks of what is erased reach the disk whole, or it is said why not. */
 #include "base/text.h"
-#include "check.h"
+#include "failing.h"
 #include "fixture.h"
 #include "store/complaint.h"
 #include "store/contact.h"
@@ -124,6 +124,68 @@ static void a_mark_that_does_not_fit_says_so(void **state)
     store_rollback(store);
 }
 
+/* ---- a backup in the place of the database ---- */
+
+#define REPORT "01990000-0000-7000-8000-00000000000%d"
+
+static void add_report(int number, const char *folded)
+{
+    char uuid[UUID_TEXT];
+    struct complaint_placed placed = {0};
+    snprintf(uuid, sizeof uuid, REPORT, number);
+    const struct complaint_new c = fixture_complaint(uuid, 0);
+    assert_int_equal(complaint_log(store, &c, &placed, NULL), 0);
+    const struct contact_row row = {placed.complaint_id, "", "{\"name\":\"x\"}", folded, 1000};
+    assert_int_equal(contact_add(store, &row, NULL), 0);
+}
+
+static void append_marks(const char *text)
+{
+    char path[128];
+    snprintf(path, sizeof path, "%s/%s", dir, ERASURES_FILE);
+    FILE *file = fopen(path, "a");
+    assert_true(file && fputs(text, file) >= 0 && fclose(file) == 0);
+}
+
+static int64_t contacts_left(void)
+{
+    int64_t count = -1;
+    assert_int_equal(db_number(store, "SELECT count(*) FROM contact", NULL, &count, NULL), 0);
+    return count;
+}
+
+static int apply(void *arg, struct error *err)
+{
+    int count;
+    return erasures_apply(store, arg ? arg : &count, err);
+}
+
+/* Two were erased since, of one the texts alone; lines that no daemon writes are passed over. */
+static void what_was_erased_since_the_backup_is_erased_again(void **state)
+{
+    int count = 0;
+    (void)state;
+    assert_int_equal(store_begin(store, NULL), 0);
+    for (int i = 1; i <= 4; i++)
+        add_report(i, "\nada\n");
+    assert_int_equal(contacts_left(), 5);
+    append_marks("01990000-0000-7000-8000-000000000001 2000 request\n"
+                 "01990000-0000-7000-8000-000000000002 2000 whim\n"
+                 "no-id 2000 date\n"
+                 "01990000-0000-7000-8000-000000000003 2000 said\n"
+                 "01990000-0000-7000-8000-000000000004 2000 date\n"
+                 "01990000-0000-7000-8000-000000000002 20");
+    failing_check(store, apply, NULL, "what was erased since", 0);
+    assert_int_equal(contacts_left(), 5);
+    assert_int_equal(apply(&count, NULL), 0);
+    assert_int_equal(count, 3);
+    assert_int_equal(contacts_left(), 3);
+    /* once */
+    assert_int_equal(apply(&count, NULL), 0);
+    assert_int_equal(count, 0);
+    store_rollback(store);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -132,6 +194,8 @@ int main(void)
         cmocka_unit_test_setup_teardown(the_first_mark_has_a_name_on_disk, open_store,
                                         fixture_close),
         cmocka_unit_test_setup_teardown(its_own_marks_are_applied, open_store, fixture_close),
+        cmocka_unit_test_setup_teardown(what_was_erased_since_the_backup_is_erased_again,
+                                        open_store, fixture_close),
         cmocka_unit_test_setup_teardown(a_mark_that_does_not_fit_says_so, open_store,
                                         fixture_close),
     };
