@@ -65,6 +65,7 @@ static int fetch_file(struct client *c, const char *folder, const char *name, bo
     struct text_buffer path = {0}, partial = {0};
     text_appendf(&path, "%s/%s", folder, name);
     text_appendf(&partial, "%s.partial", path.data);
+    errno = EINVAL;
     FILE *file = strchr(name, '/') ? NULL : fopen(partial.data, "wxe");
     int rc = file ? finish(c, file, fetch_into(c, file, name, contacts), partial.data, path.data)
                   : say_stopped(c, partial.data);

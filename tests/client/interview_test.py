@@ -24,7 +24,7 @@ CALLS = [  # name, story, what is typed
                     "0417", "correct lot", "yes", "L2 6321 B0412", "correct product", "white pan", "2", "correct phone", "12", "12",
                     "list", "correct 9", "correct symptom", "-", "staling", "help", "?", "done", "list", ""]),
     ("odor", "it smells sour like vinegar", ["no", "63?1", "skip", "back", "", "not sure", "", "", "more", "", "", "", "done", ""]),
-    ("stopped", "dry and moldy", ["mold", "quit", "no", "no", "quit", "yes"]),
+    ("stopped", "dry and moldy", ["mold", "quit", "no", "no", "done", "exit", "", "quit", "yes"]),
     ("glass", "a piece of glass in the mold", ["list", "6321", "done", ""]),
 ]
 
@@ -156,12 +156,14 @@ class Interview(ClientTest):
                                "choices": [{"value": "W20", "says": "White 20"}, {"value": "W24", "says": "White 24"}]}]
         for name, story, said in CALLS:
             with self.subTest(name):
+                self.daemon.requests.clear()
                 t = self.start(story=story)
                 for answer in said:
                     t.prompt()
                     t.say(answer)
                 t.text += f"---- {t.ends()}\n"
-                shown = re.sub(r"[0-9a-f]{8}-[0-9a-f-]{4,}", "ID", t.text).replace("\x1b", "^")
+                asked = "".join("{method} {path}\n".format(**one) for one in self.daemon.requests)
+                shown = re.sub(r"[0-9a-f]{8}-[0-9a-f-]{4,}", "ID", t.text + asked).replace("\x1b", "^")
                 path = SCREENS / f"{name}.txt"
                 if os.environ.get("PAGES") == "write":
                     path.write_text(shown)

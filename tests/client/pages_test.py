@@ -4,6 +4,7 @@ that was meant, PAGES=write in the environment writes them anew: read the differ
 import json
 import os
 import pathlib
+import re
 import shlex
 import unittest
 
@@ -87,7 +88,84 @@ MAIL = {"id": 12, "event": "case", "case": "C5", "to": ["a@b.example"], "state":
 EFFECT = {"action": 7, "note": "fan", "verdict": "fewer", "caution": "Mind.", "p": 0.01,
           "before": {"complaints": 1200, "units": 300000, "per_million": 133, "low": 95, "high": 181}}
 
+# what a command reads, in the folder that it runs in
+FILES = {"crumb.jpg": "pictured", "report.pdf": "%PDF-", "empty.txt": "", "large.txt": "x" * (512 * 1024),
+         "measured.ndjson": '{"lot":"L1","lab":"N","sample":"1","results":[]}\n\n \r\n{"lot":\n{"lot":"L2"}\n',
+         "attached.ndjson": '{"attachment":7,"to":"C1","name":"crumb.jpg","by":"ann"}\n{"attachment":8,"to":"C2","name":"x","by":"b"}\n',
+         "attachments/7": "pictured"}
+UUID = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-[0-9a-f]{4}-[0-9a-f]{12}")
+ATTACHED = {"attachment": 7, "name": "crumb.jpg", "type": "image/jpeg", "bytes": 12400, "removed": 3}
+LISTED = {"attachments": [{**ATTACHED, "case": "C1", "by": "ann", "at": AT},
+                          {"attachment": 8, "name": "report.pdf", "type": "application/pdf", "bytes": 1240000,
+                           "complaint": "01990000-0000-7000-8000-000000000001", "by": "mira ortiz", "at": "2019-11-21T09:14:00-05:00"}]}
+MEASURED = {"lot": "L1", "lab": "Northgate", "sample": "26-114", "cautions": ["Mind."], "cases": [
+    {"case": "C1", "changed": True, "was": {"cause": "hot", "probability": 0.6}, "is": {"title": "Low acid", "probability": 0.7}},
+    {"case": "C2", "changed": False, "was": {"cause": "hot", "probability": 0.6}, "is": {"title": "Packed hot", "probability": 0.62}},
+    {"case": "C3", "was": None, "is": None}], "results": [
+    {"quantity": "crumb_ph", "title": "Crumb pH", "outcome": "new", "lab": "Northgate", "sample": "26-114", "method": "probe",
+     "note": "twice", "at": AT, "value": 5.9, "unit": "pH", "said": "5.9", "known": True, "evidence": True},
+    {"quantity": "core_at_pack_c", "outcome": "corrected", "was": "39 degC", "lab": "N", "sample": "1", "at": AT, "value": 40,
+     "unit": "degC", "said": "104 degF", "mute": True},
+    {"quantity": "mold_genus", "outcome": "new", "lab": "N", "sample": "1", "at": AT, "said": "Odd", "evidence": False},
+    {"quantity": "crumb_aw", "outcome": "new", "lab": "N", "sample": "1", "at": AT, "value": 0.95, "unit": "1", "said": ".95",
+     "evidence": False},
+    {"quantity": "yeasts", "outcome": "new", "said": "<10", "nearest": ["yeast_cfu", "mold_cfu"]},
+    {"quantity": "ash", "outcome": "new", "said": "2", "nearest": []},
+    {"quantity": "old", "outcome": "taken back", "was": "7"}, {"quantity": "swab_cfu", "outcome": "same"}]}
+FOLLOWED = {"case": "C1", "state": "open", "severity": "high", "owner": "mira", "due": None, "call_backs": [
+    {"complaint": "0199", "due": "2026-11-19", "why": "results", "by": "mira", "at": AT}], "entries": [
+    {"at": AT, "by": "mira", "what": "owner", "was": "", "is": "mira"}, {"at": AT, "by": "qa", "what": "note", "is": "rang the store"}],
+    "working": {"set": True, "by_rule": "medium", "points": 1, "levels": [{"severity": "medium", "from": 1}, {"severity": "high", "from": 4}],
+                "working": [{"fact": "complaints", "value": 3, "points": 1, "because": "several"}, {"fact": "sure", "value": 0.8, "points": 0},
+                            {"fact": "harm", "value": 1, "points": 0}]}}
+DENIED = fake_daemon.problem(403, "not-allowed", "this is for the desk and QA")
+
 COMMANDS = {
+    "attach": (["attach", "C1", "crumb.jpg", "report.pdf", "none.png", "--by", "ann"], [
+        {}, ATTACHED, {}, {**ATTACHED, "attachment": 8, "name": "report.pdf", "type": "application/pdf", "removed": 0, "again": True,
+                           "bytes": 5}]),
+    "attach-refused": (["attach", "C1", "crumb.jpg", "empty.txt", "--by", "ann"], [
+        fake_daemon.problem(413, "too-large", "no room"), {}, {**ATTACHED, "name": "empty.txt", "type": "text/plain", "bytes": 0}]),
+    "attach-parts": (["attach", "C1", "large.txt", "--by", "ann"], [{}, {**ATTACHED, "name": "large.txt"}]),
+    "attach-list": (["attach", "C1", "--list"], [LISTED]), "attach-list-none": (["attach", "C1", "--list"], [{"attachments": []}]),
+    "attach-get": (["attach", "C1", "--get", "8"], [LISTED, "bytes of it"]),
+    "attach-get-there": (["attach", "C1", "--get", "7"], [LISTED, "bytes of it"]),
+    "attach-get-into": (["attach", "C1", "--get", "7", "--output", "out.jpg"], [LISTED, "bytes of it"]),
+    "attach-get-none": (["attach", "C1", "--get", "9"], [LISTED]), "attach-get-denied": (["attach", "C1", "--get", "8"], [LISTED, DENIED]),
+    "attach-get-zero": (["attach", "C1", "--get", "0"], []), "attach-get-two": (["attach", "C1", "C2", "--get", "1"], []),
+    "attach-detach": (["attach", "C1", "--detach", "7", "--reason", "wrong", "--by", "ann"], [{"detached": 7}]),
+    "attach-detach-why": (["attach", "C1", "--detach", "7"], []), "attach-nothing": (["attach"], []), "attach-no-file": (["attach", "C1"], []),
+    "attach-from": (["attach", "--from", "attached.ndjson", "--by", "x"], [{}, ATTACHED]),
+    "attach-from-none": (["attach", "--from", "none.ndjson"], []), "attach-from-case": (["attach", "C1", "--from", "attached.ndjson"], []),
+    "measure": (["measure", "L1", "crumb_ph=5.9", "old=", "core_at_pack=104 degF", "--lab", "Northgate", "--sample", "26-114", "--method",
+                 "probe", "--note", "twice", "--case", "C1", "--reason", "r", "--at", "2019-11-20", "--by", "mira"], [MEASURED]),
+    "measure-instant": (["measure", "L1", "a=1", "--lab", "N", "--sample", "1", "--at", "2026-11-24T10:00:00-05:00", "--by", "mira"], [
+        {**MEASURED, "results": MEASURED["results"][4:6], "heard": {"harm": ["illness"], "words": "salmonella"}}]),
+    "measure-same": (["measure", "L1", "a=1", "--lab", "N", "--sample", "1", "--by", "m"], [
+        {"lot": "L1", "lab": "N", "sample": "1", "results": MEASURED["results"][7:], "cases": []}]),
+    "measure-no-case": (["measure", "L1", "a=1", "--lab", "N", "--sample", "1", "--by", "m"], [
+        {"lot": "L1", "lab": "N", "sample": "1", "results": MEASURED["results"][6:], "cases": []}]),
+    "measure-word": (["measure", "L1", "crumb_ph", "--lab", "N", "--sample", "1"], []),
+    "measure-no-name": (["measure", "L1", "=5", "--lab", "N", "--sample", "1"], []),
+    "measure-no-lab": (["measure", "L1", "a=5", "--sample", "1"], []), "measure-no-sample": (["measure", "L1", "a=5", "--lab", "N"], []),
+    "measure-no-result": (["measure", "L1", "--lab", "N", "--sample", "1"], []),
+    "measure-when": (["measure", "L1", "a=5", "--lab", "N", "--sample", "1", "--at", "whenever"], []),
+    "measure-from": (["measure", "--from", "measured.ndjson"], [{"lot": "L1", "lab": "N", "sample": "1"}, fake_daemon.problem(404, "not-found", "no L2")]),
+    "measure-from-denied": (["measure", "--from", "measured.ndjson"], [DENIED]),
+    "measure-from-none": (["measure", "--from", "none.ndjson"], []), "measure-from-lot": (["measure", "L1", "--from", "measured.ndjson"], []),
+    "follow": (["follow", "C1"], [FOLLOWED]),
+    "follow-all": (["follow", "C1", "--owner", "me", "--due", "none", "--severity", "rules", "--reason", "r", "--note", "n", "--why", "w", "--answered",
+                    "a", "--at", "2019-11-28 14:05", "--complaint", "0199", "--by", "mira"], [FOLLOWED]),
+    "follow-none": (["follow", "C1", "--owner", "none", "--by", "mira"], [
+        {**FOLLOWED, "owner": None, "working": {**FOLLOWED["working"], "set": False, "points": 2}, "call_backs": []}]),
+    "follow-why": (["follow", "C1", "--severity", "high"], []), "follow-when": (["follow", "C1", "--at", "24:00"], []),
+    "follow-nothing": (["follow"], []), "follow-both": (["follow", "C1", "--call-backs"], []), "follow-plant": (["follow", "C1", "--plant", "n"], []),
+    "export": (["export", "all"], [{"files": ["README.md", "a/b"]}, {"text": "# All\n", "next": 2}, {"text": "end\n"}]),
+    "export-whole": (["export", "whole", "--contacts"], [
+        {"files": ["attached.ndjson"]}, {"text": '{"attachment":7}\n{"attachment":8}\n'}, "bytes", DENIED]),
+    "export-there": (["export", "attachments"], [{"files": ["README.md"]}]),
+    "complaint": (["complaint", "0199"], [{"complaint": "01990000-0000-7000-8000-000000000001", "received_at": AT, "channel": "phone", "case": "C1",
+                                           "symptom": "mold", **EXACT, "note": "black", "by": "dana"}]),
     "cases": (["cases", "--state", "all", "--symptom", "mold", "--line", "2", "--product", "W", "--order", "urgent"],
               [{"cases": CASES, "next": None}]),
     "cases-none": (["cases"], [{"cases": [], "next": None}]),
@@ -237,15 +315,22 @@ class Pages(ClientTest):
         if isinstance(answers, tuple):
             self.daemon.refuse = answers
         elif answers is not None:
-            self.daemon.script_of_answers = [(200, "application/json", one) for one in answers]
+            self.daemon.script_of_answers = [one if isinstance(one, tuple) else (200, "application/json", one) for one in answers]
         code, out, err = self.run_client(*args, env={"ODDLOAF_SOCKET": "s", "ODDLOAF_SPOOL": f"spool-of-{name}"})
         asked = "".join("{method} {path}{query} {body}".format(**{**one, "query": self.query(one["query"])}).rstrip() + "\n"
                         for one in self.daemon.requests)
+        asked = UUID.sub("ID", asked.replace("x" * (512 * 1024), "x…"))
         return f"$ oddloaf {shlex.join(args)}\n{asked}---- {code}\n{out}----\n{err}"
 
     @staticmethod
     def query(query):
         return "?" + json.dumps(query, sort_keys=True) if query else ""
+
+    def setUp(self):
+        super().setUp()
+        os.mkdir(os.path.join(self.folder, "attachments"))
+        for name, text in FILES.items():
+            self.file(name, text)
 
     def test_pages(self):
         for name in COMMANDS:
