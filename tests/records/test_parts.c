@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "records/key_index.h"
 #include "records/stage.h"
+#include "records/trial.h"
 #include "tables/csv_rows.h"
 #include "tables/lines.h"
 #include <fcntl.h>
@@ -264,6 +265,52 @@ static void test_what_cannot_be_read_is_not_the_end(void **state)
     unlink(path);
 }
 
+/* ---- what earlier kinds of a trial would have added ---- */
+
+static void trial_add_lot(struct trial *trial, const char *lot, int64_t packed_ms)
+{
+    struct record_cell cells[RECORD_COLUMNS] = {text_cell(lot)};
+    cells[record_kind_column(record_kind_table(RECORD_LOTS), "packed_to")] =
+        (struct record_cell){.form = RECORD_INTEGER, .integer = packed_ms};
+    trial_add(trial, RECORD_LOTS, cells);
+}
+
+static void test_a_trial_is_kept_for_the_kinds_behind_it(void **state)
+{
+    char path[64], nowhere[96];
+    struct trial *trial;
+    struct error err = {0};
+    const struct record_cell product[RECORD_COLUMNS] = {text_cell("W24")};
+    (void)state;
+    snprintf(nowhere, sizeof nowhere, "%s/below", temporary(path));
+    assert_int_equal(trial_open(path, &trial, &err), 0);
+    trial_add_lot(trial, "L2", 7000);
+    trial_add_lot(trial, "L1", 5000);
+    trial_add(trial, RECORD_PRODUCTS, product);
+    trial_add(trial, RECORD_DISPATCH, product);
+    for (int again = 0; again < 2; again++) {
+        assert_int_equal(trial_write(trial, &err), 0);
+        trial_free(trial);
+        assert_int_equal(trial_open(path, &trial, &err), 0);
+        const struct refs_lot one = trial_lot(trial, "L1"), two = trial_lot(trial, "L2");
+        assert_true(one.id < 0 && two.id < 0 && one.id != two.id);
+        assert_true(one.packed_ms == 5000 && two.packed_ms == 7000);
+        assert_true(trial_product(trial, "W24") < 0);
+        assert_int_equal(trial_lot(trial, "W24").id, 0);
+        assert_int_equal(trial_product(trial, "L1"), 0);
+        assert_int_equal(trial_lot(trial, "L3").id, 0);
+    }
+    trial_free(trial);
+    /* below what is no folder nothing can be kept, nor anything read */
+    assert_true(trial_open(nowhere, &trial, &err) < 0);
+    unlink(path);
+    assert_int_equal(trial_open(nowhere, &trial, &err), 0);
+    trial_add_lot(trial, "L1", 5000);
+    assert_true(trial_write(trial, &err) < 0);
+    assert_non_null(strstr(err.text, nowhere));
+    trial_free(trial);
+}
+
 /* ---- equal keys ---- */
 
 struct pairs {
@@ -326,6 +373,7 @@ int main(void)
         cmocka_unit_test(test_staged_rows_come_back),
         cmocka_unit_test(test_a_damaged_staging_file_is_refused),
         cmocka_unit_test(test_what_cannot_be_read_is_not_the_end),
+        cmocka_unit_test(test_a_trial_is_kept_for_the_kinds_behind_it),
         cmocka_unit_test(test_equal_keys_are_found_however_far_apart),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

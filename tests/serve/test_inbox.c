@@ -222,6 +222,40 @@ static void what_cannot_be_moved_away_is_tried_again(void **state)
     assert_int_equal(fixture_count(w->f, "SELECT COUNT(*) FROM outbox WHERE event = 'records'"), 2);
 }
 
+static int exec(struct store *store, void *sql, struct error *err)
+{
+    return db_exec(store, sql, err);
+}
+
+static void write_sql(const struct watched *w, char *sql)
+{
+    struct error err = {0};
+    if (writer_run(w->f->app.writer, exec, sql, &err))
+        fail_msg("%s", err.text);
+}
+
+/* Loaded, and nobody could be told of it: it stays where it is until that can be queued. */
+static void what_cannot_be_mailed_stays(void **state)
+{
+    struct watched *w = *state;
+    struct inbox_told t;
+    put(w, "products.csv", PRODUCTS);
+    write_sql(w, (char[]){"CREATE TRIGGER none BEFORE INSERT ON outbox BEGIN SELECT RAISE(ABORT, "
+                          "'the test has no room for mail'); END"});
+    start(w);
+    do
+        t = turn(w);
+    while (!t.fault.code);
+    assert_non_null(strstr(t.fault.text, "no room for mail"));
+    assert_int_equal(t.done, 0);
+    assert_int_equal(names(w, ".", "products.csv"), 1);
+    assert_int_equal(fixture_count(w->f, "SELECT COUNT(*) FROM product"), 1);
+    write_sql(w, (char[]){"DROP TRIGGER none"});
+    until(w, 1, 0, 0, 0);
+    assert_int_equal(names(w, ".", "products.csv"), 0);
+    assert_int_equal(fixture_count(w->f, "SELECT COUNT(*) FROM outbox WHERE event = 'records'"), 1);
+}
+
 int main(void)
 {
 #define EACH(test) cmocka_unit_test_setup_teardown(test, setup, teardown)
@@ -230,6 +264,7 @@ int main(void)
         EACH(a_file_with_a_wrong_row_is_refused),
         EACH(what_cannot_be_taken_stays_and_is_told),
         EACH(what_cannot_be_moved_away_is_tried_again),
+        EACH(what_cannot_be_mailed_stays),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
