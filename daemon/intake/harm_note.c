@@ -28,19 +28,21 @@ static bool all_doubted(const struct harm_weights *weights, const char *text,
 int harm_note_read(const struct harm_words *words, const struct harm_weights *weights,
                    const char *text, struct harm_heard **ret_heard)
 {
-    bool denied;
-    int count = harm_words_read(words, text, ret_heard, &denied);
+    struct harm_heed heed;
+    int count = harm_words_read(words, text, ret_heard, &heed);
     if (is_said(*ret_heard, count))
         return all_doubted(weights, text, *ret_heard, count)
                    ? only(ret_heard, HARM_WORDS_POSSIBLE, (*ret_heard)->from, (*ret_heard)->to)
                    : count;
     struct harm_weighed weighed = harm_weights_read(weights, text);
     /* what was denied is less likely than the same words undenied, so it takes more */
-    bool as_possible = denied && !count;
+    bool as_possible = heed.denied && !count;
     if (weighed.weight == HARM_WEIGHT_SAID)
         return only(ret_heard, as_possible ? HARM_WORDS_POSSIBLE : weighed.kind, weighed.from,
                     weighed.to);
     if (weighed.weight == HARM_WEIGHT_POSSIBLE && !count && !as_possible)
         return only(ret_heard, HARM_WORDS_POSSIBLE, weighed.from, weighed.to);
+    if (weights && heed.unread && !count)
+        return only(ret_heard, HARM_NOTE_UNREAD, heed.from, heed.to);
     return count;
 }

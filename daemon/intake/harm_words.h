@@ -42,11 +42,15 @@ struct harm_heard {
     int kind;        /* index into the words of the field "harm", or HARM_WORDS_POSSIBLE */
     size_t from, to; /* bytes of the text that say so */
 };
+struct harm_heed {
+    bool denied;     /* some harm is spoken of that did not happen ("nobody got sick") */
+    bool unread;     /* it is in a language that none of the files is of */
+    size_t from, to; /* bytes of its first words then */
+};
 /* What the text says: each kind once, or HARM_WORDS_POSSIBLE alone. *ret_heard is malloc'd, in the
- * order of the text; *ret_denied: some harm is spoken of that did not happen ("nobody got sick").
- * Returns how many. Thread-safe. */
+ * order of the text. Returns how many. Thread-safe. */
 int harm_words_read(const struct harm_words *words, const char *text, struct harm_heard **ret_heard,
-                    bool *ret_denied);
+                    struct harm_heed *ret);
 /* Is there what may be harm if nothing else is said of the pack, as an allergen by itself ("had
  * nuts in it")? Denied, or as part of a name ("sesame bun"), it is none. *ret: where. */
 bool harm_words_bare(const struct harm_words *words, const char *text, struct harm_heard *ret);

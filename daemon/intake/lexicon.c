@@ -574,19 +574,48 @@ static bool add_harm(json_t *filled, const char *field, json_t *value)
     return true;
 }
 
+static json_t *quote(const char *note, const struct harm_heard *heard)
+{
+    const char *why =
+        heard->kind == HARM_NOTE_UNREAD ? "in a language that is not read here: " : "";
+    return json_sprintf("%s%.*s", why, (int)(heard->to - heard->from), note + heard->from);
+}
+
+/* Does the note by itself tell what was seen or smelled? Short forms and slips ("smels musy") are
+ * few words of a language and are read all the same. */
+static bool tells_of_bread(const struct lexicon *lexicon, const char *note, int32_t today)
+{
+    size_t i;
+    const json_t *row;
+    json_t *taken, *alone = json_pack("{s:s, s:[], s:b}", "note", note, "harm", "harm_read", 1);
+    json_decref(lexicon_fill(lexicon, alone, today, &taken));
+    bool tells = false;
+    json_array_foreach(taken, i, row)
+    {
+        const struct field *field = fields_find(json_string_value(json_object_get(row, "field")));
+        tells = tells || (field && field->type == FIELD_WORD);
+    }
+    json_decref(taken);
+    json_decref(alone);
+    return tells;
+}
+
 /* Looked for whatever the complaint itself says of harm: somebody who chose "injury" may have noted
  * that a child was ill as well. */
-static void hear_harm(const struct lexicon *lexicon, const char *note, json_t *filled,
+static void hear_harm(const struct lexicon *lexicon, const struct reading *reading, json_t *filled,
                       json_t *taken)
 {
+    const char *note = reading->note;
     const struct field_word *kinds = fields_find("harm")->words;
     struct harm_heard *heard = NULL;
     int count = harm_note_read(lexicon->harm, lexicon->weights, note, &heard);
+    if (count && heard->kind == HARM_NOTE_UNREAD && tells_of_bread(lexicon, note, reading->today))
+        count = 0;
     for (int i = 0; i < count; i++) {
-        bool possible = heard[i].kind == HARM_WORDS_POSSIBLE;
+        bool possible = heard[i].kind < 0;
         const char *field = possible ? "harm_possible" : "harm";
         json_t *value = possible ? json_true() : json_string(kinds[heard[i].kind].word);
-        json_t *from = json_stringn(note + heard[i].from, heard[i].to - heard[i].from);
+        json_t *from = quote(note, &heard[i]);
         if (add_harm(filled, field, value))
             json_array_append_new(
                 taken, json_pack("{s:s, s:O, s:O}", "field", field, "value", value, "from", from));
@@ -739,7 +768,7 @@ static void read_text(const struct lexicon *lexicon, struct reading *reading,
                       const json_t *complaint, json_t *filled, json_t *taken)
 {
     if (!lexicon_is_read(complaint))
-        hear_harm(lexicon, reading->note, filled, taken);
+        hear_harm(lexicon, reading, filled, taken);
     if (strlen(reading->note) > (size_t)fields_find("note")->high)
         return; /* will be refused: nothing but harm matters */
     struct note_word *words;

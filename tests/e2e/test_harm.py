@@ -28,6 +28,11 @@ def check_levels(plant):
     none = log(plant, lot="L1 6316 A0400", note="green spots on top, nobody ate it, no one is sick")
     assert none["harm"] == [] and none["harm_possible"] is False, none
     assert "script" not in none and "alarm" not in none, none
+    unread = log(plant, lot="L1 6310 A0400", note="Oğlum ekmeği yedikten sonra hastaneye kaldırıldı")
+    assert unread["harm"] == [] and unread["harm_possible"] is True and unread["alarm"], unread
+    assert unread["taken"][0]["from"].startswith("in a language that is not read here: Oğlum"), unread["taken"]
+    short = log(plant, lot="L1 6311 A0400", note="musty, like a bsmt. Bt 11/21 fnd 11/24")
+    assert short["harm_possible"] is False, short
     chosen = log(plant, lot="L1 6317 A0400", harm=["injury"], note="and she threw up twice")
     assert chosen["harm"] == ["injury", "illness"], chosen
 

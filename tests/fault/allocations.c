@@ -220,9 +220,9 @@ static int read_note(struct text_buffer *told, struct error *err)
     json_t *filled = lexicon_fill(lexicon, given, 20782, &taken);
     char *texts[] = {jsonx_dump(filled), jsonx_dump(taken)};
     struct harm_heard *heard = NULL;
-    bool denied;
+    struct harm_heed heed;
     int count =
-        harm_words_read(harm, json_string_value(json_object_get(given, "note")), &heard, &denied);
+        harm_words_read(harm, json_string_value(json_object_get(given, "note")), &heard, &heed);
     (void)err;
     text_appendf(told, "%s\n%s\n%d", texts[0], texts[1], count);
     free(texts[0]);

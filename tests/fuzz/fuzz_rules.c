@@ -88,10 +88,10 @@ static int load_harm(const char *folder, struct faults *faults, struct error *er
 {
     struct harm_words *words = NULL;
     struct harm_heard *heard = NULL;
-    bool denied;
+    struct harm_heed heed;
     int rc = harm_words_load(folder, NULL, on_fault, faults, &words, err);
     if (!rc)
-        harm_words_read(words, "nobody broke a tooth, but my son was sick", &heard, &denied);
+        harm_words_read(words, "nobody broke a tooth, but my son was sick", &heard, &heed);
     free(heard);
     harm_words_free(words);
     return rc;

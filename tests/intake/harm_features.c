@@ -22,9 +22,9 @@ static void print_note(const struct harm_words *words, const char *label, const 
                        const char *text)
 {
     struct harm_heard *heard = NULL;
-    bool denied;
+    struct harm_heed heed;
     struct note_word *note;
-    int count = harm_words_read(words, text, &heard, &denied);
+    int count = harm_words_read(words, text, &heard, &heed);
     printf("%s\t%s\t", label, language);
     for (int i = 0; i < count; i++)
         if (heard[i].kind != HARM_WORDS_POSSIBLE)

@@ -47,7 +47,7 @@ static int level_of(const struct readers *by, const char *text, char *ret_why, s
 {
     struct harm_heard *heard = NULL;
     int count = harm_note_read(by->words, by->weights, text, &heard);
-    int level = !count ? 0 : heard[0].kind == HARM_WORDS_POSSIBLE ? 1 : 2;
+    int level = !count ? 0 : heard[0].kind < 0 ? 1 : 2;
     snprintf(ret_why, size, "%.*s", count ? (int)(heard[0].to - heard[0].from) : 0,
              count ? text + heard[0].from : "");
     free(heard);

@@ -148,8 +148,9 @@ static char *heard(const struct harm_weights *by, const char *note)
     for (int i = 0; i < count; i++) {
         assert_true(found[i].from < found[i].to && found[i].to <= strlen(note));
         text_appendf(&out, "%s%s", i ? " " : "",
-                     found[i].kind == HARM_WORDS_POSSIBLE
-                         ? "possible"
+                     found[i].kind == HARM_WORDS_POSSIBLE ? "possible"
+                     : found[i].kind == HARM_NOTE_UNREAD
+                         ? "unread"
                          : fields_find("harm")->words[found[i].kind].word);
     }
     free(found);
@@ -170,8 +171,16 @@ static void both_readers(void **state)
         {"nobody vomited a gash", "", "possible"}, /* some harm is denied: it takes more */
         {"nobody vomited, queasyness", "", ""},
         {"my son vomited, stale stale", "illness", "possible"},
-        {"my son vomited, he is fine and so are all of us. stale stale", "illness", "illness"},
-        {"my son vomited, stale gash stale stale stale", "illness", "illness"},
+        /* in no language of the files; too short to tell; of scripts that part no words */
+        {"oglum ekmegi yedikten sonra hastanede", "", "unread"},
+        {"oglum ekmegi yedikten", "", ""},
+        {"nobody vomited, oglum ekmegi yedikten sonra hastanede", "", "unread"},
+        {"\xE6\x88\x91\xE7\x9A\x84\xE5\xAD\xA9\xE5\xAD\x90\xE5\x90\x83\xE4\xBA\x86\xE4\xBD\xA0\xE4"
+         "\xBB"
+         "\xAC\xE7\x9A\x84\xE9\x9D\xA2\xE5\x8C\x85",
+         "", "unread"},
+        {"my bread oglum ekmegi", "", ""},
+        {"A0400 L2 6318-7 26-114 x y", "", ""},
     };
     struct harm_weights *small = load_text(SMALL);
     int wrong = 0;

@@ -42,10 +42,10 @@ static int free_shipped(void **state)
 static char *heard(const struct harm_words *by, const char *note)
 {
     struct harm_heard *found = NULL;
-    bool denied;
+    struct harm_heed heed;
     struct text_buffer out = {0};
     const struct field_word *kinds = fields_find("harm")->words;
-    int count = harm_words_read(by, note, &found, &denied);
+    int count = harm_words_read(by, note, &found, &heed);
     for (int i = 0; i < count; i++) {
         assert_true(found[i].from < found[i].to && found[i].to <= strlen(note));
         text_appendf(&out, "%s%s", i ? " " : "",
