@@ -79,6 +79,7 @@ static void take_lot(const struct facts_job *job, const struct fact_name *name,
 {
     const struct evidence_lot *lot = &job->set->record->lot;
     double days[MATERIALS];
+    int sorbate;
     switch (name->code) {
     case LOT_FAMILY:
         fact_set_word(fact, lot->family);
@@ -98,6 +99,11 @@ static void take_lot(const struct facts_job *job, const struct fact_name *name,
     case LOT_PACK_HOURS:
         fact_set_number(fact,
                         (double)(lot->packed_to_ms - lot->packed_from_ms) / (double)WHEN_HOUR_MS);
+        break;
+    case LOT_SORBATE_USED:
+        if ((sorbate = ingredient_sorbate(job->source->rules, job->set->record,
+                                          job->input->as_of_ms)) >= 0)
+            fact_set_number(fact, sorbate);
         break;
     default:
         lot_record_ages(job->set->record, days);

@@ -65,3 +65,41 @@ const char *ingredient_spoken_of(const struct ingredient_asked *asked, const str
     }
     return best;
 }
+
+static bool brings_sorbic(const struct preserver *preserver)
+{
+    for (int i = 0; i < preserver->acid_count; i++)
+        if (preserver->brings[i].kind == ACID_SORBIC)
+            return true;
+    return false;
+}
+
+/* Some of it was found, or is wanted. */
+static bool is_there(const struct lot_record *record, const struct lot_series *series,
+                     int64_t as_of_ms)
+{
+    return series->target > 0 ||
+           (series->count > 0 && lot_record_summary(record, series, as_of_ms).max > 0);
+}
+
+int ingredient_sorbate(const struct rules *rules, const struct lot_record *record, int64_t as_of_ms)
+{
+    bool named = false, sorbic = false;
+    for (int i = 0; i < record->use_count; i++) {
+        const struct preserver *p = catalogue_preserver(rules->catalogue, record->uses[i].kind);
+        named |= p && p->role == PRESERVER_INHIBITOR;
+        sorbic |= p && brings_sorbic(p);
+    }
+    for (int i = 0; i < record->series_count; i++) {
+        const struct lot_series *series = &record->series[i];
+        const struct catalogue_quantity *known =
+            catalogue_quantity(rules->catalogue, series->quantity);
+        const struct preserver *p = known ? known->preserver : NULL;
+        bool propionate = strcmp(series->quantity, "propionate_ppm") == 0;
+        if (!(p || propionate) || !is_there(record, series, as_of_ms))
+            continue;
+        named |= propionate || p->role == PRESERVER_INHIBITOR;
+        sorbic |= p && brings_sorbic(p);
+    }
+    return sorbic ? 1 : named ? 0 : -1;
+}

@@ -20,4 +20,9 @@ struct ingredient_asked {
 const char *ingredient_spoken_of(const struct ingredient_asked *asked,
                                  const struct fact_name *name);
 
+/* Does the bread hold sorbate? 1: a use, a dose or a target on record says so; 0: they name what it
+ * is preserved with, and no sorbate; -1: not known. A target or reading of propionate names it. */
+int ingredient_sorbate(const struct rules *rules, const struct lot_record *record,
+                       int64_t as_of_ms);
+
 #endif

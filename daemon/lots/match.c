@@ -75,9 +75,11 @@ static int find_outlets(struct matching *m)
     struct outlet_named named;
     int rc = outlet_named_find(m->store, LOT_FIND_STORE, m->query->store, &named, m->err);
     text_clip(outlet_named_one(&named), r->store, sizeof r->store);
+    m->store_guessed = named.part;
     if (rc == 0)
         rc = outlet_named_find(m->store, LOT_FIND_ROUTE, m->query->route, &named, m->err);
     text_clip(outlet_named_one(&named), r->route, sizeof r->route);
+    m->route_guessed = named.part;
     return rc;
 }
 

@@ -32,6 +32,7 @@ struct matching {
     struct reading_code text;
     struct product_named product; /* those it may be; count 0 unknown */
     bool product_scanned;
+    bool store_guessed, route_guessed; /* meant, or another place whose name is like it */
     int32_t code_day;
     struct lot_find_volume volume;
     double units_on_sale; /* units weighted by how readily lots of their age are complained about */

@@ -15,6 +15,10 @@ static const double JUNK_LIKE_A_CODE = 0.02;
  * ones come first. Set by simulated misreads (tests/lots/sim.h, seed 7). */
 static const double MISSED = 0.05;
 
+/* From memory: of places of which a part of the name is said, so many are others, which no dispatch
+ * names. */
+static const double ANOTHER_PLACE = 0.5;
+
 static double age_days(const struct matching *m, const struct lot_find_row *row)
 {
     return (double)(m->query->received_ms - row->packed_from_ms) / (double)WHEN_DAY_MS;
@@ -160,6 +164,8 @@ static int weigh_sent(struct matching *m)
     assert(places > 0);
     /* one over the mean number of places */
     double typical = (double)known / places, wrong = m->matcher->agreement.store_wrong;
+    if (store ? m->store_guessed : m->route_guessed)
+        wrong = fmax(wrong, ANOTHER_PLACE);
     for (size_t i = 0; i < m->rows.count; i++) {
         double there = typical;
         if (i < count && sent[i].units > 0)

@@ -53,7 +53,9 @@ int outlet_named_find(struct store *store, enum lot_find_place kind, const char 
         return rc;
     ret->unrecorded = true;
     said_words_take(said, PASSED, &n.words);
-    return lot_find_places(store, kind, take_best, &n, err);
+    rc = lot_find_places(store, kind, take_best, &n, err);
+    ret->part = n.best == FIT_PART;
+    return rc;
 }
 
 const char *outlet_named_one(const struct outlet_named *named)

@@ -11,6 +11,7 @@ enum { OUTLET_NAMED_MOST = 8 };
 struct outlet_named {
     bool unrecorded; /* no dispatch names any: nothing can be said */
     bool more;       /* fit than there is room for */
+    bool part;       /* what was said is a part of its name, and may be another place's */
     size_t count;    /* 1: that is it; several: none is taken for the one */
     char name[OUTLET_NAMED_MOST][LENGTH_TRADE + 1]; /* as on record */
 };

@@ -14,9 +14,13 @@ static const char *const SEEN_TITLES[SEEN_CODES] = {
 };
 
 static const char *const LOT_TITLES[] = {
-    [LOT_FAMILY] = "Kind of bread", [LOT_LINE] = "Line",
-    [LOT_SHIFT] = "Shift",          [LOT_PRODUCT] = "Product",
-    [LOT_UNITS] = "Packs made",     [LOT_PACK_HOURS] = "Hours of packing",
+    [LOT_FAMILY] = "Kind of bread",
+    [LOT_LINE] = "Line",
+    [LOT_SHIFT] = "Shift",
+    [LOT_PRODUCT] = "Product",
+    [LOT_UNITS] = "Packs made",
+    [LOT_PACK_HOURS] = "Hours of packing",
+    [LOT_SORBATE_USED] = "Sorbate in its recipe, by the records",
 };
 
 static const char *const DISPATCH_TITLES[] = {

@@ -35,9 +35,13 @@ static const struct {
     int code;
     bool words;
 } LOT_FACTS[] = {
-    {"family", LOT_FAMILY, true}, {"line", LOT_LINE, true},
-    {"shift", LOT_SHIFT, true},   {"product", LOT_PRODUCT, true},
-    {"units", LOT_UNITS, false},  {"pack_hours", LOT_PACK_HOURS, false},
+    {"family", LOT_FAMILY, true},
+    {"line", LOT_LINE, true},
+    {"shift", LOT_SHIFT, true},
+    {"product", LOT_PRODUCT, true},
+    {"units", LOT_UNITS, false},
+    {"pack_hours", LOT_PACK_HOURS, false},
+    {"sorbate_used", LOT_SORBATE_USED, false},
 };
 
 static const struct {

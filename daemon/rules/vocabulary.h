@@ -38,7 +38,16 @@ enum {
     SEEN_PACKS,
     SEEN_CODES
 };
-enum { LOT_FAMILY, LOT_LINE, LOT_SHIFT, LOT_PRODUCT, LOT_UNITS, LOT_PACK_HOURS, LOT_MATERIAL_AGE };
+enum {
+    LOT_FAMILY,
+    LOT_LINE,
+    LOT_SHIFT,
+    LOT_PRODUCT,
+    LOT_UNITS,
+    LOT_PACK_HOURS,
+    LOT_SORBATE_USED,
+    LOT_MATERIAL_AGE
+};
 enum {
     PLACE_LAST, /* the last entry of a quantity before the lot was packed */
     PLACE_NEXT,

@@ -205,6 +205,29 @@ static void product_and_store_as_people_say_them(void **state)
     }
 }
 
+/* A store that no dispatch names says nothing; one that got others casts doubt on a clear code; of
+ * a part of a name it is not known whether that store is meant. */
+static void stores_that_others_got(void **state)
+{
+    (void)state;
+    struct lot_query q = query("L1 6321 B0911");
+    const double unsaid = match(q).candidate[0].weight;
+    sql("UPDATE dispatch SET store = 'Harrow Elm' WHERE store = '0100'");
+    q.store = "9999";
+    struct lot_match_result r = match(q);
+    assert_int_equal(r.state, LOT_EXACT);
+    assert_float_equal(r.candidate[0].weight, unsaid, 1e-12);
+    q.store = "Harrow Elm";
+    r = match(q);
+    assert_int_equal(r.state, LOT_SEVERAL);
+    q.store = "Elm";
+    r = match(q);
+    assert_string_equal(r.store, "Harrow Elm");
+    assert_int_equal(r.state, LOT_EXACT);
+    assert_true(r.candidate[0].weight < unsaid);
+    sql("UPDATE dispatch SET store = '0100' WHERE store = 'Harrow Elm'");
+}
+
 /* Of several that may be meant, none is the one: their lots agree, others do not. */
 static void product_that_fits_several(void **state)
 {
@@ -528,6 +551,7 @@ int main(void)
         cmocka_unit_test(misread_codes),
         cmocka_unit_test(contradictions_lower_an_exact_hit),
         cmocka_unit_test(product_and_store_as_people_say_them),
+        cmocka_unit_test(stores_that_others_got),
         cmocka_unit_test(product_that_fits_several),
         cmocka_unit_test(all_that_it_may_be),
         cmocka_unit_test(product_named_as_the_code),

@@ -318,6 +318,82 @@ static void the_plants_own_by_its_kind_is_the_same(void **state)
     }
 }
 
+/* What the records say of sorbate, and what a smell of fuel is then told as: NAN, where they say
+ * nothing. */
+static double sorbate_by(struct plant *p, double *ret_probability)
+{
+    struct error err = {0};
+    json_t *why = NULL, *one;
+    size_t i;
+    double value = NAN;
+    fixture_records_changed(&p->f);
+    int64_t case_id = fixture_complain(&p->f, "off-odor", p->lot, AT(25, 15),
+                                       "{\"observed\":{\"odor\":[\"hydrocarbon\"]}}");
+    json_t *ranking = rank_of(p, case_id);
+    json_array_foreach(json_object_get(ranking, "ranked"), i, one)
+    {
+        if (strcmp(text_of(one, "cause"), "inhibitor-broken-down") == 0)
+            *ret_probability = json_number_value(json_object_get(one, "probability"));
+    }
+    if (tell_why(p->triage, p->f.store, case_id, "inhibitor-broken-down", &why, &err))
+        fail_msg("%s", err.text);
+    json_array_foreach(json_object_get(json_array_get(json_object_get(why, "causes"), 0), "facts"),
+                       i, one)
+    {
+        if (strcmp(text_of(one, "fact"), "sorbate_used") == 0)
+            value = json_number_value(json_object_get(one, "value"));
+    }
+    json_decref(why);
+    json_decref(ranking);
+    return value;
+}
+
+/* Where the records name what the bread is preserved with, sorbate cannot have been broken down in
+ * bread that has none; where they name nothing all is as before. */
+static void what_is_not_in_the_bread_is_not_broken_down(void **state)
+{
+    static const struct {
+        const char *kind, *target; /* of a use; of the recipe */
+        double pct, value;
+    } ROWS[] = {
+        {NULL, NULL, 0, NAN},
+        {"calcium-propionate", NULL, 0, 0},
+        {"potassium-sorbate", NULL, 0, 1},
+        {NULL, "cultured_wheat_pct_flour", 1, 0},
+        {NULL, "sorbic_acid_surface_pct_flour", 0.1, 1},
+        {NULL, "potassium_sorbate_pct_flour", 0, NAN}, /* none is wanted, nor anything else */
+        {"vinegar", NULL, 0, NAN}};                    /* what else there is it does not say */
+    double unsaid = NAN;
+    (void)state;
+    for (size_t i = 0; i < sizeof ROWS / sizeof ROWS[0]; i++) {
+        struct plant p;
+        double probability = NAN;
+        open_plant(&p);
+        fixture_copy(&p.f, "rules", "cautions.json");
+        fixture_copy(&p.f, "rules", "causes/inhibitor-broken-down.json");
+        fixture_copy(&p.f, "rules", "causes/oil-taint.json");
+        triage_free(p.triage);
+        p.triage = fixture_triage(&p.f);
+        forget_inhibitor(&p);
+        if (ROWS[i].kind)
+            give(&p, ROWS[i].kind, NULL, 0.3, 0);
+        if (ROWS[i].target)
+            target(&p, SPRAY, ROWS[i].target, ROWS[i].pct);
+        double value = sorbate_by(&p, &probability);
+        print_message("%s %s: sorbate %g, %.3f\n", ROWS[i].kind ? ROWS[i].kind : "",
+                      ROWS[i].target ? ROWS[i].target : "", value, probability);
+        assert_true(isnan(ROWS[i].value) ? isnan(value) : value == ROWS[i].value);
+        unsaid = i ? unsaid : probability;
+        if (isnan(ROWS[i].value) && ROWS[i].kind)
+            assert_true(probability > unsaid / 2); /* what vinegar itself says of a smell */
+        else if (isnan(ROWS[i].value))
+            assert_true(fabs(probability - unsaid) < 1e-9);
+        else
+            assert_true(ROWS[i].value > 0 ? probability > unsaid : probability < unsaid / 4);
+        close_plant(&p);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -328,6 +404,7 @@ int main(void)
         cmocka_unit_test(none_of_many_is_left_out),
         cmocka_unit_test(one_more_can_be_asked_for),
         cmocka_unit_test(the_plants_own_by_its_kind_is_the_same),
+        cmocka_unit_test(what_is_not_in_the_bread_is_not_broken_down),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
