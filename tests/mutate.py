@@ -534,8 +534,9 @@ class Own:
         path, line, changed = change
         if not self.compile(path, changed, "-O0"):
             return "not built", ""
+        names = self.through(path, line)
         until = time.monotonic() + cap_s
-        for name in self.through(path, line):
+        for name in names:
             if time.monotonic() > until:
                 return "time up", ""
             if self.notices(name):

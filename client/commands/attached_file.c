@@ -47,7 +47,7 @@ int attached_file_fetch(const struct client *c, int64_t id, const char *path)
     int rc = EXIT_DONE;
     if (transport_call(c->transport, &request, &reply, &err))
         rc = client_fail(c, &err);
-    else if (reply.status < 200 || reply.status > 299)
+    else if (!transport_is_good(&reply))
         rc = client_problem(c, &reply);
     else
         rc = write_new(c, &reply.body, path);

@@ -40,7 +40,7 @@ static int send_part(const struct client *c, const char *upload, int64_t number,
     int rc = EXIT_DONE;
     if (transport_call(c->transport, &request, &reply, &err))
         rc = client_fail(c, &err);
-    else if (reply.status < 200 || reply.status > 299)
+    else if (!transport_is_good(&reply))
         rc = client_problem(c, &reply);
     transport_reply_free(&reply);
     text_buffer_free(&path);

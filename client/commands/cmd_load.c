@@ -247,7 +247,7 @@ static int send_part(struct load *l, struct upload *u, const char *bytes, size_t
                    "same rows change nothing",
                    source_name(u->source));
         rc = client_fail(l->c, &err);
-    } else if (reply.status < 200 || reply.status > 299) {
+    } else if (!transport_is_good(&reply)) {
         clear_progress(l);
         rc = client_problem(l->c, &reply);
     } else if (jsonx_parse(reply.body.data ? reply.body.data : "", reply.body.length, &answer,

@@ -257,7 +257,7 @@ static int rank_all(struct client *c, const char *plant)
         struct request request = {.method = "GET", .path = path.data, .timeout_s = 300};
         if (transport_call(c->transport, &request, &reply, &err))
             rc = client_fail(c, &err);
-        else if (reply.status < 200 || reply.status > 299)
+        else if (!transport_is_good(&reply))
             rc = client_problem(c, &reply);
         else
             rc = take_page(c, &reply.body, after, sizeof after, &count);

@@ -29,7 +29,7 @@ int save_page(const struct client *c, const char *path, const char *file)
     int rc = transport_call(c->transport, &request, &reply, &err);
     if (rc)
         rc = client_fail(c, &err);
-    else if (reply.status < 200 || reply.status > 299)
+    else if (!transport_is_good(&reply))
         rc = client_problem(c, &reply);
     else
         rc = write_out(c, file, &reply.body);

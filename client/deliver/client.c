@@ -211,7 +211,7 @@ static int call(const struct client *c, const struct request *request, json_t **
     int rc = transport_call(c->transport, request, &reply, &err);
     if (rc) {
         rc = client_fail(c, &err);
-    } else if (reply.status < 200 || reply.status > 299) {
+    } else if (!transport_is_good(&reply)) {
         rc = client_problem(c, &reply);
     } else {
         json_error_t why;

@@ -130,7 +130,7 @@ int deliver_lines(const struct client *c, const struct deliver_batch *batch, del
                               .length = batch->length,
                               .timeout_s = LINES_S};
     int rc = transport_call(c->transport, &request, &reply, err);
-    if (!rc && (reply.status < 200 || reply.status > 299))
+    if (!rc && !transport_is_good(&reply))
         rc = refusal(&reply, err);
     else if (!rc)
         rc = take_answers(&reply, batch->count, each, arg, err);

@@ -73,6 +73,11 @@ const char *transport_name(const struct transport *t)
     return t->name;
 }
 
+bool transport_is_good(const struct reply *reply)
+{
+    return reply->status / 100 == 2;
+}
+
 void transport_reply_free(struct reply *reply)
 {
     text_buffer_free(&reply->body);

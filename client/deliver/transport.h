@@ -48,6 +48,8 @@ void transport_close(struct transport *t);
 int transport_call(struct transport *t, const struct request *request, struct reply *reply,
                    struct error *err);
 void transport_reply_free(struct reply *reply);
+/* Done as it was asked for (RFC 9110, 15.3: 2xx). */
+bool transport_is_good(const struct reply *reply);
 /* "/run/…sock" or "https://…", for messages. */
 const char *transport_name(const struct transport *t);
 
