@@ -1,6 +1,7 @@
 /* The parts of the import on their own: lines, CSV rows, the staging file, equal keys. */
 #include "base/text.h"
 #include "records/key_index.h"
+#include "records/refusals.h"
 #include "records/stage.h"
 #include "records/trial.h"
 #include "tables/csv_rows.h"
@@ -311,6 +312,79 @@ static void test_a_trial_is_kept_for_the_kinds_behind_it(void **state)
     trial_free(trial);
 }
 
+/* ---- refused rows ---- */
+
+static void refuse(struct refusals *refusals, int rows)
+{
+    struct error why = {.code = ERROR_INVALID, .source = "lots.csv"};
+    error_field(&why, "units", "x");
+    snprintf(why.text, sizeof why.text, "not a number");
+    for (int i = 0; i < rows; i++) {
+        why.line = i + 2;
+        refusals_add(refusals, &why);
+    }
+}
+
+/* The first of them in the answer, the others in the file; each part of a load anew. */
+static void test_refusals_beyond_the_first_are_in_the_file(void **state)
+{
+    char path[64];
+    json_t *first = NULL;
+    int64_t more = -1;
+    char *lines = NULL;
+    size_t length = 0;
+    struct error err = {0};
+    struct refusals *refusals = refusals_new(temporary(path));
+    (void)state;
+    assert_int_equal(refusals_take(refusals, &first, &more, &err), 0);
+    assert_true(json_array_size(first) == 0 && more == 0);
+    json_decref(first);
+    refuse(refusals, REFUSALS_FIRST + 3);
+    assert_int_equal(refusals_take(refusals, &first, &more, &err), 0);
+    assert_true(json_array_size(first) == REFUSALS_FIRST && more == 3);
+    json_t *row = json_array_get(first, REFUSALS_FIRST - 1);
+    assert_int_equal(json_integer_value(json_object_get(row, "line")), REFUSALS_FIRST + 1);
+    assert_string_equal(json_string_value(json_object_get(row, "column")), "units");
+    json_decref(first);
+    assert_int_equal(refusals_page(path, 0, &lines, &length, &err), 0);
+    int count = 0;
+    for (size_t i = 0; i < length; i++)
+        count += lines[i] == '\n';
+    assert_int_equal(count, 3);
+    free(lines);
+    assert_int_equal(refusals_page(path, (int64_t)length, &lines, &length, &err), 0);
+    assert_int_equal(length, 0);
+    free(lines);
+    refuse(refusals, 1);
+    assert_int_equal(refusals_take(refusals, &first, &more, &err), 0);
+    assert_true(json_array_size(first) == 1 && more == 0);
+    json_decref(first);
+    refusals_free(refusals);
+    unlink(path);
+    assert_int_equal(refusals_page(path, 0, &lines, &length, &err), ERROR_NOT_FOUND);
+}
+
+/* Whoever asks without an error of his own, or with one that came first, is told so, too. */
+static void test_refusals_that_cannot_be_written_are_said(void **state)
+{
+    json_t *first = NULL;
+    int64_t more = 0;
+    struct error none = {0}, before = {0};
+    (void)state;
+    for (int how = 0; how < 3; how++) {
+        struct refusals *refusals = refusals_new("/nowhere/refused");
+        refuse(refusals, REFUSALS_FIRST + 1);
+        if (how == 2)
+            error_set(&before, ERROR_INVALID, "came first");
+        struct error *err = how == 0 ? NULL : how == 1 ? &none : &before;
+        assert_int_equal(refusals_take(refusals, &first, &more, err), ERROR_IO);
+        refusals_free(refusals);
+    }
+    assert_int_equal(none.code, ERROR_IO);
+    assert_non_null(strstr(none.text, "/nowhere/refused"));
+    assert_string_equal(before.text, "came first");
+}
+
 /* ---- equal keys ---- */
 
 struct pairs {
@@ -374,6 +448,8 @@ int main(void)
         cmocka_unit_test(test_a_damaged_staging_file_is_refused),
         cmocka_unit_test(test_what_cannot_be_read_is_not_the_end),
         cmocka_unit_test(test_a_trial_is_kept_for_the_kinds_behind_it),
+        cmocka_unit_test(test_refusals_beyond_the_first_are_in_the_file),
+        cmocka_unit_test(test_refusals_that_cannot_be_written_are_said),
         cmocka_unit_test(test_equal_keys_are_found_however_far_apart),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
