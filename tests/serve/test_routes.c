@@ -174,6 +174,64 @@ static const struct step STUDY[] = {
     {"erase", 200, "POST erase", "{'contact':'555-0101','by':'mira'}"},
 };
 
+#define FOURTH "01990000-0000-7000-8000-000000000004"
+#define FIFTH "01990000-0000-7000-8000-000000000005"
+#define UPLOAD(n) "01990000-0000-7000-8000-0000000000a" #n
+
+/* What is attached, what the daemon is told to go by, and everything as files. */
+static const struct step FILES[] = {
+    {"log_same", 201, "POST complaints",
+     COMPLAINT(FOURTH, "L1 6318 A0400", ",'same_as':'" FIRST "','store':'0417'")},
+    {"log_same_too", 201, "POST complaints",
+     COMPLAINT(FIFTH, "L1 6318 A0400", ",'same_as':'" FIRST "','packs':3,'note':'green on top'")},
+    {"upload", 200, "POST attachments/parts?part=0&upload=" UPLOAD(1), "Crumb pH 6.4,\n"},
+    {NULL, 200, "POST attachments/parts?part=1&upload=" UPLOAD(1), "sample 26-114\n"},
+    {NULL, 200, "POST attachments/parts?part=0&upload=" UPLOAD(2), "she was sick all night\n"},
+    {"attach", 200, "POST attachments",
+     "{'to':'C1','upload':'" UPLOAD(1) "','name':'lab.txt','by':'mira'}"},
+    {"attach_harm", 200, "POST attachments",
+     "{'to':'" FIRST "','upload':'" UPLOAD(2) "','name':'call.txt','by':'mira'}"},
+    {"attachments", 200, "GET attachments?of=C1", NULL},
+    {NULL, 200, "GET attachments/1", NULL},
+    {"export_attached", 200, "GET export/attached.ndjson?contacts=1", NULL},
+    {"detach", 200, "POST attachments/1/detach", "{'reason':'another lot','by':'mira'}"},
+    {NULL, 404, "GET attachments/1", NULL},
+    {"learn", 200, "POST scores", "{'learn':true,'by':'mira'}"},
+    {"learn_again", 409, "POST scores", "{'learn':true,'by':'mira'}"},
+    {"unlearn", 200, "POST scores", "{'learn':false,'by':'mira'}"},
+    {"adopt_none", 409, "POST calibration", "{'adopt':true,'by':'mira'}"},
+    {"forget", 200, "POST calibration", "{'forget':true,'by':'mira'}"},
+    {"export_verdicts", 200, "GET export/verdicts.csv", NULL},
+    {"export_changes", 200, "GET export/changes.csv", NULL},
+    {"export_follow", 200, "GET export/follow.csv", NULL},
+    {NULL, 200, "GET export/epcis.json", NULL},
+    {NULL, 200, "GET export/decisions.sh", NULL},
+    {NULL, 200, "GET export/README.md", NULL},
+};
+
+static const struct step FILES_WRONG[] = {
+    {NULL, 400, "POST attachments/parts?part=0&upload=7", "x"},
+    {NULL, 400, "POST attachments/parts?part=0", "x"},
+    {NULL, 400, "POST attachments/parts?part=-1&upload=" UPLOAD(3), "x"},
+    {NULL, 404, "POST attachments",
+     "{'to':'C99','upload':'" UPLOAD(3) "','name':'a.txt','by':'mira'}"},
+    {NULL, 400, "POST attachments", "{'to':'C1','upload':'7','name':'a.txt','by':'mira'}"},
+    {NULL, 400, "POST attachments", "{'to':'C1','name':'a.txt','by':'mira'}"},
+    {NULL, 400, "POST attachments",
+     "{'to':'C1','upload':'" UPLOAD(3) "','name':'../a.txt','by':'mira'}"},
+    {NULL, 400, "POST attachments",
+     "{'to':'C1','upload':'" UPLOAD(3) "','name':'.hidden','by':'mira'}"},
+    {NULL, 404, "POST attachments/99/detach", "{'reason':'x','by':'mira'}"},
+    {NULL, 404, "POST attachments/none/detach", "{'reason':'x','by':'mira'}"},
+    {NULL, 400, "POST attachments/2/detach", "{'by':'mira'}"},
+    {NULL, 400, "POST scores", "{'by':'mira'}"},
+    {NULL, 400, "POST scores", "{'learn':'yes','by':'mira'}"},
+    {NULL, 400, "POST scores", "{'learn':true}"},
+    {NULL, 400, "POST calibration", "{'by':'mira'}"},
+    {NULL, 400, "POST calibration", "{'adopt':true,'forget':true,'by':'mira'}"},
+    {NULL, 400, "POST calibration", "{'forget':true}"},
+};
+
 /* Wrong as people and programs are wrong: nothing of it is done. */
 #define CORRECT "POST complaints/" FIRST "/correct"
 #define VERDICT "POST cases/C1/verdict"
@@ -298,8 +356,8 @@ static void what_people_ask_is_answered_as_it_was(void **state)
 /* How many failures the store alone tells of: serve/http.c asks it (store_failed()). */
 static int64_t rows(struct fixture *f)
 {
-    static const char *const TABLES[] = {"complaint", "verdict", "hold",    "measured",
-                                         "action",    "change",  "contact", "outbox"};
+    static const char *const TABLES[] = {"complaint", "verdict", "hold",   "measured", "action",
+                                         "change",    "contact", "outbox", "attached", "setting"};
     int64_t sum = 0;
     for (size_t i = 0; i < COUNT_OF(TABLES); i++) {
         char sql[64];
@@ -309,16 +367,15 @@ static int64_t rows(struct fixture *f)
     return sum;
 }
 
-static void what_is_wrong_is_refused_and_changes_nothing(void **state)
+static void refuse_all(struct fixture *f, const struct step *steps, size_t count)
 {
-    struct fixture *f = *state;
     const int64_t before = rows(f);
     int wrong = 0;
     assert_true(before > 0);
-    for (size_t k = 0; k < COUNT_OF(WRONG); k++) {
-        struct asked *a = fixture_ask(f, f->store, WRONG[k].what, WRONG[k].body);
-        if (a->status != WRONG[k].status || !strstr(a->body.data, "detail")) {
-            print_error("%s %s: %d %s\n", WRONG[k].what, WRONG[k].body ? WRONG[k].body : "",
+    for (size_t k = 0; k < count; k++) {
+        struct asked *a = fixture_ask(f, f->store, steps[k].what, steps[k].body);
+        if (a->status != steps[k].status || !strstr(a->body.data, "detail")) {
+            print_error("%s %s: %d %s\n", steps[k].what, steps[k].body ? steps[k].body : "",
                         a->status, a->body.length ? a->body.data : "");
             wrong++;
         }
@@ -326,6 +383,11 @@ static void what_is_wrong_is_refused_and_changes_nothing(void **state)
     }
     assert_int_equal(wrong, 0);
     assert_int_equal(rows(f), before);
+}
+
+static void what_is_wrong_is_refused_and_changes_nothing(void **state)
+{
+    refuse_all(*state, WRONG, COUNT_OF(WRONG));
 }
 
 static void of_a_disk_that_fails_nothing_is_answered(void **state)
@@ -416,6 +478,13 @@ static void what_is_due_is_ranked_and_mailed(void **state)
     rematching_free(rematching);
 }
 
+static void what_is_kept_beside_is_answered_as_it_was(void **state)
+{
+    for (size_t k = 0; k < COUNT_OF(FILES); k++)
+        take(*state, &FILES[k]);
+    refuse_all(*state, FILES_WRONG, COUNT_OF(FILES_WRONG));
+}
+
 static int setup(void **state)
 {
     *state = fixture_start(FIXTURE_SETTINGS);
@@ -434,6 +503,7 @@ int main(void)
         cmocka_unit_test(what_is_wrong_is_refused_and_changes_nothing),
         cmocka_unit_test(of_a_disk_that_fails_nothing_is_answered),
         cmocka_unit_test(what_is_due_is_ranked_and_mailed),
+        cmocka_unit_test(what_is_kept_beside_is_answered_as_it_was),
     };
     return cmocka_run_group_tests(tests, setup, teardown);
 }
