@@ -402,6 +402,12 @@ static int on_pair(void *arg, uint64_t first, uint64_t later, struct error *err)
     return 0;
 }
 
+static int on_pair_stop(void *arg, uint64_t first, uint64_t later, struct error *err)
+{
+    on_pair(arg, first, later, err);
+    return ERROR_INVALID;
+}
+
 static void test_equal_keys_are_found_however_far_apart(void **state)
 {
     enum { ROWS = 300000 };
@@ -428,6 +434,9 @@ static void test_equal_keys_are_found_however_far_apart(void **state)
     assert_int_equal(pairs.count, 100);
     assert_int_equal(pairs.first, later);
     assert_int_equal(pairs.later, first);
+    pairs = (struct pairs){0};
+    assert_int_equal(key_index_pairs(index, false, on_pair_stop, &pairs, NULL), ERROR_INVALID);
+    assert_int_equal(pairs.count, 1);
     pairs = (struct pairs){0};
     break_open_file(path);
     assert_true(key_index_pairs(index, false, on_pair, &pairs, NULL) < 0);
