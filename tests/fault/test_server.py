@@ -4,12 +4,14 @@ sender, and comes when the server is back; nobody has to do anything.
 
 usage: test_server.py BINARIES [kills]
 """
+import contextlib
 import json
 import os
 import pathlib
 import random
 import re
 import shutil
+import sqlite3
 import subprocess
 import sys
 import tempfile
@@ -165,7 +167,43 @@ def alike(a, b):
     return a == b
 
 
-def check_moved(plant):
+def fill_plants(plant):
+    """Something of two plants in every column that names one."""
+    rows = "".join(f"{name[0].upper()}7 1,W24,1,2026-11-14T01:00:00Z,2026-11-14T02:00:00Z,2026-11-14T04:00:00Z,"
+                   f"2026-11-14T05:00:00Z,900,2026-11-24,{name}\n" for name in ("north", "south"))
+    plant.load_text("lots", "lot,product,line,made_from,made_to,packed_from,packed_to,units,code_date,plant\n" + rows)
+    plant.load_text("plantlog", "at,place,quantity,value,line,plant\n" + "".join(
+        f"2026-11-13T04:00:00Z,slicer,swab_cfu,{n},1,{name}\n" for n, name in enumerate(("north", "south"))))
+    for name in ("north", "south"):
+        for lot in (f"{name[0].upper()}7 1", ""):
+            status, answer = plant.post("/v1/complaints", complaint(lot, plant=name, note=f"fuzzy in the {name}"))
+            assert status == 201, answer
+        plant.client("hold", "Z9 1234", "--plant", name, "--reason", "glass", check=0)
+        plant.client("action", "--plant", name, "--line", "1", "--note", "fan", check=0)
+
+
+def plants_of(columns, ask):
+    """How often each column names which plant."""
+    return {(table, column): sorted(ask(f"SELECT '=' || coalesce({column}, '-') || ' ' || count(*) FROM {table} GROUP BY {column}"))
+            for table, column in columns}
+
+
+def plants_on(server, database):
+    ask = lambda sql: postgresql.ask(server, sql, database).splitlines()
+    columns = [line.split() for line in ask(
+        "SELECT table_name || ' ' || column_name FROM information_schema.columns JOIN information_schema.tables USING"
+        " (table_schema, table_name) WHERE table_schema = 'oddloaf' AND column_name LIKE 'plant%' AND table_type = 'BASE TABLE'")]
+    return plants_of(columns, lambda sql: ask(sql.replace("FROM ", "FROM oddloaf.")))
+
+
+def plants_in(state):
+    with contextlib.closing(sqlite3.connect(f"file:{state}/oddloaf.db?mode=ro", uri=True)) as db:
+        columns = db.execute("SELECT t.name, c.name FROM sqlite_schema t JOIN pragma_table_info(t.name) c"
+                             " WHERE t.type = 'table' AND c.name LIKE 'plant%'").fetchall()
+        return plants_of(columns, lambda sql: [row for row, in db.execute(sql)])
+
+
+def check_moved(plant, server):
     """To a file in the folder and back to another database: the same answers, bytes and words, and what is
     logged on the way as well."""
     plant.start()
@@ -175,8 +213,12 @@ def check_moved(plant):
     photo = plant.dir / "loaf.jpg"
     photo.write_bytes(phone_photo())
     plant.client("attach", answer["case"], str(photo), check=0)
+    fill_plants(plant)
     plant.wait_idle(600)
     before, bytes_ = told(plant), given(plant, answer["case"])
+    plants = plants_on(server, "plant")
+    for column, named in plants.items():
+        assert [row for row in named if row.startswith("=north ")] and [row for row in named if row.startswith("=south ")], (column, named)
     assert before["found"]["complaints"] and before["holds"]["holds"], before
     said = move(plant, "folder", 1)
     assert "belongs to a running daemon" in said, said
@@ -185,6 +227,7 @@ def check_moved(plant):
     for to in ("folder", store.replace("/plant?", "/plant3?")):
         said = move(plant, to)
         assert "each table counts as many on both sides" in said, said
+        assert (plants_in(plant.state) if to == "folder" else plants_on(server, "plant3")) == plants, plants
         if to != "folder":
             plant.config["store"] = to
         plant.start()
@@ -194,7 +237,7 @@ def check_moved(plant):
         assert given(plant, answer["case"]) == bytes_
         assert plant.post("/v1/complaints", complaint(note="fuzzy again"))[0] == 201
         plant.wait_idle(600)
-        before = told(plant)
+        before, plants = told(plant), plants_in(plant.state) if to == "folder" else plants_on(server, "plant3")
         assert plant.stop() == 0
         assert "already" in move(plant, to, 1)
     assert not (plant.state / "oddloaf.db").exists() and list(plant.state.glob("oddloaf.db.moved-*"))
@@ -240,7 +283,7 @@ def main():
         assert plant.get("/v1/status")[1]["counts"]["complaints"] == counted
         assert plant.stop() == 0
         postgresql.ask(server, "CREATE DATABASE plant3")
-        check_moved(plant)
+        check_moved(plant, server)
         check_manual(sys.argv[1], server)
         print(f"{kills} kills; acknowledged: {len(load.logged)} complaints, {len(load.corrected)} corrections, "
               f"{len(load.files)} files; {counted} on record, {len(cases)} cases, {len(list(mailbox.iterdir()))} mails")
