@@ -1,5 +1,6 @@
 /* The zones of when.h: TZif files (RFC 8536) read into handles that never change afterwards. */
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "base/tz_rule.h"
 #include "base/when.h"
 #include <assert.h>
@@ -20,6 +21,8 @@
 
 struct tz {
     char *name;
+    struct tz *next; /* owned: of the plants that have another; each names its own */
+    char *plant;
     size_t count;      /* of transitions */
     int64_t *at_s;     /* ascending instants */
     int32_t *offset_s; /* in force from at_s on; whole minutes */
@@ -185,12 +188,37 @@ int tz_open(const char *name, struct tz **ret, struct error *err)
 
 void tz_close(struct tz *tz)
 {
-    if (!tz)
-        return;
-    free(tz->name);
-    free(tz->at_s);
-    free(tz->offset_s);
-    free(tz);
+    while (tz) {
+        struct tz *next = tz->next;
+        free(tz->name);
+        free(tz->plant);
+        free(tz->at_s);
+        free(tz->offset_s);
+        free(tz);
+        tz = next;
+    }
+}
+
+const struct tz *tz_of(const struct tz *tz, const char *plant)
+{
+    const struct tz *of = tz && plant && *plant ? tz->next : NULL;
+    while (of && strcmp(of->plant, plant) != 0)
+        of = of->next;
+    return of ? of : tz;
+}
+
+int tz_of_add(struct tz *tz, const char *plant, const char *zone, struct error *err)
+{
+    struct tz *of;
+    if (strcmp(zone, tz->name) == 0)
+        return 0;
+    int rc = tz_open(zone, &of, err);
+    if (rc)
+        return rc;
+    of->plant = xstrdup(plant);
+    of->next = tz->next;
+    tz->next = of;
+    return 0;
 }
 
 const char *tz_name(const struct tz *tz)

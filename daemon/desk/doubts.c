@@ -1,4 +1,5 @@
 #include "desk/doubts.h"
+#include "base/tz_of.h"
 #include "lots/outlet_named.h"
 #include "lots/product_named.h"
 #include "store/seen.h"
@@ -94,14 +95,14 @@ static void doubt_received(const struct doubting *d)
     if (d->form->received_ms >= d->lot.packed_from_ms)
         return;
     snprintf(why, sizeof why, "before lot %s was packed, at %s", d->lot.code,
-             when_format(d->desk->tz, d->lot.packed_from_ms, packed));
+             when_format(tz_of(d->desk->tz, d->lot.plant), d->lot.packed_from_ms, packed));
     complaint_form_doubt(d->form, "received_at", why);
 }
 
 static void doubt_day(const struct doubting *d, const char *field, int32_t day)
 {
     char why[160], packed[16];
-    int32_t packed_day = tz_day(d->desk->tz, d->lot.packed_from_ms);
+    int32_t packed_day = tz_day(tz_of(d->desk->tz, d->lot.plant), d->lot.packed_from_ms);
     if (day == WHEN_UNKNOWN_DAY || day >= packed_day)
         return;
     snprintf(why, sizeof why, "before lot %s was packed, on %s", d->lot.code,

@@ -2,6 +2,7 @@
 #include "base/plant_level.h"
 #include "base/short_id.h"
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "base/words.h"
 #include "desk/call_backs.h"
 #include "desk/logged.h"
@@ -37,7 +38,7 @@ static struct severity_known known_of(const struct desk *desk, struct store *sto
     if (row->top_cause[0] && triage_cause_in_plant(desk->triage, row->top_cause))
         known.value[SEVERITY_SURE] = row->top_probability;
     if (row->lot_id > 0 && lot_find_by_id(store, row->lot_id, &lot, NULL) == 0 &&
-        lot.code_day >= tz_day(desk->tz, row->as_of_ms))
+        lot.code_day >= tz_day(tz_of(desk->tz, row->plant), row->as_of_ms))
         known.value[SEVERITY_IN_CODE] = (double)lot.units;
     return known;
 }
@@ -66,6 +67,7 @@ static bool is_open(const struct case_row *row)
 
 struct moving {
     const struct desk *desk;
+    const struct tz *tz; /* of the case's plant */
     struct store *store;
     const struct following_who *who;
     const char *reason;
@@ -109,7 +111,7 @@ static bool is_later(int32_t day, int32_t than)
 static int32_t rule_day(const struct moving *m, int severity)
 {
     int days = severity_due_days(m->desk->severity, (enum severity)severity);
-    int32_t day = days < 0 ? WHEN_UNKNOWN_DAY : tz_day(m->desk->tz, m->who->at_ms) + days;
+    int32_t day = days < 0 ? WHEN_UNKNOWN_DAY : tz_day(m->tz, m->who->at_ms) + days;
     return is_later(day, m->sold_until) ? m->sold_until : day;
 }
 
@@ -158,7 +160,7 @@ static int ask_for(void *arg, const char *report)
 static int ask_callers(struct moving *m, struct error *err)
 {
     int days = severity_call_back_days(m->desk->severity, (enum severity)follow_severity(&m->row));
-    struct asking a = {m->store, m, tz_day(m->desk->tz, m->who->at_ms) + days, err};
+    struct asking a = {m->store, m, tz_day(m->tz, m->who->at_ms) + days, err};
     return days < 0 ? 0 : call_back_none_yet(m->store, m->row.case_id, ask_for, &a, err);
 }
 
@@ -211,11 +213,12 @@ int following_weigh(const struct desk *desk, struct store *store, int64_t case_i
     int rc = case_get(store, case_id, &row, err);
     if (rc || row.id != case_id || row.complaints == 0)
         return rc;
+    m.tz = tz_of(desk->tz, row.plant);
     rc = follow_get(store, case_id, &m.row, err);
     if (rc)
         return rc;
     const struct severity_known known = known_of(desk, store, &row, may_harm);
-    m.sold_until = sold_until(desk, store, &row, may_harm, tz_day(desk->tz, now_ms));
+    m.sold_until = sold_until(desk, store, &row, may_harm, tz_day(m.tz, now_ms));
     m.row.may_harm = may_harm;
     rc = weigh(&m, (int)severity_level(desk->severity, severity_sum(desk->severity, &known)), err);
     if (!rc)
@@ -230,13 +233,12 @@ int following_reopened(const struct desk *desk, struct store *store, int64_t cas
     const struct following_who rules = {"", "", now_ms};
     struct moving m = {.desk = desk, .store = store, .who = &rules, .reason = "it was reopened"};
     struct case_row row;
-    int rc = follow_get(store, case_id, &m.row, err);
+    int rc = case_get(store, case_id, &row, err);
+    m.tz = tz_of(desk->tz, rc ? "" : row.plant);
+    rc = rc ? rc : follow_get(store, case_id, &m.row, err);
     if (rc || m.row.since_ms == WHEN_UNKNOWN_MS)
         return rc ? rc : following_weigh(desk, store, case_id, false, now_ms, err);
-    rc = case_get(store, case_id, &row, err);
-    if (rc)
-        return rc;
-    m.sold_until = sold_until(desk, store, &row, m.row.may_harm, tz_day(desk->tz, now_ms));
+    m.sold_until = sold_until(desk, store, &row, m.row.may_harm, tz_day(m.tz, now_ms));
     rc = move_due(&m, rule_day(&m, follow_severity(&m.row)), err);
     return rc ? rc : follow_put(store, &m.row, err);
 }
@@ -251,14 +253,14 @@ static int refuse(struct error *err, const char *field, const char *value, const
 }
 
 /* An earlier day than today, or a later one than bread of the lot is on sale, wants a reason. */
-static int check_day(const struct desk *desk, const struct following_change *change, int32_t until,
+static int check_day(const struct tz *tz, const struct following_change *change, int32_t until,
                      struct error *err)
 {
     char day[16], last[16];
     if (change->reason || change->due_day == WHEN_UNKNOWN_DAY)
         return 0;
     day_format(change->due_day, day);
-    if (change->due_day < tz_day(desk->tz, change->who.at_ms)) {
+    if (change->due_day < tz_day(tz, change->who.at_ms)) {
         error_set(err, ERROR_CONFLICT, "is over in the plant");
         return refuse(err, "due", day,
                       "set a day from today on, or say why it is an earlier one: --reason");
@@ -288,7 +290,7 @@ static int check(const struct moving *m, const struct following_change *change,
         error_set(err, ERROR_CONFLICT, "harm is reported of %s: it has a day", name);
         return refuse(err, "due", NULL, "set another one");
     }
-    return change->due ? check_day(m->desk, change, m->sold_until, err) : 0;
+    return change->due ? check_day(m->tz, change, m->sold_until, err) : 0;
 }
 
 static int set_owner(struct moving *m, const char *owner, struct error *err)
@@ -354,7 +356,7 @@ static int answer(const struct moving *m, const struct following_change *change,
     int64_t id = 0;
     const struct follow_entry entry = {.what = "answered",
                                        .report = change->report,
-                                       .now = when_format(m->desk->tz, change->answered_ms, when),
+                                       .now = when_format(m->tz, change->answered_ms, when),
                                        .text = change->answered};
     int rc = say(m, &entry, &id, err);
     return rc ? rc : call_back_answer(m->store, change->report, id, err);
@@ -367,11 +369,12 @@ int following_change(const struct desk *desk, struct store *store,
     struct moving m = {.desk = desk, .store = store, .who = &change->who};
     struct case_row row;
     int rc = case_get(store, change->case_id, &row, err);
+    m.tz = tz_of(desk->tz, rc ? "" : row.plant);
     if (!rc)
         rc = follow_get(store, row.id, &m.row, err);
     if (!rc) {
         m.sold_until =
-            sold_until(desk, store, &row, m.row.may_harm, tz_day(desk->tz, change->who.at_ms));
+            sold_until(desk, store, &row, m.row.may_harm, tz_day(m.tz, change->who.at_ms));
         rc = check(&m, change, &row, err);
     }
     if (!rc && m.row.since_ms == WHEN_UNKNOWN_MS && row.complaints > 0) {
@@ -492,7 +495,7 @@ int following_overdue_json(struct store *store, const struct follow_late *of, js
 }
 
 struct telling {
-    const struct desk *desk;
+    const struct tz *tz;
     struct store *store;
     json_t *entries;
 };
@@ -502,9 +505,9 @@ static int add_entry(void *arg, const struct follow_entry *entry)
     const struct telling *t = arg;
     char when[40];
     json_t *item = json_pack("{s:s, s:s, s:s, s:s, s:s, s:s, s:s}", "at",
-                             when_format(t->desk->tz, entry->at_ms, when), "what", entry->what,
-                             "by", *entry->by_name ? entry->by_name : "oddloaf", "user",
-                             entry->user, "was", entry->was, "is", entry->now, "text", entry->text);
+                             when_format(t->tz, entry->at_ms, when), "what", entry->what, "by",
+                             *entry->by_name ? entry->by_name : "oddloaf", "user", entry->user,
+                             "was", entry->was, "is", entry->now, "text", entry->text);
     if (*entry->report) {
         json_object_set_new(item, "complaint", json_string(entry->report));
         named_short_json(t->store, entry->report, item);
@@ -532,11 +535,12 @@ int following_json(const struct desk *desk, struct store *store, int64_t case_id
 {
     struct case_row row;
     struct follow_row follow = {0};
-    int32_t today = tz_day(desk->tz, view->now_ms);
-    const struct call_backs_view seen = {today, view->shown};
     json_t *calls = NULL, *entries = json_array();
-    struct telling telling = {desk, store, entries};
     int rc = case_get(store, case_id, &row, err);
+    const struct tz *tz = tz_of(desk->tz, rc ? "" : row.plant);
+    int32_t today = tz_day(tz, view->now_ms);
+    const struct call_backs_view seen = {today, view->shown};
+    struct telling telling = {tz, store, entries};
     const struct call_back_query query = {rc ? 0 : row.id, WHEN_UNKNOWN_DAY, SHOWN_MOST};
     if (!rc)
         rc = follow_get(store, row.id, &follow, err);

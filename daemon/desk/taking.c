@@ -2,6 +2,7 @@
 #include "base/jsonx.h"
 #include "base/short_id.h"
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "desk/apart_past.h"
 #include "desk/apart_row.h"
 #include "desk/doubts.h"
@@ -30,11 +31,24 @@
 
 /* ---- reading ---- */
 
-int32_t taking_day(const struct desk *desk, const json_t *complaint, int64_t now_ms)
+/* Of the plant that it names, else of the one that the sender is of; of neither the company's. */
+static const struct tz *zone_of(const struct desk *desk, const json_t *complaint,
+                                const char *of_plant)
+{
+    const char *said = json_string_value(json_object_get(complaint, "plant"));
+    return tz_of(desk->tz, said && *said ? said : of_plant);
+}
+
+static int32_t day_in(const struct tz *tz, const json_t *complaint, int64_t now_ms)
 {
     const char *received = json_string_value(json_object_get(complaint, "received_at"));
     int64_t ms;
-    return tz_day(desk->tz, received && when_parse(received, &ms, NULL) == 0 ? ms : now_ms);
+    return tz_day(tz, received && when_parse(received, &ms, NULL) == 0 ? ms : now_ms);
+}
+
+int32_t taking_day(const struct desk *desk, const json_t *complaint, int64_t now_ms)
+{
+    return day_in(zone_of(desk, complaint, NULL), complaint, now_ms);
 }
 
 /* "core_at_pack [degF]" 117.5 is core_at_pack_c 47.5, as in the header of a record file. */
@@ -67,7 +81,7 @@ static int read_measured(void *arg, const char *name, double value, const char *
 int taking_form(const struct desk *desk, const json_t *complaint, int64_t now_ms, json_t *faults,
                 struct complaint_form **ret, struct error *err)
 {
-    const struct form_options options = {.tz = desk->tz,
+    const struct form_options options = {.tz = zone_of(desk, complaint, NULL),
                                          .now_ms = now_ms,
                                          .faults = faults,
                                          .measured = read_measured,
@@ -78,7 +92,7 @@ int taking_form(const struct desk *desk, const json_t *complaint, int64_t now_ms
 static int read_form(const struct desk *desk, struct taking *t, const json_t *complaint,
                      bool partial, int64_t now_ms)
 {
-    const struct form_options options = {.tz = desk->tz,
+    const struct form_options options = {.tz = zone_of(desk, complaint, t->of_plant),
                                          .partial = partial,
                                          .now_ms = now_ms,
                                          .faults = t->faults = json_array(),
@@ -272,9 +286,9 @@ void taking_read(const struct desk *desk, struct store *store, const json_t *sai
                  struct taking *t)
 {
     json_t *complaint = mend_receipt(desk, t, said, now_ms);
+    const struct tz *tz = zone_of(desk, complaint, t->of_plant);
     /* the note fills only what nobody chose; what it gave is shown to the desk */
-    json_t *filled =
-        noted_fill(desk, store, complaint, taking_day(desk, complaint, now_ms), &t->taken);
+    json_t *filled = noted_fill(desk, store, complaint, day_in(tz, complaint, now_ms), &t->taken);
     t->reachable = is_reachable(filled);
     int rc = refused_before(t, complaint);
     if (!rc)
@@ -313,8 +327,8 @@ int taking_preview(const struct desk *desk, struct store *store, const json_t *s
 {
     assert(ret_ranking);
     json_t *complaint = mend_receipt(desk, t, said, now_ms);
-    json_t *filled =
-        noted_fill(desk, store, complaint, taking_day(desk, complaint, now_ms), &t->taken);
+    const struct tz *tz = zone_of(desk, complaint, t->of_plant);
+    json_t *filled = noted_fill(desk, store, complaint, day_in(tz, complaint, now_ms), &t->taken);
     t->reachable = is_reachable(filled);
     int rc = read_form(desk, t, filled, true, now_ms);
     json_decref(filled);

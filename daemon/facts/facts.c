@@ -70,7 +70,7 @@ int facts_gather(const struct facts_source *source, struct store *store,
     if (!rc && lot_id > 0) {
         rc = lot_record_get(source->lots, &job.records, lot_id, &ret->record, err);
         if (!rc)
-            job.packed_day = tz_day(source->tz, ret->record->lot.packed_from_ms);
+            job.packed_day = tz_day(facts_tz(&job), ret->record->lot.packed_from_ms);
     }
     if (!rc)
         facts_observed(&job);

@@ -81,6 +81,8 @@ struct facts_window {
 int facts_window(const struct facts_job *job, const char *place, struct facts_window *ret,
                  struct error *err);
 
+/* The zone of the lot's plant, of no lot the company's. */
+const struct tz *facts_tz(const struct facts_job *job);
 /* Age in days of the loaf when complaint `i` found the fault (else when it came in); NAN. */
 double facts_age_days(const struct facts_job *job, int i);
 

@@ -1,6 +1,7 @@
 /* What is usual of a product at a plant: its recent lots, and the middle and spread of what they
  * read. */
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "facts/company_day.h"
 #include "facts/facts.h"
 #include "stats/robust.h"
@@ -124,7 +125,8 @@ static void forget_recent(struct recent *recent)
 /* Recent are those packed before the lot's day at the plant. */
 static int64_t day_start_ms(const struct facts_source *source, const struct lot_record *record)
 {
-    return tz_day_start_ms(source->tz, tz_day(source->tz, record->lot.packed_from_ms));
+    const struct tz *tz = tz_of(source->tz, record->lot.plant);
+    return tz_day_start_ms(tz, tz_day(tz, record->lot.packed_from_ms));
 }
 
 int facts_recent(const struct facts_source *source, const struct lot_records *records,
@@ -143,9 +145,10 @@ int facts_baseline(const struct facts_source *source, const struct lot_records *
                    const struct lot_record *record, int64_t as_of_ms,
                    const struct fact_baseline **ret, struct error *err)
 {
-    int32_t packed_day = tz_day(source->tz, record->lot.packed_from_ms);
+    const struct tz *tz = tz_of(source->tz, record->lot.plant);
+    int32_t packed_day = tz_day(tz, record->lot.packed_from_ms);
     /* the same for all lots and complaints of a day, so that a kept one answers alike */
-    int64_t until_ms = tz_day_start_ms(source->tz, tz_day(source->tz, as_of_ms));
+    int64_t until_ms = tz_day_start_ms(tz, tz_day(tz, as_of_ms));
     struct cache_key key = {
         company_day_own((uint64_t)record->lot.product_id, company_day_plant(record->lot.plant)),
         (uint64_t)packed_day, (uint64_t)until_ms};

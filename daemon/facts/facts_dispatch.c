@@ -54,7 +54,7 @@ static void take_one(const struct facts_job *job, int code, int i, struct fact *
     case DISPATCH_DAYS_IN_TRADE: {
         double age = facts_age_days(job, i);
         if (way.count && !isnan(age))
-            fact_set_number(fact, age + job->packed_day - tz_day(job->source->tz, way.first_ms));
+            fact_set_number(fact, age + job->packed_day - tz_day(facts_tz(job), way.first_ms));
         break;
     }
     default:

@@ -1,5 +1,11 @@
+#include "base/tz_of.h"
 #include "facts/facts.h"
 #include <math.h>
+
+const struct tz *facts_tz(const struct facts_job *job)
+{
+    return tz_of(job->source->tz, job->set && job->set->record ? job->set->record->lot.plant : "");
+}
 
 double facts_age_days(const struct facts_job *job, int i)
 {
@@ -8,7 +14,7 @@ double facts_age_days(const struct facts_job *job, int i)
     if (job->packed_day == WHEN_UNKNOWN_DAY)
         return NAN;
     if (day == WHEN_UNKNOWN_DAY)
-        day = tz_day(job->source->tz, complaint->received_ms);
+        day = tz_day(facts_tz(job), complaint->received_ms);
     /* found before it was packed: a wrong date or a wrong lot says nothing of age */
     return day < job->packed_day || day > job->packed_day + 400 ? NAN
                                                                 : (double)(day - job->packed_day);

@@ -34,9 +34,8 @@ static void take_field(const struct case_complaint *complaint, const struct fact
 static int32_t found_day(const struct facts_job *job, int i)
 {
     const struct case_complaint *complaint = &job->input->complaints[i];
-    return complaint->found_day != WHEN_UNKNOWN_DAY
-               ? complaint->found_day
-               : tz_day(job->source->tz, complaint->received_ms);
+    return complaint->found_day != WHEN_UNKNOWN_DAY ? complaint->found_day
+                                                    : tz_day(facts_tz(job), complaint->received_ms);
 }
 
 static void take_season(const struct facts_job *job, int i, struct fact *fact)
@@ -78,7 +77,7 @@ static void take_one(const struct facts_job *job, const struct fact_name *name, 
         break;
     case SEEN_RECEIVED_AGE_DAYS:
         if (job->packed_day != WHEN_UNKNOWN_DAY)
-            fact_set_number(fact, (double)tz_day(job->source->tz, complaint->received_ms) -
+            fact_set_number(fact, (double)tz_day(facts_tz(job), complaint->received_ms) -
                                       job->packed_day);
         break;
     case SEEN_DAYS_PAST_CODE:

@@ -57,7 +57,7 @@ static int log_get(const struct facts_job *job, const char *place, const char *q
         *ret = log;
         return 0;
     }
-    int64_t from_ms = tz_day_start_ms(job->source->tz, block * LOG_BLOCK_DAYS);
+    int64_t from_ms = tz_day_start_ms(facts_tz(job), block * LOG_BLOCK_DAYS);
     int days = strcmp(quantity, "filter_changed") == 0 ? FILTER_BEFORE_DAYS : LOG_BEFORE_DAYS;
     log = xcalloc(1, sizeof *log);
     cache_object_init(&log->cached, destroy_log);

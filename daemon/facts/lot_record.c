@@ -1,5 +1,6 @@
 #include "facts/lot_record.h"
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "base/units.h"
 #include "rules/catalogue.h"
 #include "rules/vocabulary.h"
@@ -414,9 +415,10 @@ static int read_record(struct store *store, int64_t lot_id, struct build *build,
     if (!rc) {
         dose_from_weighed(build); /* mix by mix: tells more than a lot's total */
         dose_all(dosing);
-        rc = evidence_targets(store, record->lot.product_id,
-                              tz_day(build->tz, record->lot.packed_from_ms), take_target, build,
-                              err);
+        rc = evidence_targets(
+            store, record->lot.product_id,
+            tz_day(tz_of(build->tz, record->lot.plant), record->lot.packed_from_ms), take_target,
+            build, err);
         share_targets(record);
     }
     free(dosing);

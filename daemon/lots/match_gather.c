@@ -3,6 +3,7 @@
  * each compared with the text by its code; codes one can mistake for the text. A lot that no
  * look-up brings has no weight worth naming. */
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "lots/match_inside.h"
 #include <math.h>
 #include <stdlib.h>
@@ -129,7 +130,7 @@ static int gather_line(struct matching *m)
     const struct lot_parsed *parsed = &m->result->parsed;
     if (parsed->day == WHEN_UNKNOWN_DAY || !parsed->line[0])
         return 0;
-    int64_t from = tz_day_start_ms(m->query->tz, parsed->day);
+    int64_t from = tz_day_start_ms(tz_of(m->query->tz, parsed->plant), parsed->day);
     /* packing ends in the night after the production day */
     struct lot_find_where where = {.plant = parsed->plant,
                                    .line = parsed->line,

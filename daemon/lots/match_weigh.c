@@ -1,5 +1,6 @@
 /* A candidate's weight is the product of: its share of what was on sale, the chance of what was
  * read if this is its code, the chance of everything else that was said if it was this lot. */
+#include "base/tz_of.h"
 #include "lots/match_inside.h"
 #include <assert.h>
 #include <math.h>
@@ -38,7 +39,7 @@ static double rest_of(const struct matching *m, const struct lot_find_row *row)
 {
     const struct agreement *a = &m->matcher->agreement;
     const struct lot_query *q = m->query;
-    int32_t packed_day = tz_day(q->tz, row->packed_from_ms);
+    int32_t packed_day = tz_day(tz_of(q->tz, row->plant), row->packed_from_ms);
     double p = agreement_bought(a, q->bought_day, packed_day, row->code_day) *
                agreement_found(a, q->found_day, packed_day);
     if (match_product_known(m))

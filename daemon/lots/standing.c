@@ -1,5 +1,6 @@
 #include "lots/standing.h"
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "lots/matcher.h"
 #include "lots/unrecorded.h"
 #include "store/lot_find.h"
@@ -34,6 +35,7 @@ static int add_candidate(struct store *store, int64_t lot_id, double weight, str
                                      .code_day = row.code_day};
     memcpy(c->lot, row.code, sizeof c->lot);
     memcpy(c->line, row.line, sizeof c->line);
+    text_clip(row.plant, c->plant, sizeof c->plant);
     memcpy(c->product, row.product, sizeof c->product);
     return 0;
 }
@@ -330,7 +332,8 @@ static void add_times(const struct standing *s, json_t *list)
     int first = 24 * 60, last = 0;
     char text[96];
     for (size_t i = 0; i < s->count && s->candidate[i].weight >= TELLING; i++) {
-        struct civil at = tz_civil(s->tz, s->candidate[i].packed_from_ms);
+        struct civil at =
+            tz_civil(tz_of(s->tz, s->candidate[i].plant), s->candidate[i].packed_from_ms);
         int minute = at.hour * 60 + at.minute;
         first = minute < first ? minute : first;
         last = minute > last ? minute : last;

@@ -12,6 +12,7 @@ struct standing_candidate {
     int64_t lot_id;
     double weight;
     char lot[LOT_MATCH_CODE], line[LOT_MATCH_WORD], product[LOT_MATCH_CODE];
+    char plant[LOT_MATCH_WORD];
     int64_t packed_from_ms;
     int32_t code_day;
 };

@@ -1,4 +1,5 @@
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "lots/code_date.h"
 #include "lots/gs1.h"
 #include "lots/matcher.h"
@@ -74,7 +75,7 @@ static void take_reading(struct lot_parsed *parsed, const struct code_pattern_re
     }
     parsed->day = reading->day;
     parsed->minute = reading->minute;
-    parsed->at_ms = code_pattern_instant_ms(reading, tz);
+    parsed->at_ms = code_pattern_instant_ms(reading, tz_of(tz, reading->plant));
 }
 
 /* The best pattern: one that takes the text whole before one that takes a part. `wrong`: what

@@ -7,6 +7,7 @@
  * speak for a neighbour only because the neighbour is on record. */
 #include "lots/unrecorded.h"
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "lots/match_inside.h"
 #include "store/seen.h"
 #include <assert.h>
@@ -96,7 +97,7 @@ static int find_gap(struct store *store, const struct tz *tz, const struct lot_p
     ret->gap = LOT_GAP_AMONG;
     if (parsed->day == WHEN_UNKNOWN_DAY)
         return 0;
-    int64_t from_ms = tz_day_start_ms(tz, parsed->day);
+    int64_t from_ms = tz_day_start_ms(tz_of(tz, parsed->plant), parsed->day);
     const struct when_span since = {parsed->at_ms, INT64_MAX};
     const struct when_span day = {from_ms, from_ms + WHEN_DAY_MS};
     const struct when_span until = {from_ms - LINE_DAYS * WHEN_DAY_MS, parsed->at_ms};
@@ -143,7 +144,7 @@ static const struct lot_find_row *same_place(const struct matching *m)
     for (size_t i = 0; i < m->rows.count; i++) {
         const struct lot_find_row *row = &m->rows.row[i];
         char code[CODE_PATTERN_CODE], fold[LOT_MATCH_CODE];
-        int32_t days = parsed->day - tz_day(m->query->tz, row->packed_from_ms);
+        int32_t days = parsed->day - tz_day(tz_of(m->query->tz, row->plant), row->packed_from_ms);
         for (size_t k = 0; k < m->matcher->pattern_count; k++)
             if (code_pattern_later(m->matcher->pattern[k], row->code, received_day, days, code) &&
                 !strcmp(lot_find_fold(code, fold, sizeof fold), m->fold))
@@ -188,7 +189,8 @@ static double code_date_of(const struct matching *m, int32_t packed_day)
         const struct lot_find_row *row = &m->rows.row[i];
         if (match_product_known(m) && !product_named_fits(&m->product, row->product_id))
             continue;
-        int32_t keeps_days = row->code_day - tz_day(m->query->tz, row->packed_from_ms);
+        int32_t keeps_days =
+            row->code_day - tz_day(tz_of(m->query->tz, row->plant), row->packed_from_ms);
         best = fmax(best, date_agrees(m, packed_day + keeps_days));
     }
     return best > 0 ? best : agreement_code_date_any(a);
@@ -258,7 +260,8 @@ static void add_later(struct later *later, const struct lot_find_row *row, const
     later->count++;
     reading_prepare(code, &as_code);
     double age_days = (double)(m->query->received_ms - packed_ms) / (double)WHEN_DAY_MS;
-    int32_t packed_day = tz_day(m->query->tz, packed_ms), code_day = row->code_day + days;
+    int32_t packed_day = tz_day(tz_of(m->query->tz, row->plant), packed_ms),
+            code_day = row->code_day + days;
     double units = row->units > 0 ? (double)row->units : 1;
     later->sum += a->unrecorded_day * units * agreement_age(a, age_days, row->shelf_life_days) /
                   m->units_on_sale * rest_of(m, packed_day, date_agrees(m, code_day), code_day) *
@@ -270,7 +273,7 @@ static void add_days(struct later *later, const struct lot_find_row *row)
 {
     assert(later->received_day >= later->newest_day);
     const struct lot_matcher *matcher = later->m->matcher;
-    int32_t packed_day = tz_day(later->m->query->tz, row->packed_from_ms);
+    int32_t packed_day = tz_day(tz_of(later->m->query->tz, row->plant), row->packed_from_ms);
     int32_t first = later->received_day - DAYS_BACK + 1;
     for (int32_t day = later->newest_day > first ? later->newest_day : first;
          day <= later->received_day; day++) {

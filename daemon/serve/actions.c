@@ -2,6 +2,7 @@
  * line that was mistyped would never have had an effect. */
 #include "base/jsonx.h"
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "desk/apart.h"
 #include "patterns/effect.h"
 #include "rules/vocabulary.h"
@@ -255,7 +256,7 @@ static int check_against(const struct request *rq, const struct setup *setup, st
         rc = check_whose(rq, setup, store, row, err);
     if (!rc)
         rc = check_line(store, row, err);
-    return rc ? rc : check_day(store, setup->tz, row, err);
+    return rc ? rc : check_day(store, tz_of(setup->tz, row->plant), row, err);
 }
 
 static int read_action(const json_t *body, const struct setup *setup, int64_t now_ms,
@@ -265,7 +266,7 @@ static int read_action(const json_t *body, const struct setup *setup, int64_t no
     for (int i = 0; i < MEMBER_COUNT && !rc; i++)
         rc = take_text(body, &MEMBERS[i], row, err);
     row->logged_ms = now_ms;
-    return rc ? rc : take_day(body, setup->tz, now_ms, row, err);
+    return rc ? rc : take_day(body, tz_of(setup->tz, row->plant), now_ms, row, err);
 }
 
 /* ---- requests ---- */
@@ -304,7 +305,7 @@ void actions_post(struct request *rq, struct store *store)
     if (!rc)
         rc = writer_run(rq->app->writer, add_action, &job, &err);
     char date[16];
-    day_format(tz_day(setup->tz, job.row.at_ms), date);
+    day_format(tz_day(tz_of(setup->tz, job.row.plant), job.row.at_ms), date);
     json_decref(body);
     setup_unref(setup);
     if (rc)
@@ -324,8 +325,8 @@ static int list_action(void *arg, const struct action_row *row)
     struct action_listing *l = arg;
     char date[16];
     json_t *item = json_pack("{s:I, s:s, s:s, s:s}", "action", (json_int_t)row->id, "at",
-                             day_format(tz_day(l->tz, row->at_ms), date), "note", row->note, "by",
-                             row->by_name);
+                             day_format(tz_day(tz_of(l->tz, row->plant), row->at_ms), date), "note",
+                             row->note, "by", row->by_name);
     const struct {
         const char *name, *value;
     } optional[] = {{"cause", row->cause},

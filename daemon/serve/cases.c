@@ -3,6 +3,7 @@
 #include "base/plant_level.h"
 #include "base/short_id.h"
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "base/words.h"
 #include "desk/apart.h"
 #include "desk/case_asks.h"
@@ -38,9 +39,9 @@ enum { LIST_MOST = 500 };
 struct listing {
     struct store *store;
     struct setup *setup;
+    const struct app *app;
     json_t *cases;
     int limit;
-    int32_t today;
     bool more; /* than that */
     int64_t last;
 };
@@ -69,21 +70,21 @@ static int list_row(void *arg, const struct case_row *row)
 {
     struct listing *list = arg;
     char opened[40], as_of[40];
+    const struct tz *tz = tz_of(list->setup->tz, row->plant);
     struct follow_row follow;
     list->more = (int)json_array_size(list->cases) == list->limit;
     if (list->more)
         return 0;
-    json_t *item =
-        json_pack("{s:s, s:s, s:i, s:i, s:s, s:s, s:s, s:b}", "case", CASE_ID(row->id), "symptom",
-                  row->symptom, "complaints", row->complaints, "packs", row->packs, "opened",
-                  when_format(list->setup->tz, row->opened_ms, opened), "as_of",
-                  when_format(list->setup->tz, row->as_of_ms, as_of), "state",
-                  row->settled ? "settled" : "open", "harm", row->harm);
+    json_t *item = json_pack("{s:s, s:s, s:i, s:i, s:s, s:s, s:s, s:b}", "case", CASE_ID(row->id),
+                             "symptom", row->symptom, "complaints", row->complaints, "packs",
+                             row->packs, "opened", when_format(tz, row->opened_ms, opened), "as_of",
+                             when_format(tz, row->as_of_ms, as_of), "state",
+                             row->settled ? "settled" : "open", "harm", row->harm);
     plant_level_set(item, row->plant);
     logged_case_json(&list->setup->desk, list->store, row->id, item, NULL);
     add_lot(list, item, row->lot_id);
     if (follow_get(list->store, row->id, &follow, NULL) == 0)
-        following_case_json(&follow, row->harm, list->today, item);
+        following_case_json(&follow, row->harm, tz_day(tz, app_now_ms(list->app)), item);
     if (row->harm_unseen)
         json_object_set_new(item, "harm_since_settled", json_true());
     bool possible = case_may_harm(list->store, row);
@@ -137,7 +138,7 @@ static json_t *products_json(const struct product_named *named)
     return products;
 }
 
-static int read_filter(const struct request *rq, const struct setup *setup, int32_t today,
+static int read_filter(const struct request *rq, const struct setup *setup, const struct tz *tz,
                        struct case_filter *filter, struct error *err)
 {
     const char *since = request_query(rq, "since"), *after = request_query(rq, "after");
@@ -160,7 +161,7 @@ static int read_filter(const struct request *rq, const struct setup *setup, int3
         return rc;
     *filter = (struct case_filter){.symptom = symptom,
                                    .owner = request_query(rq, "owner"),
-                                   .due_before = overdue ? today : 0,
+                                   .due_before = overdue ? tz_day(tz, app_now_ms(rq->app)) : 0,
                                    .line = request_query(rq, "line"),
                                    .cause = cause,
                                    .state = !state                      ? "open"
@@ -175,7 +176,7 @@ static int read_filter(const struct request *rq, const struct setup *setup, int3
             error_field(err, "since", since);
             return ERROR_INVALID;
         }
-        filter->since_ms = tz_day_start_ms(setup->tz, day);
+        filter->since_ms = tz_day_start_ms(tz, day);
     }
     if (after && *after && !short_id_parse(SHORT_ID_CASE, after, &filter->after)) {
         error_set(err, ERROR_INVALID, "must be a case");
@@ -189,10 +190,13 @@ void cases_list(struct request *rq, struct store *store)
 {
     struct error err = {0};
     struct case_filter filter = {0};
-    struct listing list = {.store = store, .setup = app_setup(rq->app), .cases = json_array()};
+    struct listing list = {
+        .store = store, .setup = app_setup(rq->app), .app = rq->app, .cases = json_array()};
     struct product_named named;
-    list.today = tz_day(list.setup->tz, app_now_ms(rq->app));
-    int rc = read_filter(rq, list.setup, list.today, &filter, &err);
+    /* overdue, and since a day: of one plant by its own days, of several by the company's */
+    const struct tz *tz =
+        tz_of(list.setup->tz, rq->seen.count == 1 && !rq->sees_all ? rq->seen.plant[0] : "");
+    int rc = read_filter(rq, list.setup, tz, &filter, &err);
     if (!rc)
         rc = read_product(rq, store, &named, &filter, &err);
     if (!rc) {

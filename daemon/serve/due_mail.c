@@ -9,7 +9,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define DONE "due/last" /* the last day whose list was made */
+/* The last day whose list was made; of a plant in a zone of its own after a "/" its name. */
+#define DONE "due/last"
 
 enum { LISTED_MOST = 40 }; /* of each; the others are counted */
 
@@ -19,7 +20,7 @@ struct day_mail {
 };
 
 struct day {
-    char day[16];
+    char key[sizeof DONE + LENGTH_CODE + 2], day[16];
     struct day_mail whole; /* the company's people have all of it */
     struct day_mail mail[CONFIG_PLANTS];
     int64_t now_ms;
@@ -28,7 +29,7 @@ struct day {
 static int is_done(struct store *store, const struct day *d, bool *ret, struct error *err)
 {
     char *done = NULL;
-    int rc = store_setting_get(store, DONE, &done, err);
+    int rc = store_setting_get(store, d->key, &done, err);
     *ret = done && strcmp(done, d->day) == 0;
     free(done);
     return rc;
@@ -55,11 +56,12 @@ static int queue(struct store *store, void *arg, struct error *err)
     rc = add_mail(store, d, &d->whole, err);
     for (int plant = 0; plant < CONFIG_PLANTS && !rc; plant++)
         rc = add_mail(store, d, &d->mail[plant], err);
-    return rc ? rc : store_setting_set(store, DONE, d->day, err);
+    return rc ? rc : store_setting_set(store, d->key, d->day, err);
 }
 
 struct of_day {
     const struct setup *setup;
+    const struct tz *tz;
     int32_t today;
     const char *day;
 };
@@ -97,11 +99,11 @@ static int read_lists(const struct of_day *of, struct store *store, const char *
 }
 
 /* Harm of today was mailed as it came: by itself it makes no list. */
-static int is_due(const struct setup *setup, struct store *store, int32_t today,
-                  const struct event_due_lists *lists, bool *ret, struct error *err)
+static int is_due(const struct of_day *of, struct store *store, const struct event_due_lists *lists,
+                  bool *ret, struct error *err)
 {
     int64_t old = 0;
-    int rc = call_back_unreachable_count(store, tz_day_start_ms(setup->tz, today), &old, err);
+    int rc = call_back_unreachable_count(store, tz_day_start_ms(of->tz, of->today), &old, err);
     *ret = lists->overdue_count || lists->call_back_count || old;
     return rc;
 }
@@ -117,7 +119,7 @@ static int make(const struct of_day *of, struct store *store, int plant, struct 
     plants_tell(setup, store, plant);
     int rc = read_lists(of, store, name, &lists, err);
     if (!rc)
-        rc = is_due(setup, store, of->today, &lists, &due, err);
+        rc = is_due(of, store, &lists, &due, err);
     mail->case_id = whole ? 0 : plants_case(setup, store, plant);
     plants_leave(store);
     if (rc || !due || (!whole && !mail->case_id)) {
@@ -133,36 +135,50 @@ static int make(const struct of_day *of, struct store *store, int plant, struct 
     return 0;
 }
 
-static int make_all(const struct setup *setup, struct store *store, int32_t today, struct day *d,
+/* The company's list and those of plants in its zone, or that of the one plant in another. */
+static int make_all(const struct of_day *of, struct store *store, int group, struct day *d,
                     struct error *err)
 {
-    const struct of_day of = {setup, today, d->day};
+    const struct setup *setup = of->setup;
     bool began = store_look(store);
-    int rc = make(&of, store, CONFIG_COMPANY, &d->whole, err);
+    int rc = group == CONFIG_COMPANY ? make(of, store, CONFIG_COMPANY, &d->whole, err) : 0;
     for (int plant = 0; plant < config_plant_count(setup->config) && !rc; plant++)
-        if (plants_have_list(setup, plant))
-            rc = make(&of, store, plant, &d->mail[plant], err);
+        if (plants_have_list(setup, plant) && plants_group(setup, plant) == group)
+            rc = make(of, store, plant, &d->mail[plant], err);
     store_unlook(store, began);
+    return rc;
+}
+
+/* On the clock of the group. */
+static int send_if_due(struct app *app, const struct setup *setup, struct store *store, int group,
+                       struct error *err)
+{
+    struct day d = {.now_ms = app_now_ms(app)};
+    const struct tz *tz = plants_tz(setup, group);
+    const struct of_day of = {setup, tz, tz_day(tz, d.now_ms), d.day};
+    bool done = false;
+    if (tz_civil(tz, d.now_ms).hour < config_number(setup->config, "mail/due_hour"))
+        return 0;
+    plants_key(setup, DONE, group, d.key, sizeof d.key);
+    day_format(of.today, d.day);
+    int rc = is_done(store, &d, &done, err);
+    if (rc || done)
+        return rc;
+    rc = make_all(&of, store, group, &d, err);
+    if (!rc)
+        rc = writer_run(app->writer, queue, &d, err);
+    free(d.whole.payload);
+    for (int plant = 0; plant < CONFIG_PLANTS; plant++)
+        free(d.mail[plant].payload);
     return rc;
 }
 
 int due_mail_if_due(struct app *app, const struct setup *setup, struct store *store,
                     struct error *err)
 {
-    struct day d = {.now_ms = app_now_ms(app)};
-    int32_t today = tz_day(setup->tz, d.now_ms);
-    bool done = false;
-    if (tz_civil(setup->tz, d.now_ms).hour < config_number(setup->config, "mail/due_hour"))
-        return 0;
-    day_format(today, d.day);
-    int rc = is_done(store, &d, &done, err);
-    if (rc || done)
-        return rc;
-    rc = make_all(setup, store, today, &d, err);
-    if (!rc)
-        rc = writer_run(app->writer, queue, &d, err);
-    free(d.whole.payload);
-    for (int plant = 0; plant < CONFIG_PLANTS; plant++)
-        free(d.mail[plant].payload);
+    int rc = send_if_due(app, setup, store, CONFIG_COMPANY, err);
+    for (int plant = 0; plant < config_plant_count(setup->config) && !rc; plant++)
+        if (plants_group(setup, plant) == plant && plants_have_list(setup, plant))
+            rc = send_if_due(app, setup, store, plant, err);
     return rc;
 }

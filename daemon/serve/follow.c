@@ -2,6 +2,7 @@
 #include "base/jsonx.h"
 #include "base/short_id.h"
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "base/words.h"
 #include "desk/apart.h"
 #include "desk/call_backs.h"
@@ -50,7 +51,8 @@ void follow_call_backs(struct request *rq, struct store *store)
     json_t *list = NULL, *lost = NULL;
     int64_t limit = LIST_MOST, count = 0;
     struct setup *setup = app_setup(rq->app);
-    const struct call_backs_view view = {tz_day(setup->tz, app_now_ms(rq->app)),
+    const char *plant = rq->seen.count == 1 && !rq->sees_all ? rq->seen.plant[0] : "";
+    const struct call_backs_view view = {tz_day(tz_of(setup->tz, plant), app_now_ms(rq->app)),
                                          (rq->roles & ROLE_DESK) != 0};
     int rc = request_query_within(rq, "limit", 1, LIST_MOST, &limit, &err);
     const struct call_back_query query = {0, WHEN_UNKNOWN_DAY, (int)limit};
@@ -237,7 +239,8 @@ static int read_call(struct asked *asked, struct store *store, const json_t *bod
     change->call_back_day = WHEN_UNKNOWN_DAY;
     int rc = read_day(body, "call_back", &change->call_back_day, err);
     if (!rc && change->call_back_day != WHEN_UNKNOWN_DAY &&
-        change->call_back_day < tz_day(asked->setup->tz, change->who.at_ms))
+        change->call_back_day <
+            tz_day(tz_of(asked->setup->tz, asked->row.plant), change->who.at_ms))
         rc = refuse(err, "call_back", json_string_value(json_object_get(body, "call_back")),
                     "is over in the plant: set a day from today on");
     if (!rc)

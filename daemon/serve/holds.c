@@ -3,6 +3,7 @@
 #include "base/plant_level.h"
 #include "base/short_id.h"
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "base/uuid.h"
 #include "base/words.h"
 #include "desk/apart.h"
@@ -39,13 +40,14 @@ static int add_route(void *arg, const char *route, int64_t units)
 static void add_lot(const struct listing *l, const struct hold_row *row, json_t *item)
 {
     char day[16];
+    const struct tz *tz = tz_of(l->tz, row->plant);
     bool dated = row->code_day != WHEN_UNKNOWN_DAY;
     json_t *routes = json_array();
     if (row->lot_id)
         lot_find_routes(l->store, row->lot_id, add_route, routes, NULL);
     json_object_set_new(item, "units", json_integer(row->units));
     json_object_set_new(item, "in_code",
-                        json_boolean(dated && row->code_day >= tz_day(l->tz, l->now_ms)));
+                        json_boolean(dated && row->code_day >= tz_day(tz, l->now_ms)));
     json_object_set_new(item, "code_date",
                         dated ? json_string(day_format(row->code_day, day)) : json_null());
     json_object_set_new(item, "on_record", json_boolean(row->lot_id > 0));
@@ -58,8 +60,9 @@ static void add_lot(const struct listing *l, const struct hold_row *row, json_t 
 static int list_row(void *arg, const struct hold_row *row)
 {
     const struct listing *l = arg;
-    json_t *item = hold_json(l->tz, row);
-    int64_t age_days = tz_day(l->tz, l->now_ms) - tz_day(l->tz, row->at_ms);
+    const struct tz *tz = tz_of(l->tz, row->plant);
+    json_t *item = hold_json(tz, row);
+    int64_t age_days = tz_day(tz, l->now_ms) - tz_day(tz, row->at_ms);
     add_lot(l, row, item);
     json_object_set_new(item, "age_days", json_integer(age_days > 0 ? age_days : 0));
     json_array_append_new(l->list, item);

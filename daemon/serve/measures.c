@@ -2,6 +2,7 @@
  * change at the top of the cases about it. */
 #include "base/jsonx.h"
 #include "base/short_id.h"
+#include "base/tz_of.h"
 #include "desk/apart.h"
 #include "desk/lab_row.h"
 #include "desk/measuring.h"
@@ -110,7 +111,7 @@ static int find_case(struct measures *x, struct store *store, const json_t *body
 /* Noon of a day, or later where the lot was packed later on it, and never ahead. */
 static int64_t day_ms(const struct measures *x, int32_t day)
 {
-    const struct tz *tz = x->setup->tz;
+    const struct tz *tz = tz_of(x->setup->tz, x->record.plant);
     int64_t packed_ms = x->record.packed_to_ms, ms = tz_day_start_ms(tz, day) + WHEN_DAY_MS / 2;
     if (ms < packed_ms && tz_day(tz, packed_ms) == day)
         ms = packed_ms;

@@ -1,5 +1,6 @@
 #include "serve/plants.h"
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "base/uuid.h"
 #include "desk/named.h"
 #include "serve/app.h"
@@ -7,6 +8,7 @@
 #include "serve/plant_asked.h"
 #include "serve/role.h"
 #include "store/case.h"
+#include <stdio.h>
 #include <string.h>
 
 _Static_assert((int)SEEN_PLANTS >= (int)CONFIG_PLANTS, "who is of all plants sees them");
@@ -101,6 +103,25 @@ bool plants_have_list(const struct setup *setup, int plant)
 {
     static const char TO[] = "mail/to"; /* one that it does not set is the company's */
     return config_list_of(setup->config, plant, TO) != config_list(setup->config, TO);
+}
+
+int plants_group(const struct setup *setup, int plant)
+{
+    const char *name = config_plant_name(setup->config, plant);
+    return tz_of(setup->tz, name) == setup->tz ? CONFIG_COMPANY : plant;
+}
+
+const struct tz *plants_tz(const struct setup *setup, int group)
+{
+    return tz_of(setup->tz, group == CONFIG_COMPANY ? "" : config_plant_name(setup->config, group));
+}
+
+char *plants_key(const struct setup *setup, const char *what, int group, char *out, size_t size)
+{
+    bool own = group != CONFIG_COMPANY;
+    snprintf(out, size, "%s%s%s", what, own ? "/" : "",
+             own ? config_plant_name(setup->config, group) : "");
+    return out;
 }
 
 int plants_of_case(const struct setup *setup, struct store *store, int64_t case_id)

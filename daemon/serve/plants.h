@@ -23,6 +23,12 @@ bool plants_have_list(const struct setup *setup, int plant);
 /* Where mail of a case goes: the plant's place in the settings, if that has a list of its own, else
  * CONFIG_COMPANY. */
 int plants_of_case(const struct setup *setup, struct store *store, int64_t case_id);
+/* By whose clock its mail of a day or week leaves: CONFIG_COMPANY where that is the company's zone,
+ * else the plant itself. Of either the zone, and the name under which is kept what was done last.
+ */
+int plants_group(const struct setup *setup, int plant);
+const struct tz *plants_tz(const struct setup *setup, int group);
+char *plants_key(const struct setup *setup, const char *what, int group, char *out, size_t size);
 /* Mail that goes to a plant's own list tells of that plant alone, until plants_leave();
  * CONFIG_COMPANY: of all. */
 void plants_tell(const struct setup *setup, struct store *store, int plant);

@@ -1,5 +1,6 @@
 #include "serve/setup.h"
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "intake/harm.h"
 #include "intake/lexicon.h"
 #include "lots/lot_rules.h"
@@ -51,23 +52,17 @@ static void open_zone(struct setup *setup, struct outside *outside)
     take_fault(outside, &fault);
 }
 
-/* Everything is counted by days and weeks of one zone: another one of a plant would be half true.
- */
-static void check_zones(const struct setup *setup, struct outside *outside)
+static void open_zones_of_plants(struct setup *setup, struct outside *outside)
 {
     const struct config *config = setup->config;
-    for (int plant = 0; plant < config_plant_count(config); plant++) {
+    for (int plant = 0; plant < config_plant_count(config) && setup->tz; plant++) {
+        const char *name = config_plant_name(config, plant);
         const char *zone = config_text_of(config, plant, "time_zone");
         char key[CONFIG_KEY];
         struct error fault = {0};
-        if (strcmp(zone, config_text(config, "time_zone")) == 0)
+        if (tz_of_add(setup->tz, name, zone, &fault) == 0)
             continue;
-        error_set(&fault, ERROR_INVALID,
-                  "is not the time_zone of the company, %.60s, by which all days and weeks are "
-                  "counted",
-                  config_text(config, "time_zone"));
-        error_hint(&fault, "a plant in another zone needs a daemon of its own");
-        snprintf(key, sizeof key, "plants/%s/time_zone", config_plant_name(config, plant));
+        snprintf(key, sizeof key, "plants/%s/time_zone", name);
         error_field(&fault, key, zone);
         take_fault(outside, &fault);
     }
@@ -96,7 +91,7 @@ static int load_settings(struct setup *setup, const struct setup *in_force, cons
         setup->needs_restart = json_array();
     struct outside outside = {setup->config, log, {0}};
     open_zone(setup, &outside);
-    check_zones(setup, &outside);
+    open_zones_of_plants(setup, &outside);
     open_tls(setup, &outside);
     if (outside.first.code)
         *err = outside.first;

@@ -1,6 +1,7 @@
 /* Health for people, and the counting again of what is counted. */
 #include "base/jsonx.h"
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "lots/lot_rules.h"
 #include "serve/health.h"
 #include "serve/route.h"
@@ -192,7 +193,8 @@ static json_t *short_json(const struct request *rq, const struct setup *setup)
     for (int i = 0; i < rq->seen.count; i++)
         json_array_append_new(plants, json_string(rq->seen.plant[i]));
     return json_pack("{s:s, s:s, s:s, s:I, s:s, s:b, s:o}", "version", ODDLOAF_VERSION, "plant",
-                     config_text(setup->config, "plant"), "time_zone", tz_name(setup->tz),
+                     config_text(setup->config, "plant"), "time_zone",
+                     tz_name(tz_of(setup->tz, rq->seen.count == 1 ? rq->seen.plant[0] : "")),
                      "uptime_s", (json_int_t)(app_uptime_ms(rq->app) / 1000), "started_at",
                      when_format_exact(setup->tz, rq->app->started_ms, started), "month_first",
                      lot_rules_month_first(setup->matcher), "plants", plants);

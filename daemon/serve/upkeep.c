@@ -40,8 +40,11 @@ struct digest_mail {
     int64_t case_id;                /* of a plant's: one of its */
 };
 
+#define DIGEST_DONE "digest/last" /* as in due_mail.c */
+
 struct digest {
-    char week[16];
+    char key[sizeof DIGEST_DONE + LENGTH_CODE + 2], week[16];
+    struct iso_week last;
     struct digest_mail whole, mail[CONFIG_PLANTS]; /* none: only remember the week */
     int64_t now_ms;
 };
@@ -61,7 +64,7 @@ static int queue_digest(struct store *store, void *arg, struct error *err)
 {
     struct digest *d = arg;
     char *done = NULL;
-    int rc = store_setting_get(store, "digest/last", &done, err);
+    int rc = store_setting_get(store, d->key, &done, err);
     bool is_done = done && strcmp(done, d->week) == 0;
     free(done);
     if (rc || is_done) /* by another daemon, meanwhile */
@@ -69,7 +72,7 @@ static int queue_digest(struct store *store, void *arg, struct error *err)
     rc = add_digest(store, d, &d->whole, err);
     for (int plant = 0; plant < CONFIG_PLANTS && !rc; plant++)
         rc = add_digest(store, d, &d->mail[plant], err);
-    return rc ? rc : store_setting_set(store, "digest/last", d->week, err);
+    return rc ? rc : store_setting_set(store, d->key, d->week, err);
 }
 
 /* Of one plant, or of all. */
@@ -97,41 +100,55 @@ static int make_one(const struct setup *setup, struct store *store, struct week_
     return 0;
 }
 
-static int make_digest(struct app *app, struct setup *setup, struct store *store,
-                       struct iso_week last, struct digest *d, struct error *err)
+static int make_digest(const struct setup *setup, struct store *store, int group, struct digest *d,
+                       struct error *err)
 {
-    const struct week_query query = {.week = last, .now_ms = d->now_ms, .targets = setup->targets};
-    int rc = make_one(setup, store, query, CONFIG_COMPANY, &d->whole, err);
+    const struct week_query query = {
+        .week = d->last, .now_ms = d->now_ms, .targets = setup->targets};
+    int rc = group == CONFIG_COMPANY ? make_one(setup, store, query, group, &d->whole, err) : 0;
     for (int plant = 0; plant < config_plant_count(setup->config) && !rc; plant++)
-        if (plants_have_list(setup, plant))
+        if (plants_have_list(setup, plant) && plants_group(setup, plant) == group)
             rc = make_one(setup, store, query, plant, &d->mail[plant], err);
-    return rc ? rc : writer_run(app->writer, queue_digest, d, err);
+    return rc;
 }
 
 /* Last week's digest is due from Monday's hour on and is queued once: its Message-ID is the
  * week's, so even a lost setting could not queue it twice. A new daemon begins with the next
  * Monday: the weeks before it was there are not its to report. */
-static int digest_if_due(struct app *app, struct setup *setup, struct store *store,
-                         struct error *err)
+static int group_digest_if_due(struct app *app, const struct setup *setup, struct store *store,
+                               int group, struct error *err)
 {
     struct digest d = {.now_ms = app_now_ms(app)};
-    struct civil local = tz_civil(setup->tz, d.now_ms);
-    int32_t today = tz_day(setup->tz, d.now_ms);
-    struct iso_week last = iso_week_add(iso_week_of(today), -1);
+    const struct tz *tz = plants_tz(setup, group);
+    int32_t today = tz_day(tz, d.now_ms);
     char *done = NULL;
-    if (day_of_week(today) == 1 && local.hour < config_number(setup->config, "mail/digest_hour"))
+    d.last = iso_week_add(iso_week_of(today), -1);
+    if (day_of_week(today) == 1 &&
+        tz_civil(tz, d.now_ms).hour < config_number(setup->config, "mail/digest_hour"))
         return 0;
-    iso_week_format(last, d.week);
-    int rc = store_setting_get(store, "digest/last", &done, err);
+    plants_key(setup, DIGEST_DONE, group, d.key, sizeof d.key);
+    iso_week_format(d.last, d.week);
+    int rc = store_setting_get(store, d.key, &done, err);
     bool is_new = !rc && !done, is_done = done && strcmp(done, d.week) == 0;
     free(done);
     if (rc || is_done)
         return rc;
-    rc = is_new ? writer_run(app->writer, queue_digest, &d, err)
-                : make_digest(app, setup, store, last, &d, err);
+    rc = is_new ? 0 : make_digest(setup, store, group, &d, err);
+    if (!rc)
+        rc = writer_run(app->writer, queue_digest, &d, err);
     free(d.whole.payload);
     for (int plant = 0; plant < CONFIG_PLANTS; plant++)
         free(d.mail[plant].payload);
+    return rc;
+}
+
+static int digest_if_due(struct app *app, const struct setup *setup, struct store *store,
+                         struct error *err)
+{
+    int rc = group_digest_if_due(app, setup, store, CONFIG_COMPANY, err);
+    for (int plant = 0; plant < config_plant_count(setup->config) && !rc; plant++)
+        if (plants_group(setup, plant) == plant && plants_have_list(setup, plant))
+            rc = group_digest_if_due(app, setup, store, plant, err);
     return rc;
 }
 

@@ -9,6 +9,7 @@
  * that is down for days is found by what was read, not by the hour. */
 #include "base/short_id.h"
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "store/case.h"
 #include "store/company_count.h"
 #include "store/seen.h"
@@ -218,7 +219,8 @@ static int find_windows(struct reaching *reaching, struct error *err)
     const struct case_rank *ranked = reaching->ranked;
     struct fact_set facts = *case_rank_facts(ranked);
     struct facts_job job = {&reaching->triage->source, reaching->records, &ranked->input, &facts,
-                            tz_day(reaching->triage->tz, facts.record->lot.packed_from_ms)};
+                            tz_day(tz_of(reaching->triage->tz, facts.record->lot.plant),
+                                   facts.record->lot.packed_from_ms)};
     int rc = 0;
     for (int i = 0; !rc && i < reaching->cause->reach_count; i++) {
         const char *word = reaching->cause->reach[i];

@@ -1,6 +1,7 @@
 /* What the pictures of a case's sheet are drawn from, of its own lot where that is settled: nothing
  * is worked out here that another answer tells, but what lies behind their figures is read out. */
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "store/case.h"
 #include "tell/case_json.h"
 #include "tell/tell.h"
@@ -106,10 +107,12 @@ static int add_course(const struct sheet *sheet, json_t *into, struct error *err
 static json_t *found_json(const struct sheet *sheet)
 {
     int count[AGE_DAYS + 1] = {0}, reported[AGE_DAYS + 1] = {0};
-    const struct tz *tz = sheet->triage->tz;
+    const struct tz *tz = tz_of(sheet->triage->tz, sheet->record->lot.plant);
     json_t *list = json_array();
+    struct fact_set facts = *case_rank_facts(sheet->ranked);
     const struct facts_job job = {.source = &sheet->triage->source,
                                   .input = &sheet->ranked->input,
+                                  .set = &facts,
                                   .packed_day = tz_day(tz, sheet->record->lot.packed_from_ms)};
     for (int i = 0; i < job.input->count; i++) {
         double days = facts_age_days(&job, i);

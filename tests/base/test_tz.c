@@ -1,5 +1,6 @@
 #include "check.h"
 
+#include "base/tz_of.h"
 #include "base/tz_rule.h"
 #include "base/when.h"
 #include <stdio.h>
@@ -32,6 +33,24 @@ static int64_t instant(const char *text)
     int64_t value = 0;
     assert_int_equal(when_parse(text, &value, NULL), 0);
     return value;
+}
+
+static void a_plant_has_its_own_zone(void **state)
+{
+    (void)state;
+    struct tz *tz = zone("America/New_York");
+    assert_int_equal(tz_of_add(tz, "west", "America/Los_Angeles", NULL), 0);
+    assert_int_equal(tz_of_add(tz, "east", "America/New_York", NULL), 0);
+    assert_int_equal(tz_of_add(tz, "far", "Mars/Olympus", NULL), ERROR_NOT_FOUND);
+    assert_string_equal(tz_name(tz_of(tz, "west")), "America/Los_Angeles");
+    const char *const others[] = {"east", "far", "West", "", NULL};
+    for (size_t i = 0; i < sizeof others / sizeof *others; i++)
+        assert_ptr_equal(tz_of(tz, others[i]), tz);
+    assert_null(tz_of(NULL, "west"));
+    int64_t ms = instant("2026-11-15T06:30:00Z");
+    assert_int_equal(tz_day(tz_of(tz, "west"), ms), day("2026-11-14"));
+    assert_int_equal(tz_day(tz, ms), day("2026-11-15"));
+    tz_close(tz);
 }
 
 static void local_days_are_not_24_hours(void **state)
@@ -325,6 +344,7 @@ static void there_and_back(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(a_plant_has_its_own_zone),
         cmocka_unit_test(local_days_are_not_24_hours),
         cmocka_unit_test(repeated_and_missing_hours),
         cmocka_unit_test(the_plants_zone_decides_the_week),

@@ -77,10 +77,14 @@ def check_plants(f):
             ("c.json:7:16", "plants/Quarrhill '7'", "must be an object"),
             ("c.json:8:7", "plants/", "is named as its lots name it")):
         expect(lines, where, key, reason)
-    code, lines = f.check('{"time_zone": "America/New_York",\n "plants": {\n  "Larkfen": {\n   "time_zone": "UTC"}}}')
+    code, lines = f.check('{"time_zone": "America/New_York",\n "plants": {\n  "Larkfen": {\n   "time_zone": "Mars/Olympus"}}}')
     assert code == REFUSED, lines
-    expect(lines, "c.json:4:17", "plants/Larkfen/time_zone 'UTC'", "is not the time_zone of the company, America/New_York",
-           "a plant in another zone needs a daemon of its own")
+    expect(lines, "c.json:4:17", "plants/Larkfen/time_zone 'Mars/Olympus'", "no such time zone")
+    most = int(re.search(r"^Up to (\d+) plants may be named", (ROOT / "daemon/oddloafd.json.5").read_text(), re.M)[1])
+    for count, is_code in ((most, 0), (most + 1, REFUSED)):
+        code, lines = f.check(json.dumps({"plants": {f"plant {n}": {} for n in range(count)}}))
+        assert code == is_code, (count, code, lines)
+    expect(lines, "c.json:1:12", "plants", f"1 to {most} members")
     code, lines = f.check('{"plants": {"Larkfen": {"mail": {"to": ["qa@larkfen.example", "at home"]}}}}')
     assert code == REFUSED, lines
     expect(lines, "c.json:1:40", "plants/Larkfen/mail/to 'at home'", "is not a mail address")

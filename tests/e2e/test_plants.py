@@ -36,7 +36,7 @@ NEVER = {"case": "C977", "lot": "L2 6319 B0811", "complaint": str(uuid.uuid4()),
 class Company(Remote):
     def __init__(self):
         plants = {OWN: {"title": "The Larkfen Bakery"}, OTHER: {
-            "settle_lot_at": 97, "mail": {"to": ["qa@quarrhill.example"], "urgent_to": ["safety@quarrhill.example"]}}}
+            "settle_lot_at": 97, "time_zone": "America/Chicago", "mail": {"to": ["qa@quarrhill.example"], "urgent_to": ["safety@quarrhill.example"]}}}
         super().__init__(BINARIES, config={"plants": plants, "plant": "Two Mills", "limits": {"idle_s": 3600}})
         tokens = {hashlib.sha256(f"token of {who}".encode()).hexdigest(): {"role": who, "name": NAME[who]} for who in ALL}
         (self.dir / "tokens.json").write_text(json.dumps(tokens))
@@ -455,6 +455,8 @@ def check_status(company, things):
     full = json.loads(company.ask("qa", "GET", "status")[1])
     told = json.loads(company.ask("qa@" + OWN, "GET", "status")[1])
     assert told["plants"] == [OWN] and told["time_zone"] == full["time_zone"] == "America/New_York", told
+    there = json.loads(company.ask("qa@" + OTHER, "GET", "status")[1])
+    assert there["time_zone"] == "America/Chicago", there
     assert set(told) == {"version", "plant", "time_zone", "month_first", "uptime_s", "started_at", "plants"}, told
 
 

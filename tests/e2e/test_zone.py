@@ -5,12 +5,14 @@ usage: test_zone.py BINARIES
 import datetime
 import json
 import pathlib
+import re
 import sqlite3
 import sys
+import uuid
 import zoneinfo
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent))
-from oddloaf import Plant  # noqa: E402
+from oddloaf import ROOT, Plant, until  # noqa: E402
 
 # 25 hours apart: whenever this runs, it is another day there
 PLANT, AWAY = "Pacific/Pago_Pago", {"TZ": "Pacific/Kiritimati"}
@@ -72,3 +74,104 @@ with Plant(sys.argv[1]) as plant:
     count = {week: json.loads(plant.client("--json", "week", week, check=0, env=away).stdout)
              ["complaints"]["mold"] for week in ("2026-W46", "2026-W47")}
     assert count == {"2026-W46": 2, "2026-W47": 1}, count
+
+# A company of two plants 25 hours apart: what is told of either goes by its days.
+HOME, FAR = "Pacific/Kiritimati", "Pacific/Pago_Pago"
+LOT = "F1 6318 2230"  # in the night there, which is late on the next day at home
+CODES = {"plants": [{"plant": "far", "patterns": [{
+    "name": "far", "pattern": "F ?(?<line>[1-3]) ?(?<y>[0-9])(?<doy>[0-9]{3}) ?(?<hhmm>[0-9]{4})", "code": "F{line} {y}{doy} {hhmm}",
+    "max_age_days": 400, "because": "as its coder prints them", "source": "plant experience",
+    "examples": [{"text": "F1 6318 0400", "received": "2026-11-20", "line": "1", "day": "2026-11-14", "time": "04:00"}]}]}]}
+
+
+def far_plants(binaries):
+    plant = Plant(binaries, config={"time_zone": HOME, "plants": {"far": {"time_zone": FAR, "mail": {"to": ["qa@far.example"]}}}})
+    program, mails = plant.dir / "sendmail", plant.dir / "mails"
+    mails.mkdir()
+    program.write_text(f"""#!/bin/sh
+for to; do :; done
+file=$(mktemp {mails}/XXXXXX)
+{{ echo "$to"; cat; }} >"$file" """)
+    program.chmod(0o755)
+    plant.config["mail"] = {"program": str(program), "to": ["qa@home.example"], "due_hour": 0, "digest_hour": 0}
+    own = plant.dir / "rules"
+    own.mkdir()
+    (own / "lots.json").write_text(json.dumps({**json.loads((ROOT / "rules/lots.json").read_text()), **CODES}))
+    plant.rules = f"{own}:{ROOT / 'rules'}"
+    return plant
+
+
+def log(plant, lot, **more):
+    status, answer = plant.post("/v1/complaints", {"id": str(uuid.uuid4()), "received_at": "2026-11-20T12:00:00Z", "channel": "phone",
+                                                   "symptom": "mold", "lot_text": lot, "found_on": "2026-11-20", **more})
+    assert status == 201, answer
+    return answer["case"]
+
+
+def same_day(zone, ask, back=0):
+    """What is asked for, as of one day there."""
+    while True:
+        day = plant_day(zone, back)
+        told = ask()
+        if day == plant_day(zone, back):
+            return day, told
+
+
+with far_plants(sys.argv[1]) as plant:
+    plant.load_small()
+    head = "lot,product,line,made_from,made_to,packed_from,packed_to,units,code_date,plant\n"
+    times = "2026-11-14T20:00:00-11:00,2026-11-14T21:00:00-11:00,2026-11-14T22:30:00-11:00,2026-11-14T23:00:00-11:00"
+    plant.load_text("lots", head + f"{LOT},W24,1,{times},900,{plant_day(FAR)},far\n")
+    cases = {"far": log(plant, LOT), "": log(plant, "L1 6318 A0400")}
+    plant.wait_idle()
+
+    # days of the lot: packed on the 14th there
+    facts = plant.get(f"/v1/cases/{cases['far']}/facts")[1]
+    ages = {age for fact in facts["facts"] if fact["fact"] == "model.mold_age" for age in fact["values"]}
+    assert ages == {6}, facts
+    said = {code: plant.get("/v1/lots/" + code.replace(" ", "%20"))[1]["lot_says"] for code in ("F1 6318 0100", "F1 6319 0100")}
+    assert "2026-11-14, lies within the records" in said["F1 6318 0100"] and "after the last lots" in said["F1 6319 0100"], said
+
+    # what is due, by the days of each
+    levels = json.loads((ROOT / "rules/severity.json").read_text())["levels"]
+    for lot, zone in ((LOT, FAR), ("L1 6318 A0800", HOME)):
+        day, follow = same_day(zone, lambda: until(lambda case=log(plant, lot, symptom="staling", harm=["illness"]): (
+            lambda told: told if told.get("due") else None)(plant.get(f"/v1/cases/{case}/follow")[1])))
+        after = datetime.date.fromisoformat(follow["due"]) - datetime.date.fromisoformat(day)
+        assert after.days == levels[follow["severity"]]["due_days"], (lot, day, follow)
+        assert {call["until"] for call in follow["call_backs"]} <= {follow["due"]}, follow
+
+    # an action of today, there; today at home has not come there
+    day, told = same_day(FAR, lambda: plant.post("/v1/actions", {"plant": "far", "line": "1", "at": plant_day(HOME), "note": "fan", "by": "m"}))
+    assert told[0] == 400 and f"today is {day}" in told[1]["errors"][0]["reason"], told
+    day, told = same_day(FAR, lambda: plant.post("/v1/actions", {"plant": "far", "line": "1", "note": "fan", "by": "m"}))
+    assert told[0] == 201 and told[1]["at"] == day, told
+    assert plant.get("/v1/actions")[1]["actions"][0]["at"] == day
+
+    # a hold: in code there on the last day, which is over at home
+    plant.client("hold", LOT, "--reason", "wet", check=0)
+    held = plant.get("/v1/holds")[1]["holds"]
+    if plant_day(FAR) == plant.client_json("lot", LOT)["code_date"]:
+        assert [hold["in_code"] for hold in held] == [True], held
+
+    # what is over: listed of that plant by its day, mailed there by its day
+    yesterday = plant_day(FAR, 1)
+    plant.client("follow", cases["far"], "--due", yesterday, "--reason", "asked", check=0)
+    listed = plant.client_json("cases", "--plant", "far", "--overdue")["cases"]
+    assert [case["case"] for case in listed] == [cases["far"]], listed
+    plant.client("follow", cases["far"], "--due", plant_day(FAR), "--reason", "asked", check=0)
+    day, listed = same_day(FAR, lambda: plant.client_json("cases", "--plant", "far", "--overdue")["cases"])
+    if day == plant_day(FAR):
+        assert listed == [], listed
+    plant.client("follow", cases["far"], "--due", yesterday, "--reason", "asked", check=0)
+    plant.stop()
+    with sqlite3.connect(plant.state / "oddloaf.db") as db:
+        db.execute("DELETE FROM setting WHERE key LIKE 'due/last%'")
+    db.close()
+    plant.start()
+    mails = lambda: [file.read_text() for file in (plant.dir / "mails").iterdir()]
+    due = lambda: [text for text in mails() if text.startswith("qa@far.example\n") and re.search(r"^Subject: .*due", text, re.M | re.I)]
+    day, _ = same_day(FAR, lambda: until(due, lambda: re.findall(r'^Subject: .*', '\n'.join(mails()), re.M)))
+    with sqlite3.connect(f"file:{plant.state}/oddloaf.db?mode=ro", uri=True) as db:
+        last = dict(db.execute("SELECT key, value FROM setting WHERE key LIKE 'due/last%'"))
+    assert set(last) == {"due/last", "due/last/far"} and last["due/last"] > last["due/last/far"] == day, (last, day)

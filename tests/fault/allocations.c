@@ -6,6 +6,7 @@
  *
  * The allocator is ours, so that what the libraries ask for fails, too. Each failure in a process
  * of its own. */
+#include "../no_plant.h"
 #include "../rules/load_catalogue.h"
 #include "base/jsonx.h"
 #include "base/text.h"
@@ -117,13 +118,6 @@ static int any_lot(void *arg, const char *lot, struct refs_lot *ret, struct erro
     (void)arg;
     (void)err;
     *ret = (struct refs_lot){lot[0] == 'L', INT64_C(1795000000000)};
-    return 0;
-}
-
-static int no_plant(void *arg, const char *lot, char *ret_plant, size_t size, struct error *err)
-{
-    (void)arg, (void)lot, (void)err;
-    snprintf(ret_plant, size, "%s", "");
     return 0;
 }
 

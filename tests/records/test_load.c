@@ -1,5 +1,6 @@
 /* Loading as the outside sees it: idempotence, history, all or nothing, crashes between slices. */
 #include "fixture.h"
+#include "no_plant.h"
 #include "records/apply.h"
 #include "records/stage.h"
 #include "store/complaint.h"
@@ -214,13 +215,6 @@ static char *many_readings(int add, size_t *ret_length)
 static int find_lot(void *arg, const char *lot, struct refs_lot *ret, struct error *err)
 {
     return record_find_lot(arg, lot, &ret->id, &ret->packed_ms, err);
-}
-
-static int no_plant(void *arg, const char *lot, char *ret_plant, size_t size, struct error *err)
-{
-    (void)arg, (void)lot, (void)err;
-    snprintf(ret_plant, size, "%s", "");
-    return 0;
 }
 
 static int find_product(void *arg, const char *product, int64_t *ret_id, struct error *err)
