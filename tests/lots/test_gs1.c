@@ -158,6 +158,8 @@ static void bracketed_text(void **state)
     assert_int_equal(gs1_parse_bracketed("(10)", &gs1, &err), ERROR_INVALID);
     error_clear(&err);
     assert_int_equal(gs1_parse_bracketed("10 L26", &gs1, &err), ERROR_INVALID);
+    assert_int_equal(gs1_parse_bracketed("", &gs1, &err), ERROR_INVALID);
+    assert_int_equal(gs1_parse_bracketed("  ", &gs1, &err), ERROR_INVALID);
     assert_int_equal(err.column, 1);
 }
 

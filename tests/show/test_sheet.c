@@ -300,11 +300,32 @@ static void test_bits(void **state)
 
 /* ---- the page ---- */
 
+static size_t cells_of(const char *row)
+{
+    size_t cells = 0;
+    for (const char *end = strstr(row, "</tr>"); row < end; row++)
+        cells += strncmp(row, "<td", 3) == 0 || (strncmp(row, "<th", 3) == 0 && row[3] != 'e');
+    return cells;
+}
+
+/* Each row of a table has the cells of its first one. */
+static void assert_cells(const char *html)
+{
+    while ((html = strstr(html, "<table"))) {
+        const char *end = strstr(html, "</table>"), *row = strstr(html, "<tr");
+        for (size_t columns = cells_of(row); row && row < end; row = strstr(row + 1, "<tr"))
+            if (cells_of(row) != columns)
+                fail_msg("%zu cells of %zu: %.300s", cells_of(row), columns, row);
+        html = end;
+    }
+}
+
 static char *page_of(json_t *sheet)
 {
     char *html = sheet_html(sheet);
     json_decref(sheet);
     assert_well_formed(html);
+    assert_cells(html);
     assert_true(strlen(html) < LARGEST);
     return html;
 }

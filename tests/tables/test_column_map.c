@@ -142,6 +142,48 @@ static void a_column_that_is_not_there_ends_the_file(void **state)
                "first row must name the columns\"}]}\n");
 }
 
+/* What stands open at the end is no row; what may be in it is read anew. */
+static void a_quote_that_nothing_closes_is_refused(void **state)
+{
+    (void)state;
+    check_rows("{\"kind\": \"lots\", \"columns\": {\"Charge\": \"lot\"}}", 0,
+               "Charge\nL1\n\"L2\nL3\n",
+               "\n{\"lot\":\"L1\"}\n{\"refused\":[{\"column\":\"\",\"value\":\"\",\"reason\":\"the "
+               "quoted field that begins here does not end\"}]}\n{\"lot\":\"L3\"}\n");
+}
+
+/* Columns and words of complaints, from a file or one by one; the field's own name needs no map. */
+static void complaints_by_a_file_or_by_pairs(void **state)
+{
+    struct error err = {0};
+    struct column_map *map = column_map_new();
+    bool skip = false;
+    (void)state;
+    write_map("{\"columns\": {\"Defect\": \"symptom\", \"Shop\": \"store\"}, \"values\": "
+              "{\"symptom\": {\"Schimmel\": \"mold\"}}}");
+    assert_int_equal(column_map_add(map, path, &err), 0);
+    assert_int_equal(column_map_add(map, "Batch=lot_text", &err), 0);
+    assert_int_equal(column_map_add(map, "Row=-", &err), 0);
+    assert_string_equal(column_map_field(map, "defect", &skip), "symptom");
+    assert_string_equal(column_map_field(map, "Shop", &skip), "store");
+    assert_string_equal(column_map_field(map, "Batch", &skip), "lot_text");
+    assert_string_equal(column_map_field(map, "lot text", &skip), "lot_text");
+    assert_false(skip);
+    assert_null(column_map_field(map, "Row", &skip));
+    assert_true(skip);
+    assert_null(column_map_field(map, "Colour of the van", &skip));
+    assert_string_equal(column_map_value(map, "symptom", "Schimmel"), "mold");
+    assert_string_equal(column_map_value(map, "symptom", "trocken"), "trocken");
+    assert_int_equal(column_map_add(map, "Batch=no_field", &err), ERROR_INVALID);
+    err = (struct error){0};
+    write_map("{\"column\": {}}");
+    assert_int_equal(column_map_add(map, path, &err), ERROR_INVALID);
+    err = (struct error){0};
+    assert_true(column_map_add(map, "/nowhere/map.json", &err) < 0);
+    assert_int_not_equal(err.code, 0);
+    column_map_free(map);
+}
+
 static void units_stand_in_the_header_in_the_map_or_in_the_cell(void **state)
 {
     (void)state;
@@ -271,6 +313,8 @@ int main(void)
         cmocka_unit_test(a_column_that_is_not_there_ends_the_file),
         cmocka_unit_test(units_stand_in_the_header_in_the_map_or_in_the_cell),
         cmocka_unit_test(several_kinds_come_of_one_sheet),
+        cmocka_unit_test(a_quote_that_nothing_closes_is_refused),
+        cmocka_unit_test(complaints_by_a_file_or_by_pairs),
         cmocka_unit_test(times_without_a_form_have_the_year_first),
         cmocka_unit_test(numbers_by_their_signs),
         cmocka_unit_test(dates_by_their_forms),
