@@ -97,19 +97,28 @@ static int list_actions(struct client *c, const struct args *a)
 
 /* ---- before and after ---- */
 
+/* Of a cause complaints are counted by the share it has of each: "0.4 complaints". */
+static const char *counted(const json_t *period, char out[static VIEW_COUNT])
+{
+    double n = pick_number(period, "complaints", 0);
+    char number[VIEW_NUMBER];
+    if (fabs(n - round(n)) < 0.005)
+        return view_count(round(n), "complaint", out);
+    snprintf(out, VIEW_COUNT, "%s" VIEW_NBSP "complaints", view_rough(n, number));
+    return out;
+}
+
 static void show_period(const struct view *v, const char *label, const json_t *period)
 {
     char n[5][VIEW_COUNT];
     if (!json_is_object(period))
         return;
     if (!pick_has(period, "per_million")) {
-        view_label(v, label, "%s, %s: no rate yet",
-                   view_count(round(pick_number(period, "complaints", 0)), "complaint", n[0]),
+        view_label(v, label, "%s, %s: no rate yet", counted(period, n[0]),
                    view_count(pick_number(period, "units", 0), "unit", n[1]));
         return;
     }
-    view_label(v, label, "%s, %s: %s per million (%s to %s)",
-               view_count(round(pick_number(period, "complaints", 0)), "complaint", n[0]),
+    view_label(v, label, "%s, %s: %s per million (%s to %s)", counted(period, n[0]),
                view_count(pick_number(period, "units", 0), "unit", n[1]),
                view_rough(pick_number(period, "per_million", 0), n[2]),
                view_rough(pick_number(period, "low", 0), n[3]),

@@ -92,12 +92,29 @@ static void show_stages(const struct view *v, const json_t *stages)
     table_free(t);
 }
 
+/* "57 % (25 to 84 %)": of few verdicts the range is what it says. */
+static void show_share(const struct view *v, const char *label, const json_t *document,
+                       const char *name)
+{
+    char n[2][VIEW_NUMBER], count[VIEW_COUNT], range[16];
+    snprintf(range, sizeof range, "%s_range", name);
+    const json_t *limits = json_object_get(document, range);
+    view_percent(pick_number(document, name, 0), n[0]);
+    if (json_is_object(limits))
+        view_label(v, label, "%s (95 %%: %.0f to %s, of %s)", n[0],
+                   100 * pick_number(limits, "low", 0),
+                   view_percent(pick_number(limits, "high", 1), n[1]),
+                   view_count(pick_number(document, "verdicts", 0), "verdict", count));
+    else
+        view_label(v, label, "%s", n[0]);
+}
+
 static void show_scored(const struct view *v, const json_t *document)
 {
     const json_t *brier = json_object_get(document, "brier");
     char n[4][VIEW_NUMBER];
-    view_label(v, "first right", "%s", view_percent(pick_number(document, "top1", 0), n[0]));
-    view_label(v, "in first three", "%s", view_percent(pick_number(document, "top3", 0), n[0]));
+    show_share(v, "first right", document, "top1");
+    show_share(v, "in first three", document, "top3");
     view_label(v, "the true cause", "had been given %s, typically (the geometric mean)",
                view_percent(exp(-pick_number(document, "log_score", 0)), n[0]));
     if (brier)

@@ -127,11 +127,16 @@ static void show_right(const struct view *v, const json_t *right)
     double given = pick_number(quarter, "verdicts", 0);
     if (given < 1 || !pick_has(quarter, "top1"))
         return;
+    const json_t *range = json_object_get(quarter, "top1_range");
+    char limits[48] = "";
+    if (json_is_object(range))
+        snprintf(limits, sizeof limits, " (%.0f to %.0f" VIEW_NBSP "%%)",
+                 100 * pick_number(range, "low", 0), 100 * pick_number(range, "high", 1));
     view_label(
         v, "verdicts",
-        "%s in 13 weeks; ranked first %s, among three %s; %s days from first complaint "
+        "%s in 13 weeks; ranked first %s%s, among three %s; %s days from first complaint "
         "to verdict (median)",
-        view_number(given, n[0]), view_percent(pick_number(quarter, "top1", 0), n[1]),
+        view_number(given, n[0]), view_percent(pick_number(quarter, "top1", 0), n[1]), limits,
         view_percent(pick_number(quarter, "top3", 0), n[2]),
         view_rough(pick_number(json_object_get(quarter, "days_to_verdict"), "median", 0), n[3]));
 }

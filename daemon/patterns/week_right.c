@@ -1,5 +1,6 @@
 #include "patterns/week_right.h"
 #include "base/text.h"
+#include "stats/proportion.h"
 #include "stats/robust.h"
 #include "store/pattern.h"
 #include <math.h>
@@ -36,14 +37,26 @@ static int add_verdict(void *arg, const struct pattern_verdict *row)
     return 0;
 }
 
+struct share_names {
+    const char *share, *range;
+};
+
+static void add_share(json_t *out, struct share_names names, int64_t x, int64_t n)
+{
+    struct interval limits = proportion_wilson((double)x, (double)n, 0.95);
+    json_object_set_new(out, names.share, json_real((double)x / (double)n));
+    json_object_set_new(out, names.range,
+                        json_pack("{s:f, s:f}", "low", limits.low, "high", limits.high));
+}
+
 static json_t *tally_json(struct tally *t)
 {
     json_t *out = json_pack("{s:I, s:I}", "verdicts", (json_int_t)t->verdicts, "ranked",
                             (json_int_t)t->ranked);
     if (t->ranked) {
         double n = (double)t->ranked;
-        json_object_set_new(out, "top1", json_real((double)t->top1 / n));
-        json_object_set_new(out, "top3", json_real((double)t->top3 / n));
+        add_share(out, (struct share_names){"top1", "top1_range"}, t->top1, t->ranked);
+        add_share(out, (struct share_names){"top3", "top3_range"}, t->top3, t->ranked);
         json_object_set_new(out, "log_score", json_real(t->log_sum / n));
         json_object_set_new(out, "brier", json_real(t->brier_sum / n));
     }

@@ -83,12 +83,16 @@ static void add_open(struct view *view, const json_t *open)
 
 static void add_verdicts(struct view *view, const json_t *quarter)
 {
-    char n[2][TYPESET_NUMBER];
+    char n[2][TYPESET_NUMBER], limits[48] = "";
+    const json_t *range = json_object_get(quarter, "top1_range");
     if (number_of(quarter, "ranked") < 1)
         return;
+    if (range)
+        snprintf(limits, sizeof limits, " (%.0f to %.0f %%)", 100 * number_of(range, "low"),
+                 100 * number_of(range, "high"));
     view_add(view, VIEW_ROW, "Verdicts", 0,
-             "%s in 13 weeks; the cause ranked first was it in %.0f %%; %s days to a verdict",
-             shown(number_of(quarter, "verdicts"), n[0]), 100 * number_of(quarter, "top1"),
+             "%s in 13 weeks; the cause ranked first was it in %.0f %%%s; %s days to a verdict",
+             shown(number_of(quarter, "verdicts"), n[0]), 100 * number_of(quarter, "top1"), limits,
              shown(number_of(json_object_get(quarter, "days_to_verdict"), "median"), n[1]));
 }
 

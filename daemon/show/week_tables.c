@@ -269,13 +269,29 @@ void page_to_come(struct text_buffer *b, const json_t *report)
 
 /* ---- how right ---- */
 
+/* "57 (25 to 84)" */
+static void add_share_cell(struct text_buffer *b, const json_t *right, const char *name,
+                           const char *range)
+{
+    const json_t *limits = json_object_get(right, range);
+    struct text_buffer cell = {0};
+    if (!limits) {
+        page_cell_number(b, "n", round(100 * page_number(right, name)));
+        return;
+    }
+    text_appendf(&cell, "%.0f (%.0f to %.0f)", 100 * page_number(right, name),
+                 100 * page_number(limits, "low"), 100 * page_number(limits, "high"));
+    page_cell_text(b, "n", cell.data);
+    text_buffer_free(&cell);
+}
+
 static void add_verdicts(struct text_buffer *b, const char *when, const json_t *right)
 {
     text_append(b, "<tr>");
     page_cell_text(b, "", when);
     page_cell_number(b, "n", page_number(right, "verdicts"));
-    page_cell_number(b, "n", round(100 * page_number(right, "top1")));
-    page_cell_number(b, "n", round(100 * page_number(right, "top3")));
+    add_share_cell(b, right, "top1", "top1_range");
+    add_share_cell(b, right, "top3", "top3_range");
     page_cell_number(b, "n wide", round(100 * exp(-page_number(right, "log_score"))));
     page_cell_number(b, "n wide", page_number(right, "brier"));
     page_cell_number(b, "n", page_number(json_object_get(right, "days_to_verdict"), "median"));

@@ -14,6 +14,7 @@ struct held {
     struct fact_name lever; /* a quantity as the case's own records name it */
     double is, was;         /* as specified, as made */
     double days, instead;   /* without mold; beyond the horizon: the horizon */
+    double range[2][2];     /* low and high of either */
     bool beyond;
     int shelf_life_days; /* 0: it holds as long, or that is not known */
     char warm[200];      /* what the days leave out of a lot that was packed so; "" */
@@ -38,11 +39,13 @@ static bool lever_of(const struct triage *triage, const struct case_rank *ranked
 }
 
 static bool days_of(const struct triage *triage, const struct model_lot *lot, double *ret,
-                    bool *ret_beyond)
+                    double ret_range[static 2], bool *ret_beyond)
 {
     struct mold_prediction mold;
     predict_mold(&lot->made, &lot->specified, &triage->models, &mold);
     *ret = round(fmin(mold.mold_free_days.typical, mold.horizon_days));
+    ret_range[0] = round(fmin(mold.mold_free_days.low, mold.horizon_days));
+    ret_range[1] = round(fmin(mold.mold_free_days.high, mold.horizon_days));
     *ret_beyond = mold.mold_free_days.typical > mold.horizon_days;
     return mold.valid;
 }
@@ -77,8 +80,8 @@ static bool worked_out(const struct triage *triage, const struct case_rank *rank
     model_lot_of(triage->rules, record, baseline, ranked->input.as_of_ms, &made);
     take_warm(triage, &made, h);
     model_lot_changed(triage->rules, record, baseline, &changes, &changed);
-    if (!days_of(triage, &made, &h->instead, &beyond) ||
-        !days_of(triage, &changed, &h->days, &h->beyond))
+    if (!days_of(triage, &made, &h->instead, h->range[0], &beyond) ||
+        !days_of(triage, &changed, &h->days, h->range[1], &h->beyond))
         return false;
     if (!h->beyond && h->days < record->lot.shelf_life_days)
         h->shelf_life_days = record->lot.shelf_life_days;
@@ -95,12 +98,12 @@ static json_t *told(const struct triage *triage, const struct held *h)
         snprintf(still, sizeof still, "That is still short of its shelf life of %d days. ",
                  h->shelf_life_days);
     return json_sprintf(
-        "%s at %.3g%s%s or %s, not %.3g, this lot would have held %s%.0f days "
-        "without mold instead of %.0f. %s%sA model's answer: try it at the bench, and "
-        "let a licensed person approve it.",
+        "%s at %.3g%s%s or %s, not %.3g, this lot would have held %s%.0f days (%.0f to %.0f) "
+        "without mold instead of %.0f (%.0f to %.0f). %s%sA model's answer: try it at the bench, "
+        "and let a licensed person approve it.",
         vocabulary_quantity_title(words, h->lever.quantity), h->is, *unit ? " " : "", unit,
         h->was > h->is ? "below" : "above", h->was, h->beyond ? "more than " : "", h->days,
-        h->instead, still, h->warm);
+        h->range[1][0], h->range[1][1], h->instead, h->range[0][0], h->range[0][1], still, h->warm);
 }
 
 static bool has_answer(const struct case_rank *ranked)

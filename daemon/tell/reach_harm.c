@@ -279,9 +279,21 @@ static bool went_to(const struct lot_record *record, const char *store)
     return false;
 }
 
+static bool is_named(const struct case_input *input, const char *store)
+{
+    for (int i = 0; i < input->count; i++)
+        if (strcmp(input->complaints[i].store, store) == 0)
+            return true;
+    return false;
+}
+
+/* Where no caller says which of the lot's stores it was, all are looked at, and that is said. */
 static int take_traded(void *arg, const struct evidence_share *row)
 {
     struct carrying *c = arg;
+    c->way = is_named(c->input, row->level)
+                 ? "sent to the same store while it was in code"
+                 : "sent to a store this lot went to while it was in code; nobody names that store";
     if (strcmp(row->kind, "store") == 0 && went_to(c->own, row->level))
         add(c, row->lot_id, c->own->lot.packed_from_ms);
     return 0;
@@ -293,7 +305,6 @@ static int find_stores(struct carrying *c, struct error *err)
     const int64_t life_ms = (int64_t)c->own->lot.shelf_life_days * WHEN_DAY_MS;
     const struct when_span span = {c->own->lot.packed_from_ms - life_ms,
                                    c->own->lot.packed_from_ms + life_ms + 1};
-    c->way = "sent to the same store while it was in code";
     c->nearness = NEAR_SHARED;
     return evidence_traded(c->records.store, span, take_traded, c, err);
 }

@@ -3,6 +3,7 @@
 #include "base/text.h"
 #include "rank/case_rank.h"
 #include "rank/learning.h"
+#include "stats/proportion.h"
 #include "stats/score.h"
 #include "store/stage.h"
 #include "store/verdict.h"
@@ -91,6 +92,15 @@ static json_t *calibration_json(const struct statements *of, double *ret_error)
     return list;
 }
 
+/* Null where there are no verdicts. */
+static json_t *range_json(size_t x, double n)
+{
+    struct interval limits = proportion_wilson((double)x, n, 0.95);
+    return n > 0 ? json_pack("{s:o, s:o}", "low", jsonx_rounded(limits.low, 4), "high",
+                             jsonx_rounded(limits.high, 4))
+                 : json_null();
+}
+
 static json_t *scores_json(const struct scoring *scoring)
 {
     struct score_brier brier = {NAN, NAN, NAN, NAN, NAN, NAN};
@@ -101,9 +111,11 @@ static json_t *scores_json(const struct scoring *scoring)
     json_t *calibration = calibration_json(all, &error);
     json_t *top = calibration_json(&scoring->top, &top_error);
     return json_pack(
-        "{s:I, s:o, s:o, s:o, s:o, s:I, s:{s:o, s:o, s:o, s:o}, s:o, s:o, s:o, s:o}", "verdicts",
-        (json_int_t)scoring->top.count, "top1", jsonx_rounded((double)scoring->top1 / n, 4), "top3",
-        jsonx_rounded((double)scoring->top3 / n, 4), "log_score",
+        "{s:I, s:o, s:o, s:o, s:o, s:o, s:o, s:I, s:{s:o, s:o, s:o, s:o}, s:o, s:o, s:o, s:o}",
+        "verdicts", (json_int_t)scoring->top.count, "top1",
+        jsonx_rounded((double)scoring->top1 / n, 4), "top3",
+        jsonx_rounded((double)scoring->top3 / n, 4), "top1_range", range_json(scoring->top1, n),
+        "top3_range", range_json(scoring->top3, n), "log_score",
         jsonx_rounded(scoring->log_sum / n, 4), "case_brier",
         jsonx_rounded(scoring->brier_sum / n, 4), "floored", (json_int_t)scoring->floored, "brier",
         "score", jsonx_rounded(brier.score, 6), "reliability", jsonx_rounded(brier.reliability, 6),

@@ -400,7 +400,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                 "places": [{"place": "cooling", "title": "Cooling area", "zone": 2}], "folders": "/own:/shipped", "own": [
                 {"file": "causes/packed-hot.json", "folder": "/own", "is": "changed", "release": "changed"},
                 {"file": "lots.json", "folder": "/own", "is": "same", "release": "unknown"}]},
-            "scores": lambda: {"stages": STAGES, "from": None, "to": None, "verdicts": 20, "top1": 0.75, "top3": 0.95, "log_score": 0.61,
+            "scores": lambda: {"stages": STAGES, "from": None, "to": None, "verdicts": 20, "top1": 0.75, "top3": 0.95, "top1_range": {"low": 0.531, "high": 0.888}, "top3_range": {"low": 0.764, "high": 0.991}, "log_score": 0.61,
                                "case_brier": 0.21, "floored": 0, "calibration_error": 0.03,
                                "top_calibration": [{"said": 0.81, "was": 0.78, "n": 9}],
                                "top_calibration_error": 0.03, "proposals": [],
@@ -452,7 +452,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
             answers = {"": self.rank, "why": self.why, "follow": followed,
                        "ask": lambda c: {"case": c, **EXACT, "as_of": "2026-11-20T09:14:00-05:00", "ask": ASK, "says": None},
                        "reach": lambda c: {"case": c, **EXACT, "cause": "packed-hot", "title": "Packed too hot",
-                           "probability": 0.81, "as_of": "2026-11-20T09:14:00-05:00", "in_code_on": "2026-11-22", "more": c == "C9", "within_days": 14, "lots": [
+                           "probability": 0.81, "as_of": "2026-11-20T09:14:00-05:00", "in_code_on": "2026-11-22", "more": c == "C9", "words_alone": c == "C9", "within_days": 14, "lots": [
                            {"product": "W24", "line": "2", "lot": "L2-6321-C0600", "probability": 0.9, "units": 12400,
                             "code_date": "2026-11-27", "in_code": True, "routes": ["R4", "R11"],
                             "because": "packed at 46 degC"}]}}
@@ -574,7 +574,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
                 "caution": "Lots before and after differ in more than this.",
                 "before": {"complaints": 40, "units": 300000, "per_million": 133,
                                         "low": 95, "high": 181},
-                "after": {"complaints": 8, "units": 310000, "per_million": 25.8, "low": 11.1,
+                "after": {"complaints": 0.4, "units": 310000, "per_million": 1.3, "low": 11.1,
                           "high": 50.8},
                 "ratio": {"ratio": 0.19, "low": 0.08, "high": 0.42}, "p": 0.00001}
         return problem(404, "not-found", "there is nothing at " + path)

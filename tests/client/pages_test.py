@@ -182,7 +182,7 @@ COMMANDS = {
          "line 2, all of the shift is set aside until it is known"}]}]),
     "history-none": (["history", "C1"], [{"case": "C1", "events": []}]),
     "why": (["why", "C1"], [WHY]), "why-one": (["why", "C1", "hot"], [{**WHY, "flips": [], "harm": True}]),
-    "reach": (["reach", "C1"], [{**REACH, "own": LOT, "lots": [PAST, LOT], "more": True}]),
+    "reach": (["reach", "C1"], [{**REACH, "own": LOT, "lots": [PAST, LOT], "more": True, "words_alone": True}]),
     "reach-none": (["reach", "C1", "hot"], [{**REACH, "own": PAST, "lots": [], "none_because": "nobody knows"}]),
     "reach-open": (["reach", "C1"], [{**REACH, **SEVERAL, "lots": [], "candidates": CANDIDATES}]),
     "status-new": (["status"], [STATUS]), "status-needs": (["status"], [BUSY]),
@@ -191,7 +191,7 @@ COMMANDS = {
     "recount": (["status", "--recount"], [{"differences": {"weeks": 0, "cases": 2, "company": 0, "materials": 0}}]),
     "recount-well": (["status", "--recount"], [{"differences": {}}]),
     "scores": (["scores", "--from", "2019-01-01", "--to", "2019-02-01"], [
-        {"from": "2019-01-01", "to": "2019-02-01", "verdicts": 1200, "top1": 0.75, "top3": 0.95, "log_score": 0.6123, "brier": {"score": 0.2, "reliability": 0.01,
+        {"from": "2019-01-01", "to": "2019-02-01", "verdicts": 1200, "top1": 0.75, "top3": 0.95, "top1_range": {"low": 0.725, "high": 0.774}, "top3_range": {"low": 0.936, "high": 0.961}, "log_score": 0.6123, "brier": {"score": 0.2, "reliability": 0.01,
          "resolution": 0.15, "uncertainty": 0.34}, "calibration": [{"said": 0.81, "was": 0.5, "n": 9}],
          "proposals": [{"cause": "hot", "fact": "core", "at": "47", "bits": 1.2, "proposed": -0.3, "low": -1, "high": 0.4,
                         "seen": 4, "of": 9, "file": "hot.json"}]}]),
@@ -256,6 +256,8 @@ COMMANDS = {
     "action-list-none": (["action", "--list"], [{"actions": []}]),
     "action": (["action", "--place", "slicer", "--symptom", "mold", "--note", "n", "--by", "q"], [{"action": 7, "at": "2019-11-20"}]),
     "action-effect": (["action", "7", "--effect", "--days", "14"], [EFFECT]),
+    "action-effect-share": (["action", "7", "--effect", "--days", "28"], [{**EFFECT, "after": {
+        "complaints": 0.38, "units": 76000, "per_million": 5.0, "low": 0, "high": 52}}]),
     "action-effect-text": (["action", "7", "--effect"], [{**EFFECT, "text": "Fewer than before.", "p": 1e-9,
                            "after": {"complaints": 0, "units": 1200, "per_million": None},
                            "ratio": {"ratio": 0.19, "low": 0.08, "high": 0.42}}]),

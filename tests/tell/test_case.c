@@ -90,15 +90,18 @@ static void what_would_have_held_is_said_of_the_first_cause(void **state)
     int64_t id = hot_case(&f);
     json_t *ranking = rank_of(triage, &f, id), *actions = json_object_get(ranking, "actions");
     const char *held = text_of(ranking, "held");
-    int days = 0, instead = 0;
+    int days = 0, instead = 0, range[4] = {0};
     char still[80];
     assert_string_equal(text_of(top_of(ranking), "cause"), "packed-hot");
     assert_non_null(held);
     assert_int_equal(sscanf(held,
                             "Core temperature at packing at 38 °C or below, not 47, this lot "
-                            "would have held %d days without mold instead of %d.",
-                            &days, &instead),
-                     2);
+                            "would have held %d days (%d to %d) without mold instead of %d (%d "
+                            "to %d).",
+                            &days, &range[0], &range[1], &instead, &range[2], &range[3]),
+                     6);
+    assert_true(range[0] < days && days < range[1]);
+    assert_true(range[2] < instead && instead < range[3]);
     assert_true(days > instead && instead > 0);
     assert_non_null(strstr(held, "It was packed warm, at 47.0 °C in a room of 22 °C: drops"));
     assert_string_equal(json_string_value(json_array_get(actions, json_array_size(actions) - 1)),
@@ -321,6 +324,15 @@ static void test_places(void **state)
     json_t *reach = NULL;
     struct tell_asked asked = {.case_id = dirty, .now_ms = AT(26, 0)};
     assert_int_equal(reach_as_of(triage, &f, &asked, &reach), 0);
+    assert_true(json_is_false(json_object_get(reach, "words_alone"))); /* swabs say so, too */
+    json_decref(reach);
+    asked.case_id = clean; /* of that cause only what was said tells */
+    asked.cause = "contamination-slicer";
+    assert_int_equal(reach_as_of(triage, &f, &asked, &reach), 0);
+    assert_true(json_is_true(json_object_get(reach, "words_alone")));
+    json_decref(reach);
+    asked = (struct tell_asked){.case_id = dirty, .now_ms = AT(26, 0)};
+    assert_int_equal(reach_as_of(triage, &f, &asked, &reach), 0);
     const json_t *lots = json_object_get(reach, "lots");
     assert_true(json_array_size(lots) > 10);
     for (size_t i = 0; i < json_array_size(lots); i++) {
@@ -538,14 +550,24 @@ static void test_reach_of_tampering(void **state)
     }
     struct triage *triage = fixture_triage(&f);
     json_t *reach = reach_of(triage, &f, "other", "tampering");
-    static const char WAY[] = "sent to the same store while it was in code";
+    static const char *const WAYS[] = {
+        "sent to a store this lot went to while it was in code; nobody names that store",
+        "sent to the same store while it was in code"};
     static const bool REACHED[] = {false, true, true, false, false};
-    for (size_t i = 1; i < sizeof SENT / sizeof *SENT; i++) {
+    const struct tell_asked asked = {.case_id = 1, .now_ms = AT(26, 0)};
+    for (size_t i = 1; i < 2 * sizeof SENT / sizeof *SENT; i++) {
+        const size_t k = i % (sizeof SENT / sizeof *SENT), named = i >= sizeof SENT / sizeof *SENT;
         char code[16];
-        snprintf(code, sizeof code, "L%lld", (long long)fixture_lot(SENT[i].day, SENT[i].line, 1));
+        if (!k) { /* a caller says which */
+            fixture_sql(&f, "UPDATE complaint SET store = '0417'");
+            json_decref(reach);
+            assert_int_equal(reach_as_of(triage, &f, &asked, &reach), 0);
+            continue;
+        }
+        snprintf(code, sizeof code, "L%lld", (long long)fixture_lot(SENT[k].day, SENT[k].line, 1));
         const json_t *one = reached(reach, code);
-        bool by_store = one && strcmp(text_of(one, "because"), WAY) == 0;
-        if (by_store != REACHED[i])
+        bool by_store = one && strcmp(text_of(one, "because"), WAYS[named]) == 0;
+        if (by_store != REACHED[k])
             fail_msg("%s: %s", code, one ? text_of(one, "because") : "not reached");
     }
     json_decref(reach);

@@ -93,6 +93,9 @@ static void test_worked_out_by_hand(void **state)
     json_t *scores = scores_of(&f, triage, 0, AT(100, 0));
     assert_int_equal(number(scores, "verdicts"), 5);
     assert_near(number(scores, "top1"), 1 / 5., 1e-9);
+    /* 1 of 5, R 4.2, prop.test(1, 5, correct=FALSE) */
+    assert_near(number(json_object_get(scores, "top1_range"), "low"), 0.0362, 5e-5);
+    assert_near(number(json_object_get(scores, "top1_range"), "high"), 0.6245, 5e-5);
     assert_near(number(scores, "top3"), 3 / 5., 1e-9);
     assert_int_equal(number(scores, "floored"), 2);
     assert_near(number(scores, "log_score"), -(log(.7) + log(.3) + log(.05) + 2 * log(1e-4)) / 5,
