@@ -132,6 +132,20 @@ with far_plants(sys.argv[1]) as plant:
     said = {code: plant.get("/v1/lots/" + code.replace(" ", "%20"))[1]["lot_says"] for code in ("F1 6318 0100", "F1 6319 0100")}
     assert "2026-11-14, lies within the records" in said["F1 6318 0100"] and "after the last lots" in said["F1 6319 0100"], said
 
+    # what callers say of days: received on the 20th there, on the 21st at home
+    for said, found in (({"plant": "far"}, "2026-11-19"), ({}, "2026-11-20")):
+        one = {"id": str(uuid.uuid4()), "received_at": "2026-11-20T12:00:00Z", "channel": "phone", "symptom": "mold",
+               "note": "green spots, saw them yesterday", **said}
+        status, told = plant.post("/v1/complaints", one)
+        assert status == 201 and {"field": "found_on", "value": found} in [
+            {name: item[name] for name in ("field", "value")} for item in told["taken"]], (said, told)
+
+    # weeks are the company's: a Sunday there, Monday at home
+    before = plant.get("/v1/weeks/2026-W47?plant=far")[1]["complaints"]["mold"]
+    log(plant, LOT, received_at="2026-11-15T12:00:00Z", found_on="2026-11-15")
+    plant.wait_idle()
+    assert plant.get("/v1/weeks/2026-W47?plant=far")[1]["complaints"]["mold"] == before + 1
+
     # what is due, by the days of each
     levels = json.loads((ROOT / "rules/severity.json").read_text())["levels"]
     for lot, zone in ((LOT, FAR), ("L1 6318 A0800", HOME)):
@@ -155,6 +169,10 @@ with far_plants(sys.argv[1]) as plant:
     if plant_day(FAR) == plant.client_json("lot", LOT)["code_date"]:
         assert [hold["in_code"] for hold in held] == [True], held
 
+    plant.client("hold", LOT, "--reason", "cold", "--at", "2026-11-15T10:30:00Z", check=0)  # the 14th there
+    day, held = same_day(FAR, lambda: [hold for hold in plant.get("/v1/holds")[1]["holds"] if hold["reason"] == "cold"])
+    assert held[0]["age_days"] == (datetime.date.fromisoformat(day) - datetime.date(2026, 11, 14)).days, (day, held)
+
     # what is over: listed of that plant by its day, mailed there by its day
     yesterday = plant_day(FAR, 1)
     plant.client("follow", cases["far"], "--due", yesterday, "--reason", "asked", check=0)
@@ -175,4 +193,7 @@ with far_plants(sys.argv[1]) as plant:
     day, _ = same_day(FAR, lambda: until(due, lambda: re.findall(r'^Subject: .*', '\n'.join(mails()), re.M)))
     with sqlite3.connect(f"file:{plant.state}/oddloaf.db?mode=ro", uri=True) as db:
         last = dict(db.execute("SELECT key, value FROM setting WHERE key LIKE 'due/last%'"))
+        weeks = dict(db.execute("SELECT key, value FROM setting WHERE key LIKE 'digest/last%'"))
+    there = datetime.date.fromisoformat(day) - datetime.timedelta(days=7)
+    assert set(weeks) == {"digest/last", "digest/last/far"} and weeks["digest/last/far"] == there.strftime("%G-W%V"), (weeks, day)
     assert set(last) == {"due/last", "due/last/far"} and last["due/last"] > last["due/last/far"] == day, (last, day)
