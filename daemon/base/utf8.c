@@ -266,6 +266,9 @@ static bool put(char **out, size_t *left, const char *bytes, size_t length)
     return true;
 }
 
+/* What ASCII has from "!" to "~", as wide as a Chinese character: some keyboards write so. */
+enum { FULL_WIDTH_FIRST = 0xFF01, FULL_WIDTH_LAST = 0xFF5E };
+
 /* Returns the bytes of what stands for the character; 0: itself. */
 static size_t fold_char(uint32_t c, char out[4])
 {
@@ -277,8 +280,8 @@ static size_t fold_char(uint32_t c, char out[4])
         out[0] = '?';
         return 1;
     }
-    if (c >= 0xFF10 && c <= 0xFF19) { /* digits of full width */
-        out[0] = (char)('0' + (c - 0xFF10));
+    if (c >= FULL_WIDTH_FIRST && c <= FULL_WIDTH_LAST) {
+        out[0] = lower((char)('!' + (c - FULL_WIDTH_FIRST)));
         return 1;
     }
     if (c >= 0x386 && c <= 0x556) {

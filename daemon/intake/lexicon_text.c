@@ -8,23 +8,39 @@
 
 /* ---- words of a note ---- */
 
+/* What a character of ASCII is between words; false if it belongs to one. */
+static bool ascii_mark(unsigned char c, enum pause *ret_pause, bool *ret_apostrophe)
+{
+    static const char sentence[] = ".;:!?\n()[]{}|/";
+    if ((c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9'))
+        return false;
+    *ret_apostrophe = c == '\'';
+    *ret_pause = c == ',' ? PAUSE_COMMA : strchr(sentence, c) ? PAUSE_SENTENCE : PAUSE_NONE;
+    return true;
+}
+
+/* The character of ASCII that it is of full width (U+FF01 to U+FF5E); 0: none. */
+static unsigned char full_width_at(const unsigned char *s)
+{
+    if (s[0] != 0xEF || (s[1] != 0xBC && s[1] != 0xBD) || (s[2] & 0xC0) != 0x80)
+        return 0;
+    unsigned place = (s[1] - 0xBCu) * 64 + (s[2] & 0x3Fu); /* from U+FF00 on */
+    return place >= 1 && place <= 0x5E ? (unsigned char)(' ' + place) : 0;
+}
+
 /* What a byte (or a short UTF-8 sequence) is between words; 0 if it belongs to a word. */
 static size_t mark_at(const char *s, enum pause *ret_pause, bool *ret_apostrophe)
 {
-    static const char sentence[] = ".;:!?\n()[]{}|/";
     *ret_pause = PAUSE_NONE;
     *ret_apostrophe = false;
     unsigned char c = (unsigned char)s[0], next = (unsigned char)s[1];
-    if (c == '\'') {
-        *ret_apostrophe = true;
-        return 1;
-    }
-    if (c < 0x80) {
-        if ((c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9'))
-            return 0;
-        *ret_pause = c == ',' ? PAUSE_COMMA : strchr(sentence, c) ? PAUSE_SENTENCE : PAUSE_NONE;
-        return 1;
-    }
+    if (c < 0x80)
+        return ascii_mark(c, ret_pause, ret_apostrophe) ? 1 : 0;
+    unsigned char wide = full_width_at((const unsigned char *)s);
+    if (wide)
+        return ascii_mark(wide, ret_pause, ret_apostrophe) ? 3 : 0;
+    if (c == 0xE3 && next == 0x80 && (unsigned char)s[2] == 0x80)
+        return 3;                                    /* a space of that width */
     if (c == 0xC2 && next >= 0xA0 && next <= 0xBF) { /* NBSP, inverted marks, guillemets */
         *ret_pause = next == 0xBF || next == 0xA1 ? PAUSE_SENTENCE : PAUSE_NONE;
         return 2;
@@ -59,18 +75,35 @@ static size_t fold_word(const char *s, size_t length, char *out)
     return strlen(out);
 }
 
-void lexicon_keep_enye(const char *s, size_t length, char *out, size_t size)
+/* Of the second byte of ñ, ä, ö or ü: the letter below its mark; 0: none of them. */
+static char marked_letter(unsigned char second)
+{
+    switch (second | 0x20) {
+    case 0xB1:
+        return 'n';
+    case 0xA4:
+        return 'a';
+    case 0xB6:
+        return 'o';
+    case 0xBC:
+        return 'u';
+    default:
+        return '\0';
+    }
+}
+
+void lexicon_keep_marks(const char *s, size_t length, char *out, size_t size)
 {
     assert(size > 0);
     size_t used = 0;
     for (size_t i = 0; i < length && used + 2 < size; i++) {
         unsigned char c = (unsigned char)s[i], next = i + 1 < length ? (unsigned char)s[i + 1] : 0;
-        bool one = c == 0xC3 && (next == 0xB1 || next == 0x91); /* the letter */
-        bool two = c == 0xCC && next == 0x83; /* the tilde over what stands before */
-        if (one)
-            out[used++] = 'n';
-        out[used++] = one || two ? LEXICON_ENYE : s[i];
-        i += one || two;
+        char letter = c == 0xC3 ? marked_letter(next) : '\0';
+        bool two = c == 0xCC && (next == 0x83 || next == 0x88); /* over what stands before */
+        if (letter)
+            out[used++] = letter;
+        out[used++] = letter || two ? LEXICON_MARK : s[i];
+        i += letter || two;
     }
     out[used] = '\0';
 }
