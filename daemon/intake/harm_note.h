@@ -9,7 +9,7 @@
 /* A kind beside those of harm_words.h: the note is in a language that is not read, so a person must
  * read it. */
 enum { HARM_NOTE_UNREAD = HARM_WORDS_POSSIBLE - 1 };
-/* As harm_words_read(), and with `weights` (NULL: it is no whole note): what weighs as said or as
+/* As harm_words_hear(), and with `weights` (NULL: it is no whole note): what weighs as said or as
  * possible is that, though no phrase says it; what a phrase says is possible, no less, if the
  * note's words weigh hardly anything; and one in which nothing is heard may be HARM_NOTE_UNREAD. */
 int harm_note_read(const struct harm_words *words, const struct harm_weights *weights,

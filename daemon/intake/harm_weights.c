@@ -18,9 +18,12 @@ struct weight {
     const char *feature; /* NULL: a free place of the table */
     double value;
     int kind; /* or HARMLESS */
+    bool of_fault;
 };
 struct harm_weights {
-    char *text; /* the features, a NUL after each */
+    struct harm_weights *next;
+    char *language; /* NULL: of all that have no file of their own */
+    char *text;     /* the features, a NUL after each */
     double said, possible, doubt, sure;
     struct weight *table; /* open hash */
     size_t size, count;   /* a power of two; below half of it */
@@ -127,8 +130,18 @@ static void add_kind(void *arg, int at, const char *feature)
         weighing->kinds[weight->kind] += weight->value;
 }
 
+/* What is wrong with the bread speaks against harm, but against none that somebody tells besides:
+ * of mold one may well be ill. */
+static void add_doubt(void *arg, int at, const char *feature)
+{
+    struct weighing *weighing = arg;
+    const struct weight *weight = find(weighing->weights, feature);
+    if (weight && !weight->of_fault)
+        weighing->sums[at + 1] += weight->value;
+}
+
 static void weighing_begin(const struct harm_weights *weights, const char *text,
-                           struct weighing *ret)
+                           harm_weights_visit add, struct weighing *ret)
 {
     *ret = (struct weighing){.weights = weights};
     ret->count = lexicon_split(text, &ret->words);
@@ -136,7 +149,7 @@ static void weighing_begin(const struct harm_weights *weights, const char *text,
     ret->sums = xcalloc((size_t)ret->count + 1, sizeof *ret->sums);
     for (int at = 0; at < ret->count; at++) {
         ret->sums[at + 1] = ret->sums[at];
-        harm_weights_word(ret->words, ret->count, at, add_value, ret);
+        harm_weights_word(ret->words, ret->count, at, add, ret);
     }
 }
 
@@ -233,7 +246,7 @@ struct harm_weighed harm_weights_read(const struct harm_weights *weights, const 
     struct weighing weighing;
     if (!weights)
         return ret;
-    weighing_begin(weights, text, &weighing);
+    weighing_begin(weights, text, add_value, &weighing);
     if (weighing.count) {
         struct harm_span passage = heaviest(&weighing), core = core_of(&weighing, passage);
         double sum = sum_of(&weighing, passage);
@@ -270,7 +283,7 @@ bool harm_weights_doubt(const struct harm_weights *weights, const char *text, si
     struct weighing weighing;
     if (!weights)
         return false;
-    weighing_begin(weights, text, &weighing);
+    weighing_begin(weights, text, add_doubt, &weighing);
     struct harm_span around = words_around(&weighing, from, to);
     bool doubt = sum_of(&weighing, around) < weights->doubt &&
                  sum_of(&weighing, core_of(&weighing, around)) < weights->sure;
@@ -303,7 +316,7 @@ static void add_feature(const struct doc_place *place, const char *text, size_t 
     if (2 * (weights->count + 1) > weights->size)
         grow(weights);
     weights->table[place_of(weights->table, weights->size, feature)] =
-        (struct weight){feature, value, loading->kind};
+        (struct weight){feature, value, loading->kind, false};
     weights->count++;
 }
 
@@ -360,10 +373,40 @@ static void read_kind(const struct doc_place *place, void *part)
         doc_value(place, &WEIGHTS, loading);
 }
 
+static void add_fault(const struct doc_place *place, void *part)
+{
+    const char *text = json_string_value(place->value);
+    (void)part;
+    if (!text || !*text)
+        doc_fault(place, "must be a text: how words of a fault of the bread begin");
+}
+
+/* Whether a word of the feature begins so. */
+static bool has_word(const char *feature, const char *begin)
+{
+    const char *second = strchr(feature, ' ');
+    size_t length = strlen(begin);
+    return strncmp(feature, begin, length) == 0 ||
+           (second && strncmp(second + 1, begin, length) == 0);
+}
+
+static void mark_faults(struct harm_weights *weights, const json_t *faults)
+{
+    for (size_t at = 0; at < weights->size; at++)
+        for (size_t i = 0; weights->table[at].feature && i < json_array_size(faults); i++) {
+            const char *begin = json_string_value(json_array_get(faults, i));
+            struct weight *weight = &weights->table[at];
+            weight->of_fault = weight->of_fault ||
+                               (begin && weight->value < 0 && has_word(weight->feature, begin));
+        }
+}
+
 static void read_file(struct doc *doc, struct harm_weights *weights)
 {
     static const struct doc_row ROWS[] = {{.name = "$schema"},
                                           {.name = "note"},
+                                          {.name = "language"},
+                                          {"faults", DOC_LIST, .each = add_fault},
                                           {"said", DOC_NUMBER, DOC_AT(struct harm_weights, said),
                                            .low = -MOST, .high = MOST, .required = true},
                                           {"possible", DOC_NUMBER,
@@ -382,37 +425,59 @@ static void read_file(struct doc *doc, struct harm_weights *weights)
     if (doc_read(&top, ROWS, weights) &&
         (weights->doubt > weights->possible || weights->possible > weights->said))
         doc_fault(&top, "\"doubt\", \"possible\" and \"said\" must rise in this order");
+    mark_faults(weights, json_object_get(doc->root, "faults"));
     doc->context = NULL;
+}
+
+static void add_file(struct doc *doc, const char *stem, void *arg)
+{
+    struct harm_weights **first = arg, *weights = xcalloc(1, sizeof *weights);
+    const char *language = json_string_value(json_object_get(doc->root, "language"));
+    struct doc_place top = doc_top(doc);
+    (void)stem;
+    weights->language = language ? xstrdup(language) : NULL;
+    for (const struct harm_weights *other = *first; other; other = other->next)
+        if (strcmp(other->language ? other->language : "", language ? language : "") == 0)
+            doc_fault(&top, "another file is of the same language");
+    read_file(doc, weights);
+    weights->next = *first;
+    *first = weights;
 }
 
 int harm_weights_load(const char *dirs, doc_report report, void *arg, struct harm_weights **ret,
                       struct error *err)
 {
     struct doc doc = {.report = report, .arg = arg};
-    struct harm_weights *weights = xcalloc(1, sizeof *weights);
-    struct text_buffer path = {0};
-    doc_path(dirs, "harm.json", &path);
-    int rc = doc_open(&doc, path.data, true);
-    if (rc == 0)
-        read_file(&doc, weights);
-    if (rc || doc.first.code) {
+    struct harm_weights *weights = NULL;
+    doc_each(&doc, dirs, add_file, &weights);
+    if (doc.first.code) {
         harm_weights_free(weights);
-        weights = NULL;
+        if (err && !err->code)
+            *err = doc.first;
+        return doc.first.code;
     }
-    doc_close(&doc);
-    text_buffer_free(&path);
-    if (err && !err->code && doc.first.code)
-        *err = doc.first;
-    if (!doc.first.code)
-        *ret = weights;
-    return doc.first.code;
+    *ret = weights;
+    return 0;
+}
+
+const struct harm_weights *harm_weights_next(const struct harm_weights *weights)
+{
+    return weights->next;
+}
+
+const char *harm_weights_language(const struct harm_weights *weights)
+{
+    return weights->language;
 }
 
 void harm_weights_free(struct harm_weights *weights)
 {
-    if (!weights)
-        return;
-    free(weights->table);
-    free(weights->text);
-    free(weights);
+    while (weights) {
+        struct harm_weights *next = weights->next;
+        free(weights->table);
+        free(weights->text);
+        free(weights->language);
+        free(weights);
+        weights = next;
+    }
 }

@@ -9,7 +9,9 @@
 
 struct harm_weights;
 
-/* The file DIRS/harm.json, made by tests/intake/harm_weights.py; a plant may change it:
+/* The files of DIRS, made by tests/intake/harm_weights.py; a plant may change them. One that names
+ * its language is of the notes in it, the other, harm.json, of those in all languages without one:
+ * what "die" weighs depends on whose word it is.
  *
  *   {"said": 0.8, "possible": 0.1, "doubt": -1.4, "sure": 1.5,
  *    "weights": {"illness": {"1.31": ["vomi*"], "0.4": ["all night, feverish"]},
@@ -22,7 +24,7 @@ struct harm_weights;
  * what it stands under is the kind of harm it speaks of. Sums of natural logarithms of odds, over
  * the passage of up to HARM_WEIGHTS_PASSAGE words that has the highest.
  *
- * A missing file weighs nothing: *ret is NULL. Every fault is reported (`report` may be NULL); then
+ * Without a file nothing weighs: *ret is NULL. Every fault is reported (`report` may be NULL); then
  * the first is also in `err` and its code returned. */
 int harm_weights_load(const char *dirs, doc_report report, void *arg, struct harm_weights **ret,
                       struct error *err);
@@ -44,10 +46,14 @@ struct harm_weighed {
     int kind;        /* of harm, that most of the weight speaks of: index into the field's words */
     size_t from, to; /* bytes of the text that weigh most; equal if it has no words */
 };
-/* Any UTF-8, any length, in time that grows with it. Thread-safe. */
+/* The next file's, and the language that the first one's are of; NULL: there is none. Borrowed. */
+const struct harm_weights *harm_weights_next(const struct harm_weights *weights);
+const char *harm_weights_language(const struct harm_weights *weights);
+/* By the first file's. Any UTF-8, any length, in time that grows with it. Thread-safe. */
 struct harm_weighed harm_weights_read(const struct harm_weights *weights, const char *text);
 /* Whether what these bytes of the text say of harm is unlikely by the words around: they sum up to
- * less than "doubt", and no words in a row to "sure". */
+ * less than "doubt", and no words in a row to "sure". Words that begin as "faults" say, with what
+ * is wrong with the bread, don't count against it. */
 bool harm_weights_doubt(const struct harm_weights *weights, const char *text, size_t from,
                         size_t to);
 

@@ -53,19 +53,19 @@ int harm_words_misspelled(const struct harm_words *words, const struct harm_lang
     return best;
 }
 
-/* The word that it is with its ñ and would not be with an n: "uña". -1: none. */
-static int find_enye(const struct harm_language *language, const char *note,
-                     const struct note_word *word)
+/* The word that it is with its ñ or umlaut and would not be without: "uña". -1: none. */
+static int find_marked(const struct harm_language *language, const char *note,
+                       const struct note_word *word)
 {
     char kept[2 * LEXICON_WORD], text[2 * LEXICON_WORD];
     uint32_t hash = HARM_HASH;
-    lexicon_keep_enye(note + word->from, word->to - word->from, kept, sizeof kept);
-    if (!strchr(kept, LEXICON_ENYE))
+    lexicon_keep_marks(note + word->from, word->to - word->from, kept, sizeof kept);
+    if (!strchr(kept, LEXICON_MARK))
         return -1;
     text_fold(kept, text, sizeof text);
     for (const char *c = text; *c; c++)
         hash = harm_words_hash_next(hash, *c);
-    return harm_words_language_find(language, text, strlen(text), hash, false);
+    return harm_words_language_find(language, text, strlen(text), hash, HARM_FORM_WHOLE);
 }
 
 /* The word that it stands for: "pukin" for "puking", "tummy's" for "tummy". -1: none. */
@@ -91,31 +91,50 @@ static int find_stands_for(const struct harm_language *language, const char *not
     text[length] = '\0';
     for (const char *c = text; *c; c++)
         hash = harm_words_hash_next(hash, *c);
-    return harm_words_language_find(language, text, length, hash, false);
+    return harm_words_language_find(language, text, length, hash, HARM_FORM_WHOLE);
 }
 
-/* Which words of the language it is: itself, beginnings of it, else one that it misspells. */
+/* Words of the language that it begins or ends with. */
+static void find_parts(const struct harm_language *language, const struct note_word *word,
+                       struct harm_token *token)
+{
+    uint32_t begin = HARM_HASH, end = HARM_HASH;
+    for (size_t length = 1; length <= word->length; length++) {
+        const char *from = word->text + word->length - length;
+        begin = harm_words_hash_next(begin, word->text[length - 1]);
+        end = harm_words_hash_next(end, *from);
+        int begins = length > 1 ? harm_words_language_find(language, word->text, length, begin,
+                                                           HARM_FORM_BEGINS)
+                                : -1;
+        int ends = length > 1 && language->has_ends
+                       ? harm_words_language_find(language, from, length, end, HARM_FORM_ENDS)
+                       : -1;
+        if (begins >= 0)
+            add_own(token, begins);
+        if (ends >= 0)
+            add_own(token, ends);
+    }
+}
+
+/* Which words of the language it is: itself, its beginnings and ends, else one that it misspells.
+ */
 static void find_own(const struct harm_words *words, const struct harm_language *language,
                      const char *note, const struct note_word *word, struct harm_token *token)
 {
     uint32_t hash = HARM_HASH;
     for (int k = 0; k < HARM_OWN; k++)
         token->own[k] = -1;
-    token->own[0] = find_enye(language, note, word);
+    token->own[0] = find_marked(language, note, word);
     if (token->own[0] >= 0)
         return;
-    for (size_t length = 1; length <= word->length; length++) {
-        hash = harm_words_hash_next(hash, word->text[length - 1]);
-        int stem =
-            length > 1 ? harm_words_language_find(language, word->text, length, hash, true) : -1;
-        if (stem >= 0)
-            add_own(token, stem);
-    }
-    int exact = harm_words_language_find(language, word->text, word->length, hash, false);
+    for (size_t at = 0; at < word->length; at++)
+        hash = harm_words_hash_next(hash, word->text[at]);
+    int exact = harm_words_language_find(language, word->text, word->length, hash, HARM_FORM_WHOLE);
     if (exact < 0)
         exact = find_stands_for(language, note, word);
     if (exact >= 0)
         add_own(token, exact);
+    find_parts(language, word, token);
     int other = exact < 0 ? harm_words_misspelled(words, language, word) : -1;
     if (other >= 0)
         add_own(token, other);
@@ -190,24 +209,43 @@ static void find_spoken(const struct showing *here, const struct showing *whole,
                                          : here[i].words * MIXED >= 2 * most_words;
 }
 
-/* Sentences in another language are none of this one's. */
-static void forget_foreign(struct harm_text *texts, int count)
+/* The words [from, to) and the languages they are in; in all others they are words no more. */
+static struct harm_sentence settle_sentence(struct harm_text *texts, int count,
+                                            const struct showing *whole, struct harm_span words)
 {
-    struct showing whole[LANGUAGES], here[LANGUAGES];
+    struct showing here[LANGUAGES];
     bool spoken[LANGUAGES];
+    struct harm_sentence sentence = {texts->words[words.from].from, texts->words[words.to - 1].to,
+                                     0};
+    for (int i = 0; i < count; i++)
+        here[i] = shown_in(&texts[i], words.from, words.to);
+    find_spoken(here, whole, count, spoken);
+    for (int i = 0; i < count; i++) {
+        sentence.languages |= spoken[i] && here[i].words ? 1u << i : 0;
+        for (int k = words.from; !spoken[i] && k < words.to; k++)
+            texts[i].tokens[k].own[0] = -1;
+    }
+    return sentence;
+}
+
+/* Sentences in another language are none of this one's. *ret_sentences is malloc'd; returns how
+ * many. */
+static int forget_foreign(struct harm_text *texts, int count, struct harm_sentence **ret_sentences)
+{
+    struct showing whole[LANGUAGES];
+    int sentences = 0;
+    *ret_sentences = NULL;
     if (count < 1)
-        return;
+        return 0;
+    *ret_sentences = xcalloc((size_t)texts->count + 1, sizeof **ret_sentences);
     for (int i = 0; i < count; i++)
         whole[i] = shown_in(&texts[i], 0, texts[i].count);
     for (int at = 0, end; at < texts[0].count; at = end) {
         end = sentence_end(&texts[0], at);
-        for (int i = 0; i < count; i++)
-            here[i] = shown_in(&texts[i], at, end);
-        find_spoken(here, whole, count, spoken);
-        for (int i = 0; i < count; i++)
-            for (int k = at; !spoken[i] && k < end; k++)
-                texts[i].tokens[k].own[0] = -1;
+        (*ret_sentences)[sentences++] =
+            settle_sentence(texts, count, whole, (struct harm_span){at, end});
     }
+    return sentences;
 }
 
 /* Letters only, of which it is a word, or several; 0: a number, a code, a lone letter. */
@@ -376,13 +414,8 @@ static bool hear_bare(const struct harm_text *text, struct harm_heard *ret)
     return false;
 }
 
-struct hearing {
-    struct harm_heard *heard;
-    int count;
-    bool denied;
-};
-
-static void hear(struct hearing *h, const struct harm_text *text, struct harm_span span, int kind)
+static void hear(struct harm_hearing *h, const struct harm_text *text, struct harm_span span,
+                 int kind)
 {
     for (int i = 0; i < h->count; i++)
         if (h->heard[i].kind == kind)
@@ -392,12 +425,12 @@ static void hear(struct hearing *h, const struct harm_text *text, struct harm_sp
         (struct harm_heard){kind, text->words[span.from].from, text->words[span.to - 1].to};
 }
 
-static void hear_set(struct hearing *h, const struct harm_text *text, int set, int kind)
+static void hear_set(struct harm_hearing *h, const struct harm_text *text, int set, int kind)
 {
     const struct harm_spans *spans = &text->spans[set];
     for (int i = 0; i < spans->count; i++) {
         enum level level = level_of(text, spans->items[i], kind);
-        h->denied = h->denied || level == LEVEL_NONE;
+        h->heed.denied = h->heed.denied || level == LEVEL_NONE;
         if (level != LEVEL_NONE)
             hear(h, text, spans->items[i],
                  level != LEVEL_SAID ? HARM_WORDS_POSSIBLE
@@ -407,7 +440,7 @@ static void hear_set(struct hearing *h, const struct harm_text *text, int set, i
 }
 
 /* A label told of as wrong is no matter found: "the wrong *label is on it*". */
-static bool is_the_label(const struct hearing *h, const struct harm_heard *matter)
+static bool is_the_label(const struct harm_hearing *h, const struct harm_heard *matter)
 {
     for (int i = 0; i < h->count && matter->kind == HARM_KIND_MATTER; i++)
         if (h->heard[i].kind == HARM_KIND_LABEL && h->heard[i].from <= matter->from &&
@@ -417,14 +450,14 @@ static bool is_the_label(const struct hearing *h, const struct harm_heard *matte
 }
 
 /* Kinds without the merely possible if there are any. */
-static int settle(struct hearing *h)
+static int settle(struct harm_hearing *h)
 {
     int kept = 0;
     bool said = false;
     for (int i = 0; i < h->count; i++)
         said = said || h->heard[i].kind != HARM_WORDS_POSSIBLE;
     struct harm_heard *all = xmalloc((size_t)(h->count + 1) * sizeof *all);
-    struct hearing whole = {all, h->count, h->denied};
+    struct harm_hearing whole = {.heard = all, .count = h->count};
     if (h->count)
         memcpy(all, h->heard, (size_t)h->count * sizeof *all);
     for (int i = 0; i < whole.count; i++)
@@ -445,6 +478,8 @@ struct read_note {
     struct harm_text texts[LANGUAGES];
     struct note_word *split;
     int languages;
+    struct harm_sentence *sentences;
+    int sentence_count;
     struct harm_heed heed;
 };
 
@@ -457,7 +492,7 @@ static void reading_begin(const struct harm_words *words, const char *text, stru
     for (int i = 0; words && i < r->languages; i++)
         text_begin(words, &words->languages[i], text, r->split, count, &r->texts[i]);
     find_unread(r->texts, r->languages, &r->heed);
-    forget_foreign(r->texts, r->languages);
+    r->sentence_count = forget_foreign(r->texts, r->languages, &r->sentences);
     for (int i = 0; i < r->languages; i++) {
         place_words(&r->texts[i]);
         find_all(&r->texts[i]);
@@ -469,6 +504,7 @@ static void reading_end(struct read_note *r)
     for (int i = 0; i < r->languages; i++)
         text_end(&r->texts[i]);
     free(r->split);
+    free(r->sentences);
 }
 
 bool harm_words_bare(const struct harm_words *words, const char *text, struct harm_heard *ret)
@@ -482,25 +518,40 @@ bool harm_words_bare(const struct harm_words *words, const char *text, struct ha
     return found;
 }
 
-int harm_words_read(const struct harm_words *words, const char *text, struct harm_heard **ret_heard,
-                    struct harm_heed *ret)
+void harm_words_hear(const struct harm_words *words, const char *text, struct harm_hearing *ret)
 {
     struct read_note r;
-    struct hearing h = {0};
+    *ret = (struct harm_hearing){0};
     reading_begin(words, text, &r);
+    ret->heed = r.heed;
     for (int i = 0; i < r.languages; i++) {
         for (int kind = 0; kind < HARM_KINDS; kind++)
-            hear_set(&h, &r.texts[i], r.texts[i].language->said[kind], kind);
-        hear_set(&h, &r.texts[i], r.texts[i].language->possible, HARM_WORDS_POSSIBLE);
+            hear_set(ret, &r.texts[i], r.texts[i].language->said[kind], kind);
+        hear_set(ret, &r.texts[i], r.texts[i].language->possible, HARM_WORDS_POSSIBLE);
     }
+    ret->sentences = r.sentences;
+    ret->sentence_count = r.sentence_count;
+    r.sentences = NULL;
     reading_end(&r);
-    int kept = settle(&h);
-    if (kept)
-        qsort(h.heard, (size_t)kept, sizeof *h.heard, by_from);
-    *ret_heard = h.heard;
-    *ret = r.heed;
-    ret->denied = h.denied;
-    return kept;
+    ret->count = settle(ret);
+    if (ret->count)
+        qsort(ret->heard, (size_t)ret->count, sizeof *ret->heard, by_from);
+}
+
+void harm_words_hearing_done(struct harm_hearing *hearing)
+{
+    free(hearing->heard);
+    free(hearing->sentences);
+    *hearing = (struct harm_hearing){0};
+}
+
+const char *harm_words_language(const struct harm_words *words, int index)
+{
+    if (!words || index < 0 || index >= words->count)
+        return NULL;
+    const char *tag =
+        json_string_value(json_object_get(words->languages[index].document, "language"));
+    return tag ? tag : "";
 }
 
 /* ---- loading ---- */

@@ -22,13 +22,14 @@ struct harm_words;
  *    "possible": ["@tooth"],
  *    "bare": ["@allergen"]}
  *
- * A pattern is words apart: "word"; "word*" begins so; "word~" is understood misspelled; "@set",
- * which must stand above; "@set!" one in other words than the same set's before it (if there is
- * none, than the pattern's first): "@variety label on @variety!"; "a|b" one of them; "_4" up to
- * four words of any kind between its neighbours; what stands behind "/" must follow but is no part
- * of it; "^" and "$" a pause, or the note's begin and end. Accents don't matter, but an ñ does
- * where the word with an n stands above. In "said" and "possible" fillers may stand between any
- * two. The contexts are those of HARM_CONTEXTS in harm_words_inside.h.
+ * A pattern is words apart: "word"; "word*" begins so and "*word" ends so; "word~" is understood
+ * misspelled; "@set", which must stand above; "@set!" one in other words than the same set's before
+ * it (if there is none, than the pattern's first): "@variety label on @variety!"; "a|b" one of
+ * them; "_4" up to four words of any kind between its neighbours; what stands behind "/" must
+ * follow but is no part of it; "^" and "$" a pause, or the note's begin and end. Accents don't
+ * matter, but an ñ and an umlaut do where the word without stands above ("hatte", "hätte"); one
+ * with umlauts is known with an e behind each, too. In "said" and "possible" fillers may stand
+ * between any two. The contexts are those of HARM_CONTEXTS in harm_words_inside.h.
  *
  * `common` (borrowed, may be NULL): words that are no misspelling. A missing folder hears nothing.
  * Every fault is reported (`report` may be NULL); then the first is also in `err` and its code
@@ -42,15 +43,30 @@ struct harm_heard {
     int kind;        /* index into the words of the field "harm", or HARM_WORDS_POSSIBLE */
     size_t from, to; /* bytes of the text that say so */
 };
+/* A sentence and the languages it may be meant in: bit i is harm_words_language(words, i); 0: none.
+ */
+struct harm_sentence {
+    size_t from, to; /* bytes of the text */
+    unsigned languages;
+};
 struct harm_heed {
     bool denied;     /* some harm is spoken of that did not happen ("nobody got sick") */
     bool unread;     /* it is in a language that none of the files is of */
     size_t from, to; /* bytes of its first words then */
 };
-/* What the text says: each kind once, or HARM_WORDS_POSSIBLE alone. *ret_heard is malloc'd, in the
- * order of the text. Returns how many. Thread-safe. */
-int harm_words_read(const struct harm_words *words, const char *text, struct harm_heard **ret_heard,
-                    struct harm_heed *ret);
+struct harm_hearing {
+    struct harm_heard
+        *heard; /* each kind once, or HARM_WORDS_POSSIBLE alone; in the text's order */
+    int count;
+    struct harm_heed heed;
+    struct harm_sentence *sentences;
+    int sentence_count;
+};
+/* What the text says; the caller frees it by harm_words_hearing_done(). Thread-safe. */
+void harm_words_hear(const struct harm_words *words, const char *text, struct harm_hearing *ret);
+void harm_words_hearing_done(struct harm_hearing *hearing);
+/* The tag of a language read, "de"; NULL: there are not so many. Borrowed. */
+const char *harm_words_language(const struct harm_words *words, int index);
 /* Is there what may be harm if nothing else is said of the pack, as an allergen by itself ("had
  * nuts in it")? Denied, or as part of a name ("sesame bun"), it is none. *ret: where. */
 bool harm_words_bare(const struct harm_words *words, const char *text, struct harm_heard *ret);

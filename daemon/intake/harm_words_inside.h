@@ -13,7 +13,7 @@
 #define HARM_KIND_LABEL 5     /* a wrong label */
 #define HARM_KIND_OF_A_BODY 2 /* kinds up to this befall somebody, who may have been ill before */
 #define HARM_ITEMS 10         /* of one pattern */
-#define HARM_OWN 3            /* different words of the files that one word of a text can be */
+#define HARM_OWN 5            /* different words of the files that one word of a text can be */
 
 /* What surrounds harm and changes what it means, in the order they are found. */
 enum harm_context {
@@ -39,13 +39,21 @@ enum harm_context {
 };
 extern const char *const HARM_CONTEXTS[CONTEXT_COUNT + 1]; /* as in the files */
 
+/* How a word of the files is compared with one of a text. */
+enum harm_form {
+    HARM_FORM_WHOLE,
+    HARM_FORM_BEGINS, /* "word*" */
+    HARM_FORM_ENDS    /* "*word" */
+};
 /* One word of the files. */
 struct harm_word {
     char text[LEXICON_WORD];
     size_t length;
     uint64_t letters; /* bit a letter or digit: words that share few are no misspellings */
-    bool stem, slips;
-    bool mark; /* shows its language */
+    enum harm_form form;
+    bool slips;
+    bool marked; /* where it stands first its letters have marks that its text has not: "übel" */
+    bool mark;   /* shows its language */
 };
 /* One place of a pattern: any of `options`, each a word (>= 0) or a set (~set). */
 struct harm_item {
@@ -69,10 +77,11 @@ struct harm_language {
     int *options;
     struct harm_pattern *patterns;
     struct harm_set sets[HARM_SETS]; /* in the order they are found */
+    bool has_ends;                   /* some word is of HARM_FORM_ENDS */
     int word_count, item_count, option_count, pattern_count, set_count;
     int marks, filler; /* sets */
     int context[CONTEXT_COUNT], said[HARM_KINDS], possible, bare;
-    int *table; /* open hash of words by text, exact and stems apart; -1 empty */
+    int *table; /* open hash of words by text, the forms apart; -1 empty */
     size_t table_size;
     int *patterns_of;   /* those whose key, an item of words alone, a word is an option of, */
     int *patterns_from; /* from here on, by word; up to the next word's */
@@ -88,10 +97,10 @@ struct harm_words {
 /* What could be read of the document: all of it if no fault was reported. */
 void harm_words_language_read(struct doc *doc, struct harm_language *ret);
 void harm_words_language_free(struct harm_language *language);
-/* The word of the table with this text; -1 none. `hash`: that of the text,
- * by harm_words_hash_next() from HARM_HASH on. */
+/* The word of the table with this text; -1 none. `hash`: that of the text, by
+ * harm_words_hash_next() from HARM_HASH on; of HARM_FORM_ENDS from the last letter to the first. */
 int harm_words_language_find(const struct harm_language *language, const char *text, size_t length,
-                             uint32_t hash, bool stem);
+                             uint32_t hash, enum harm_form form);
 uint32_t harm_words_hash_next(uint32_t hash, char c);
 #define HARM_HASH 2166136261u /* of the empty text */
 uint64_t harm_words_letters(const char *text, size_t length);

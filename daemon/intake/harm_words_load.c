@@ -41,6 +41,17 @@ static uint32_t hash_of(const char *text, size_t length)
     return hash;
 }
 
+/* Ends are looked for from the last letter on. */
+static uint32_t word_hash(const char *text, size_t length, enum harm_form form)
+{
+    uint32_t hash = HARM_HASH;
+    if (form != HARM_FORM_ENDS)
+        return hash_of(text, length);
+    while (length)
+        hash = harm_words_hash_next(hash, text[--length]);
+    return hash;
+}
+
 uint64_t harm_words_letters(const char *text, size_t length)
 {
     uint64_t letters = 0;
@@ -52,14 +63,14 @@ uint64_t harm_words_letters(const char *text, size_t length)
 }
 
 int harm_words_language_find(const struct harm_language *language, const char *text, size_t length,
-                             uint32_t hash, bool stem)
+                             uint32_t hash, enum harm_form form)
 {
     if (!language->table_size)
         return -1;
     for (size_t at = hash % language->table_size; language->table[at] >= 0;
          at = (at + 1) % language->table_size) {
         const struct harm_word *word = &language->words[language->table[at]];
-        if (word->stem == stem && word->length == length && memcmp(word->text, text, length) == 0)
+        if (word->form == form && word->length == length && memcmp(word->text, text, length) == 0)
             return language->table[at];
     }
     return -1;
@@ -68,7 +79,7 @@ int harm_words_language_find(const struct harm_language *language, const char *t
 static void put_in_table(struct harm_language *language, int index)
 {
     const struct harm_word *word = &language->words[index];
-    size_t at = hash_of(word->text, word->length) % language->table_size;
+    size_t at = word_hash(word->text, word->length, word->form) % language->table_size;
     while (language->table[at] >= 0)
         at = (at + 1) % language->table_size;
     language->table[at] = index;
@@ -86,21 +97,37 @@ static void grow_table(struct harm_language *language)
         put_in_table(language, i);
 }
 
-/* The token as it is known by: without the mark of an ñ, unless it would be another word then. */
+/* The token as it is known by: without marks of ñ and umlauts, unless it would be another word
+ * then. */
 static size_t spelled(const struct harm_language *language, const char *token, size_t length,
                       char out[LEXICON_WORD])
 {
     size_t plain = 0;
     for (size_t i = 0; i < length && plain + 1 < LEXICON_WORD; i++)
-        if (token[i] != LEXICON_ENYE)
+        if (token[i] != LEXICON_MARK)
             out[plain++] = token[i];
     out[plain] = '\0';
-    if (plain == length || length >= LEXICON_WORD ||
-        harm_words_language_find(language, out, plain, hash_of(out, plain), false) < 0)
+    int known =
+        harm_words_language_find(language, out, plain, hash_of(out, plain), HARM_FORM_WHOLE);
+    if (plain == length || length >= LEXICON_WORD || known < 0 || language->words[known].marked)
         return plain;
     memcpy(out, token, length);
     out[length] = '\0';
     return length;
+}
+
+/* Takes "*" and "~" off the token. */
+static size_t read_form(const char **token, size_t length, struct harm_word *ret)
+{
+    if (length > 1 && **token == '*') {
+        ret->form = HARM_FORM_ENDS;
+        ++*token;
+        return length - 1;
+    }
+    if (length > 1 && (*token)[length - 1] == '*')
+        ret->form = HARM_FORM_BEGINS;
+    ret->slips = length > 1 && (*token)[length - 1] == '~';
+    return length - (ret->form == HARM_FORM_BEGINS || ret->slips);
 }
 
 /* The word's index, -1 if it is none. */
@@ -108,21 +135,22 @@ static int add_word(struct loading *loading, const char *token, size_t length)
 {
     struct harm_language *language = loading->language;
     struct harm_word word = {0};
-    word.stem = length > 1 && token[length - 1] == '*';
-    word.slips = length > 1 && token[length - 1] == '~';
-    length -= word.stem || word.slips;
-    if (!length || length >= sizeof word.text || !lexicon_is_plain(token, length, LEXICON_ENYE))
+    length = read_form(&token, length, &word);
+    if (!length || length >= sizeof word.text || !lexicon_is_plain(token, length, LEXICON_MARK))
         return -1;
-    length = word.length = spelled(language, token, length, word.text);
+    word.length = spelled(language, token, length, word.text);
+    word.marked = word.length < length;
+    length = word.length;
     if (!length)
         return -1;
     word.letters = harm_words_letters(word.text, length);
-    int known = harm_words_language_find(language, word.text, length, hash_of(word.text, length),
-                                         word.stem);
+    int known = harm_words_language_find(language, word.text, length,
+                                         word_hash(word.text, length, word.form), word.form);
     if (known >= 0) {
         language->words[known].slips |= word.slips;
         return known;
     }
+    language->has_ends = language->has_ends || word.form == HARM_FORM_ENDS;
     grow_table(language);
     language->words = grown(language->words, language->word_count, &loading->word_capacity,
                             sizeof *language->words);
@@ -215,18 +243,57 @@ static const char *add_items(struct loading *loading, char *text, struct harm_pa
     return NULL;
 }
 
+/* The letter of ASCII that an umlaut is written with, and an e behind it; 0: it is none. */
+static char umlaut_at(const char *s)
+{
+    static const char UMLAUTS[][3] = {"\xC3\xA4", "\xC3\xB6", "\xC3\xBC",
+                                      "\xC3\x84", "\xC3\x96", "\xC3\x9C"};
+    for (size_t i = 0; i < sizeof UMLAUTS / sizeof UMLAUTS[0]; i++)
+        if (strncmp(s, UMLAUTS[i], 2) == 0)
+            return "aouaou"[i];
+    return 0;
+}
+
+/* A word with umlauts is another with an e behind each, too: "übel|uebel". `out` has room for twice
+ * as much as `text`. */
+static void spell_umlauts(const char *text, char *out)
+{
+    while (*text) {
+        size_t length = strcspn(text, " |");
+        bool umlauts = false;
+        memcpy(out, text, length);
+        out += length;
+        for (size_t i = 0; i < length; i++)
+            umlauts = umlauts || umlaut_at(text + i);
+        if (umlauts)
+            *out++ = '|';
+        for (size_t i = 0; umlauts && i < length; i++) {
+            char letter = umlaut_at(text + i);
+            *out++ = letter ? letter : text[i];
+            if (letter)
+                *out++ = 'e';
+            i += letter != 0;
+        }
+        text += length;
+        if (*text)
+            *out++ = *text++;
+    }
+    *out = '\0';
+}
+
 /* Accents, capitals and apostrophes may be written as usual. */
 static void add_pattern(struct loading *loading, const struct doc_place *place)
 {
     struct harm_language *language = loading->language;
     struct harm_pattern pattern = {0};
-    char kept[PATTERN_BYTES], folded[PATTERN_BYTES];
+    char spelled[2 * PATTERN_BYTES], kept[2 * PATTERN_BYTES], folded[2 * PATTERN_BYTES];
     const char *text = json_string_value(place->value);
-    if (!text || !*text || strlen(text) >= sizeof folded) {
+    if (!text || !*text || strlen(text) >= PATTERN_BYTES) {
         doc_fault(place, "must be a text of at most %d bytes", PATTERN_BYTES - 1);
         return;
     }
-    lexicon_keep_enye(text, strlen(text), kept, sizeof kept);
+    spell_umlauts(text, spelled);
+    lexicon_keep_marks(spelled, strlen(spelled), kept, sizeof kept);
     text_fold(kept, folded, sizeof folded);
     char *to = folded;
     for (const char *from = folded; *from; from++)
@@ -235,12 +302,13 @@ static void add_pattern(struct loading *loading, const struct doc_place *place)
     *to = '\0';
     const char *wrong = add_items(loading, folded, &pattern);
     if (wrong) {
-        doc_fault(place,
-                  "'%.40s' is not part of a pattern: words, word*, word~, @set (one that stands "
-                  "above), @set! (another than above), a|b, _4 between two, / before what only "
-                  "follows, ^ before and $ behind "
-                  "one; at most %d",
-                  *wrong ? wrong : text, HARM_ITEMS);
+        doc_fault(
+            place,
+            "'%.40s' is not part of a pattern: words, word*, *word, word~, @set (one that stands "
+            "above), @set! (another than above), a|b, _4 between two, / before what only "
+            "follows, ^ before and $ behind "
+            "one; at most %d",
+            *wrong ? wrong : text, HARM_ITEMS);
         return;
     }
     language->patterns = grown(language->patterns, language->pattern_count,

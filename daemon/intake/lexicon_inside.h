@@ -169,9 +169,10 @@ bool lexicon_is_read(const json_t *complaint);
 int lexicon_split(const char *note, struct note_word **ret);
 /* "soooo siiick" as "so sick": three of a letter and more are one; "999" is a number. */
 void lexicon_squeeze(struct note_word *words, int count);
-/* Copies the text with what folding would lose of an ñ ("uña" is no "una") marked behind an n. */
-void lexicon_keep_enye(const char *s, size_t length, char *out, size_t size);
-#define LEXICON_ENYE '+'
+/* Copies the text with what folding would lose of an ñ, ä, ö or ü ("uña" is no "una", "hätte" no
+ * "hatte") marked behind the letter. */
+void lexicon_keep_marks(const char *s, size_t length, char *out, size_t size);
+#define LEXICON_MARK '+'
 /* Small letters and digits, and `also` unless it is NUL. */
 bool lexicon_is_plain(const char *text, size_t length, char also);
 /* Optimal string alignment distance: insert, drop, change, swap two neighbours; at most 3. Both at

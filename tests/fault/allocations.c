@@ -213,15 +213,13 @@ static int read_note(struct text_buffer *told, struct error *err)
     json_t *given = complaint(), *taken = NULL;
     json_t *filled = lexicon_fill(lexicon, given, 20782, &taken);
     char *texts[] = {jsonx_dump(filled), jsonx_dump(taken)};
-    struct harm_heard *heard = NULL;
-    struct harm_heed heed;
-    int count =
-        harm_words_read(harm, json_string_value(json_object_get(given, "note")), &heard, &heed);
+    struct harm_hearing hearing;
+    harm_words_hear(harm, json_string_value(json_object_get(given, "note")), &hearing);
     (void)err;
-    text_appendf(told, "%s\n%s\n%d", texts[0], texts[1], count);
+    text_appendf(told, "%s\n%s\n%d", texts[0], texts[1], hearing.count);
     free(texts[0]);
     free(texts[1]);
-    free(heard);
+    harm_words_hearing_done(&hearing);
     json_decref(given);
     json_decref(filled);
     json_decref(taken);

@@ -87,12 +87,11 @@ static int load_lexicon(const char *folder, struct faults *faults, struct error 
 static int load_harm(const char *folder, struct faults *faults, struct error *err)
 {
     struct harm_words *words = NULL;
-    struct harm_heard *heard = NULL;
-    struct harm_heed heed;
+    struct harm_hearing hearing = {0};
     int rc = harm_words_load(folder, NULL, on_fault, faults, &words, err);
     if (!rc)
-        harm_words_read(words, "nobody broke a tooth, but my son was sick", &heard, &heed);
-    free(heard);
+        harm_words_hear(words, "nobody broke a tooth, but my son was sick", &hearing);
+    harm_words_hearing_done(&hearing);
     harm_words_free(words);
     return rc;
 }

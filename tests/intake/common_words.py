@@ -5,6 +5,7 @@ intake/test_common_words names what is missing.
 usage: common_words.py LANGUAGE WORDLIST... ; a WORDLIST is one word a line, or a hunspell NAME.dic
 with its NAME.aff beside it (all forms of its words are taken)
 e.g.   common_words.py en /usr/share/dict/american-english /usr/share/hunspell/en_US.dic
+       common_words.py de /usr/share/dict/ngerman (Debian's wngerman, which no test needs)
        common_words.py es /usr/share/dict/spanish /usr/share/hunspell/es_ES.dic"""
 import json
 import pathlib
@@ -62,9 +63,18 @@ def harm_words(document):
                     yield word
 
 
-def readers():
-    """Of each reader (the lexicon's files together, every file of harm by itself): all its words, and
-    those that it understands misspelled."""
+def of_harm(path):
+    words = set(harm_words(json.loads(path.read_text())))
+    return ({word.rstrip("~") for word in words if "*" not in word},
+            {word[:-1] for word in words if word.endswith("~")})
+
+
+def readers(language):
+    """Of each reader (the lexicon's files together, every file of harm by itself; of a language that has a
+    file of harm alone that one): all its words, and those that it understands misspelled."""
+    if not (RULES / "lexicon" / f"{language}.json").exists():
+        yield of_harm(RULES / "lexicon" / "harm" / f"{language}.json")
+        return
     known, long = set(), set()
     for path in (RULES / "lexicon").glob("*.json"):
         document = json.loads(path.read_text())
@@ -77,9 +87,7 @@ def readers():
                         long.add(word)
     yield known, long
     for path in (RULES / "lexicon" / "harm").glob("*.json"):
-        words = set(harm_words(json.loads(path.read_text())))
-        yield ({word.rstrip("~") for word in words if not word.endswith("*")},
-               {word[:-1] for word in words if word.endswith("~")})
+        yield of_harm(path)
 
 
 def suffixes(path):
@@ -139,7 +147,7 @@ class Near:
 
 def main():
     language, lists = sys.argv[1], sys.argv[2:]
-    found = list(readers())
+    found = list(readers(language))
     words = {word for path in lists for word in words_of(path)}
     words |= {word for known, _ in found for word in known if re.fullmatch("[a-z]{4,31}", word)}
     near = set()

@@ -21,21 +21,20 @@ static void print_feature(void *arg, int word, const char *feature)
 static void print_note(const struct harm_words *words, const char *label, const char *language,
                        const char *text)
 {
-    struct harm_heard *heard = NULL;
-    struct harm_heed heed;
+    struct harm_hearing hearing;
     struct note_word *note;
-    int count = harm_words_read(words, text, &heard, &heed);
+    harm_words_hear(words, text, &hearing);
     printf("%s\t%s\t", label, language);
-    for (int i = 0; i < count; i++)
-        if (heard[i].kind != HARM_WORDS_POSSIBLE)
-            printf("%s ", fields_find("harm")->words[heard[i].kind].word);
+    for (int i = 0; i < hearing.count; i++)
+        if (hearing.heard[i].kind != HARM_WORDS_POSSIBLE)
+            printf("%s ", fields_find("harm")->words[hearing.heard[i].kind].word);
     int length = lexicon_split(text, &note);
     lexicon_squeeze(note, length);
     for (int at = 0; at < length; at++)
         harm_weights_word(note, length, at, print_feature, NULL);
     putchar('\n');
     free(note);
-    free(heard);
+    harm_words_hearing_done(&hearing);
 }
 
 int main(int argc, char **argv)

@@ -19,13 +19,19 @@ static struct lexicon *lexicon;
 
 static bool is_own(const struct harm_language *language, const struct note_word *word)
 {
-    uint32_t hash = HARM_HASH;
-    bool stem = false;
+    uint32_t begin = HARM_HASH, end = HARM_HASH;
+    bool part = false;
     for (size_t length = 1; length <= word->length; length++) {
-        hash = harm_words_hash_next(hash, word->text[length - 1]);
-        stem = stem || harm_words_language_find(language, word->text, length, hash, true) >= 0;
+        const char *from = word->text + word->length - length;
+        begin = harm_words_hash_next(begin, word->text[length - 1]);
+        end = harm_words_hash_next(end, *from);
+        part =
+            part ||
+            harm_words_language_find(language, word->text, length, begin, HARM_FORM_BEGINS) >= 0 ||
+            harm_words_language_find(language, from, length, end, HARM_FORM_ENDS) >= 0;
     }
-    return stem || harm_words_language_find(language, word->text, word->length, hash, false) >= 0;
+    return part || harm_words_language_find(language, word->text, word->length, begin,
+                                            HARM_FORM_WHOLE) >= 0;
 }
 
 static const char *taken_for_harm(const struct note_word *word)

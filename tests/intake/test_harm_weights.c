@@ -27,6 +27,26 @@ static struct harm_weights *load_text(const char *text)
     return weights;
 }
 
+/* harm.json and de.json */
+static struct harm_weights *load_two(const char *all, const char *german)
+{
+    struct one_file folder;
+    struct harm_weights *loaded = NULL;
+    struct error err = {0};
+    char path[128];
+    one_file_make(&folder, "harm.json", all);
+    snprintf(path, sizeof path, "%s/de.json", folder.dir);
+    FILE *file = fopen(path, "we");
+    assert_non_null(file);
+    fputs(german, file);
+    assert_int_equal(fclose(file), 0);
+    if (harm_weights_load(folder.dir, NULL, NULL, &loaded, &err))
+        fail_msg("%ld:%ld %s", err.line, err.column, err.text);
+    unlink(path);
+    one_file_end(&folder);
+    return loaded;
+}
+
 /* "said illness <the words>", "possible <the words>" or "low". */
 static char *weighed(const struct harm_weights *weights, const char *note)
 {
@@ -196,6 +216,86 @@ static void both_readers(void **state)
     }
     harm_weights_free(small);
     assert_int_equal(wrong, 0);
+}
+
+/* What weighs in one language weighs nothing in sentences of another, and mixed notes are weighed
+ * by each that they may be meant in. */
+static void each_language_has_its_own(void **state)
+{
+    static const struct {
+        const char *note, *want;
+    } cases[] = {
+        {"wir wurden alle ganz klaterig von dem Brot", "illness"},
+        {"you will all die of boredom with the queue at the store", "injury"},
+        {"die Kunden und die Fahrer haben gewartet, die Filiale war zu", ""},
+        {"die Filiale war zu. You will all die of boredom with the queue at the store", "injury"},
+        {"the store was closed. wir wurden alle ganz klaterig von dem Brot", "illness"},
+        {"the klaterig bread was not good and the store was closed", ""},
+        {"klaterig", "illness"}, /* may be any language's: no sentence says otherwise */
+    };
+    struct harm_weights *both =
+        load_two("{\"said\":1,\"possible\":0.5,\"doubt\":-2,\"sure\":1,\"weights\":{\"injury\":{"
+                 "\"die\":2}}}",
+                 "{\"language\":\"de\",\"said\":1,\"possible\":0.5,\"doubt\":-2,\"sure\":1,"
+                 "\"weights\":{\"illness\":{\"klaterig\":2}}}");
+    int wrong = 0;
+    (void)state;
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        char *got = heard(both, cases[i].note);
+        if (strcmp(got, cases[i].want) != 0) {
+            print_error("%s: '%s'\n", cases[i].note, got);
+            wrong++;
+        }
+        free(got);
+    }
+    harm_weights_free(both);
+    assert_int_equal(wrong, 0);
+}
+
+/* What is wrong with the bread makes nobody's illness doubtful. */
+static void faults_of_the_bread_doubt_nothing(void **state)
+{
+#define HEAVY                                                                                      \
+    "\"said\":2,\"possible\":1,\"doubt\":-2,\"sure\":1.5,\"weights\":{\"harmless\":{\"moldy\":-3}" \
+    "}}"
+    struct harm_weights *doubting = load_text("{" HEAVY),
+                        *believing = load_text("{\"faults\":[\"mold\"]," HEAVY);
+#undef HEAVY
+    char *doubted = heard(doubting, "buns moldy, my daughter threw up");
+    char *believed = heard(believing, "buns moldy, my daughter threw up");
+    (void)state;
+    assert_string_equal(doubted, "possible");
+    assert_string_equal(believed, "illness");
+    free(doubted);
+    free(believed);
+    harm_weights_free(doubting);
+    harm_weights_free(believing);
+}
+
+/* Mold and a sound bag are told of in most notes, and soften none that says more. */
+static void faults_as_shipped(void **state)
+{
+    static const char *const notes[] = {
+        "buns mouldy, my daughter threw up",
+        "buns moldy, my daughter threw up",
+        "the bread was mouldy and my husband got sick",
+        "bag no cut and my daughter threw up",
+        "bag had no cut, my daughter threw up",
+        "no cut in the bag, bread green, my son vomited",
+        "sealed, no cut. my boy bit on glass",
+        "label does not mention the sesame, my son is allergic",
+        "pan con moho, mi hija vomit\xC3\xB3",
+        "Brot schimmlig, meine Tochter hat gekotzt",
+        "T\xC3\xBCte ohne Schnitt, Brot schimmlig, mein Sohn hat sich \xC3\xBC"
+        "bergeben",
+    };
+    (void)state;
+    for (size_t i = 0; i < sizeof notes / sizeof notes[0]; i++) {
+        char *got = heard(weights, notes[i]);
+        if (!*got || strcmp(got, "possible") == 0)
+            fail_msg("%s: '%s'", notes[i], got);
+        free(got);
+    }
 }
 
 /* As shipped: what was complained of before is possible at most, what says nothing is nothing. */
@@ -394,6 +494,7 @@ static void errors_name_the_place(void **state)
         {LEVELS "\"weights\":{\"illness\":{\"1\":[\"a, b\"],\"2\":[\"b\"]}}}",
          "/weights/illness/2/0"},
         {LEVELS "\"weights\":{},\"colour\":1}", "/colour"},
+        {LEVELS "\"faults\":[\"mold\",2],\"weights\":{}}", "/faults/1"},
     };
 #undef LEVELS
     (void)state;
@@ -431,6 +532,9 @@ int main(void)
         cmocka_unit_test(what_stands_in_it_is_summed),
         cmocka_unit_test(passages_of_long_notes_are_weighed_alone),
         cmocka_unit_test(both_readers),
+        cmocka_unit_test(each_language_has_its_own),
+        cmocka_unit_test(faults_of_the_bread_doubt_nothing),
+        cmocka_unit_test(faults_as_shipped),
         cmocka_unit_test(as_shipped),
         cmocka_unit_test(everyday_words_are_no_harm),
         cmocka_unit_test(the_list),

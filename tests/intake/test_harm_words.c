@@ -41,17 +41,17 @@ static int free_shipped(void **state)
 /* "illness injury", "possible" or "". */
 static char *heard(const struct harm_words *by, const char *note)
 {
-    struct harm_heard *found = NULL;
-    struct harm_heed heed;
+    struct harm_hearing hearing;
     struct text_buffer out = {0};
     const struct field_word *kinds = fields_find("harm")->words;
-    int count = harm_words_read(by, note, &found, &heed);
-    for (int i = 0; i < count; i++) {
+    harm_words_hear(by, note, &hearing);
+    const struct harm_heard *found = hearing.heard;
+    for (int i = 0; i < hearing.count; i++) {
         assert_true(found[i].from < found[i].to && found[i].to <= strlen(note));
         text_appendf(&out, "%s%s", i ? " " : "",
                      found[i].kind == HARM_WORDS_POSSIBLE ? "possible" : kinds[found[i].kind].word);
     }
-    free(found);
+    harm_words_hearing_done(&hearing);
     return text_take(&out);
 }
 
@@ -605,8 +605,129 @@ static void german_is_heard(void **state)
         {"das Brot war schon schlecht und riecht sauer", ""},
         {"gr\xC3\xBCner Schimmel auf der Scheibe, kein Glas, nichts verletzt", ""},
         {"die Scheiben sind nicht geschnitten, der Beutel war offen", ""},
+        {"Glassplitter im K\xC3\xBCrbiskernbrot", "foreign-matter"},
+        {"Knochenst\xC3\xBC"
+         "ck im Zwiebelkuchen gefunden",
+         "foreign-matter"},
+        {"mir is seit gestern sau\xC3\xBC"
+         "bel von der K\xC3\xA4sestange",
+         "illness"},
+        {"mir ist saeuuebel, speiuebel, von der Kaesestange", "illness"},
+        {"Kd. tel.: Sohn 4 J. Quaddeln am ganzen Bauch, Notarzt", "allergic-reaction"},
+        {"Meim Opa is die Krone rausgflogn wegen am Stoa im Brot", "injury foreign-matter"},
+        {"mini Tochter het nach em Weggli en gschwullni Lippe", "allergic-reaction"},
+        {"der Backenzahn ist durch", "injury"},
+        {"N\xC3\xBCsse sind nicht deklariert", "wrong-label"},
+        {"falsches Etikett auf dem Brot", "wrong-label"},
+        {"ich kipp euch was in den Teig", "tampering"},
+        {"mein Sohn hat sich nicht verletzt, das Brot war hart", ""},
+        {"keiner ist krank geworden, der Kuchen war trocken", ""},
+        {"die neuen T\xC3\xBCten sind todschick", ""},
+        {"bei dem Preis wird mir schlecht", ""},
+        {"die Kekse kamen gebrochen an", ""},
+        {"das Brot ist schlecht geworden, bevor das Datum um war", ""},
         {"the gift basket came with a stein and a moldy loaf", ""},
         {"an error in the art, die cut label", ""},
+    };
+    (void)state;
+    CHECK_CASES(cases);
+}
+
+/* Seeds stuck to a crust are no "Stück", a kind of bread no "Kind". */
+static void english_is_not_heard_as_german(void **state)
+{
+    static const struct heard_case cases[] = {
+        {"bits of seed stuck in the crust", ""},
+        {"slices stuck together, doughy in the middle", ""},
+        {"bin bags outside your shop, what kind of bakery is that", ""},
+        {"the label stuck on the bread, die cut", ""},
+    };
+    (void)state;
+    CHECK_CASES(cases);
+}
+
+static void check_own(const char *text, const struct heard_case *cases, size_t count)
+{
+    struct one_file folder;
+    struct error err = {0};
+    struct harm_words *own = NULL, *shipped = words;
+    one_file_make(&folder, "xx.json", text);
+    assert_int_equal(harm_words_load(folder.dir, NULL, NULL, NULL, &own, &err), 0);
+    words = own;
+    check_cases(cases, count);
+    words = shipped;
+    harm_words_free(own);
+    one_file_end(&folder);
+}
+
+/* "Glassplitter" begins as glass and ends as splinters do. */
+static void words_end_and_begin(void **state)
+{
+    static const char text[] =
+        "{\"language\":\"de\",\"sets\":{\"matter\":[\"*splitter\",\"glas*\"]},"
+        "\"context\":{},\"said\":{\"foreign-matter\":[\"@matter drin\"],"
+        "\"injury\":[\"*zahn kaputt\"]},\"possible\":[\"splitter\"]}";
+    static const struct heard_case cases[] = {
+        {"Holzsplitter drin", "foreign-matter"},
+        {"SPLITTER drin", "foreign-matter"},
+        {"Splitterbr\xC3\xB6tchen drin", ""},
+        {"glasig drin", "foreign-matter"},
+        {"Fensterglas drin", ""},
+        {"Backenzahn kaputt", "injury"},
+        {"Zahn kaputt", "injury"},
+        {"Zahnarzt kaputt", ""},
+        {"ein Splitter", "possible"},
+        {"zahn", ""},
+    };
+    (void)state;
+    check_own(text, cases, sizeof cases / sizeof cases[0]);
+}
+
+/* An umlaut may be written with an e, or left out where that is no other word of the file. */
+static void umlauts(void **state)
+{
+    static const char text[] =
+        "{\"language\":\"de\",\"sets\":{\"past\":[\"hatte\"]},"
+        "\"context\":{\"suppose\":[\"h\xC3\xA4tte\"]},\"said\":{\"illness\":[\"\xC3\xBC"
+        "bel*\",\"\xC3\xBC"
+        "bergeben\",\"sich \xC3\xBC"
+        "bergeben\"]},\"possible\":[]}";
+    static const struct heard_case cases[] = {
+        {"mir ist \xC3\xBC"
+         "bel",
+         "illness"},
+        {"mir ist uebel", "illness"},
+        {"mir ist ubel", "illness"},
+        {"mir ist \xC3\x9C"
+         "BEL",
+         "illness"},
+        {"mir ist u\xCC\x88"
+         "bel",
+         "illness"},
+        {"hat sich \xC3\xBC"
+         "bergeben",
+         "illness"},
+        {"sich uebergeben", "illness"},
+        {"ich hatte \xC3\xBC"
+         "belkeit",
+         "illness"},
+        {"ich h\xC3\xA4tte \xC3\xBC"
+         "belkeit",
+         "possible"},
+        {"ich haette uebelkeit", "possible"},
+    };
+    (void)state;
+    check_own(text, cases, sizeof cases / sizeof cases[0]);
+}
+
+/* As keyboards for Chinese and Japanese write Latin letters, and what stands between them. */
+static void full_width_is_read(void **state)
+{
+    static const struct heard_case cases[] = {
+        {"\uFF34\uFF28\uFF25 bread made my son \uFF33\uFF29\uFF23\uFF2B\uFF01", "illness"},
+        {"my son is \uFF53\uFF49\uFF43\uFF4B\uFF0Chome from school, after the bread", "illness"},
+        {"nobody was \uFF33\uFF29\uFF23\uFF2B\uFF0Emoldy bread", ""},
+        {"glass\u3000in\u3000the\u3000loaf", "foreign-matter"},
     };
     (void)state;
     CHECK_CASES(cases);
@@ -644,17 +765,8 @@ static void a_plant_may_add_a_language(void **state)
         {"das k\xC3\xB6nnte einen Zahn kosten", ""},
         {"am Zahn", "possible"},
     };
-    struct one_file folder;
-    struct error err = {0};
-    struct harm_words *own = NULL, *shipped = words;
     (void)state;
-    one_file_make(&folder, "xx.json", text);
-    assert_int_equal(harm_words_load(folder.dir, NULL, NULL, NULL, &own, &err), 0);
-    words = own;
-    CHECK_CASES(cases);
-    words = shipped;
-    harm_words_free(own);
-    one_file_end(&folder);
+    check_own(text, cases, sizeof cases / sizeof cases[0]);
 }
 
 static void nothing_to_read_with(void **state)
@@ -698,6 +810,10 @@ int main(void)
         cmocka_unit_test(long_notes_are_read_whole_and_in_time),
         cmocka_unit_test(errors_name_the_place),
         cmocka_unit_test(german_is_heard),
+        cmocka_unit_test(english_is_not_heard_as_german),
+        cmocka_unit_test(words_end_and_begin),
+        cmocka_unit_test(umlauts),
+        cmocka_unit_test(full_width_is_read),
         cmocka_unit_test(glass_is_foreign_matter_until_somebody_put_it_there),
         cmocka_unit_test(a_plant_may_add_a_language),
         cmocka_unit_test(nothing_to_read_with),
