@@ -36,7 +36,7 @@ int call_back_answer(struct store *store, const char *report, int64_t entry_id, 
     " ON j.uuid = b.report JOIN complaint c ON c.id = coalesce(j.complaint_id,"                    \
     " (SELECT o.id FROM complaint o WHERE o.uuid = b.report)) WHERE b.answered_id IS NULL"         \
     " AND c.withdrawn_ms IS NULL AND (?1 IS NULL OR b.due_day <= ?1)"                              \
-    " AND " SEEN_IN("?2", SEEN_PLANT_OF("c")) " AND " KNOWN("b.report", "c.id")
+    " AND " SEEN_IN("?2", "c.plant") " AND " KNOWN("b.report", "c.id")
 
 int call_back_waiting(struct store *store, const struct call_back_query *query, call_back_each each,
                       void *arg, struct error *err)
@@ -104,11 +104,11 @@ int call_back_possible(struct store *store, const char *report, bool *ret, struc
 
 #define LOST                                                                                       \
     " FROM complaint c JOIN complaint_case k ON k.id = c.case_id"                                  \
-    " WHERE " SEEN_IN("?2", SEEN_PLANT_OF("c")) " AND c.harm = 1 AND c.withdrawn_ms IS NULL AND "  \
-                                                "(k.state = 'open' OR k.harm_unseen = 1)"          \
-                                                " AND NOT EXISTS (SELECT 1 FROM call_back b "      \
-                                                "WHERE b.report = c.uuid AND b.answered_id IS"     \
-                                                " NOT NULL) AND NOT " KNOWN("c.uuid", "c.id")
+    " WHERE " SEEN_IN("?2", "c.plant") " AND c.harm = 1 AND c.withdrawn_ms IS NULL AND "           \
+                                       "(k.state = 'open' OR k.harm_unseen = 1)"                   \
+                                       " AND NOT EXISTS (SELECT 1 FROM call_back b "               \
+                                       "WHERE b.report = c.uuid AND b.answered_id IS"              \
+                                       " NOT NULL) AND NOT " KNOWN("c.uuid", "c.id")
 
 int call_back_unreachable_count(struct store *store, int64_t before_ms, int64_t *ret,
                                 struct error *err)

@@ -147,8 +147,8 @@ int case_of_uuid(struct store *store, const char *uuid, int64_t *ret_case, struc
     " AND (?5 IS NULL OR c.state = ?5 OR (?5 = 'open' AND c.harm_unseen = 1))"                     \
     " AND (?6 IS NULL OR c.as_of_ms >= ?6)"                                                        \
     " AND (?20 IS NULL OR c.plant = ?20)"                                                          \
-    " AND " SEEN_IN("?19", SEEN_PLANT_OF("c")) " AND (?17 IS NULL OR lower(f.owner) = "            \
-                                               "lower(?17)) AND (?18 IS NULL OR f.due_day < ?18)"
+    " AND " SEEN_IN("?19", "c.plant") " AND (?17 IS NULL OR lower(f.owner) = "                     \
+                                      "lower(?17)) AND (?18 IS NULL OR f.due_day < ?18)"
 /* How severe it is held; harm is urgent whether it was weighed yet or not. */
 #define CASE_SEVERITY(c, f)                                                                        \
     "CASE WHEN " c ".harm <> 0 THEN 3 ELSE coalesce(" f ".set_to, " f ".by_rule, 0) END"
@@ -208,9 +208,8 @@ int case_of_lot(struct store *store, int64_t lot_id, case_each each, void *arg, 
 
 int case_ids_after(struct store *store, int64_t after, struct store_ids *ret, struct error *err)
 {
-    static const char SQL[] =
-        "SELECT c.id FROM complaint_case c WHERE c.id > ?1 AND c.complaints"
-        " > 0 AND " SEEN_IN("?3", SEEN_PLANT_OF("c")) " ORDER BY c.id LIMIT ?2";
+    static const char SQL[] = "SELECT c.id FROM complaint_case c WHERE c.id > ?1 AND c.complaints"
+                              " > 0 AND " SEEN_IN("?3", "c.plant") " ORDER BY c.id LIMIT ?2";
     return db_ids(store, SQL, DB(DB_INT(after), DB_INT(ret->capacity), DB_TEXT(seen_list(store))),
                   ret, err);
 }

@@ -296,7 +296,7 @@ static int want(struct store *store, const struct entry_filter *f, struct wanted
     " AND (?16 IS NULL AND ?17 IS NULL OR EXISTS(SELECT 1 FROM product p WHERE (p.family = ?17"    \
     " OR instr(?16, ',' || p.id || ',') > 0) AND (p.id = (SELECT l.product_id FROM lot l WHERE"    \
     " l.id = c.lot_id) OR c.lot_id IS NULL AND coalesce(j.body, c.body) LIKE '%\"product\":\"' ||" \
-    " p.product || '\"%'))) AND " SEEN_IN("?18", SEEN_PLANT_OF("c")) " "
+    " p.product || '\"%'))) AND " SEEN_IN("?18", "c.plant") " "
 #define LAST_FIRST(id) "ORDER BY " id " DESC LIMIT ?11"
 
 /* A statement each, for no planner can know that a caller is one among a million while the words

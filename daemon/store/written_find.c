@@ -62,13 +62,12 @@ static const char SQL_LOT[] =
 static const char SQL_CASE[] =
     "SELECT k.id, k.as_of_ms, k.id, coalesce(l.lot, ''), '', coalesce(f.owner, ''), k.symptom"
     " FROM complaint_case k LEFT JOIN case_follow f ON f.case_id = k.id LEFT JOIN lot l ON l.id ="
-    " k.lot_id WHERE k.complaints > 0 AND " SINCE("k.as_of_ms",
-                                                  SEEN_PLANT_OF("k")) "ORDER BY k.id DESC";
+    " k.lot_id WHERE k.complaints > 0 AND " SINCE("k.as_of_ms", "k.plant") "ORDER BY k.id DESC";
 static const char SQL_NOTE[] = "SELECT e.id, e.at_ms, e.case_id, coalesce(l.lot, ''), '', "
                                "e.by_name, e.text FROM follow_entry e"
                                " JOIN complaint_case k ON k.id = e.case_id LEFT JOIN lot l ON l.id "
                                "= k.lot_id WHERE e.text <> ''"
-                               " AND " SINCE("e.at_ms", SEEN_PLANT_OF("k")) "ORDER BY e.id DESC";
+                               " AND " SINCE("e.at_ms", "k.plant") "ORDER BY e.id DESC";
 static const char SQL_RESULT[] =
     "SELECT m.id, m.at_ms, coalesce(m.case_id, 0), l.lot, '', m.by_name, m.quantity || ' ' || "
     "m.said"
@@ -82,7 +81,7 @@ static const char SQL_FILE[] =
     "''),"
     " t.by_name, t.name FROM attached t LEFT JOIN complaint c ON c.id = t.complaint_id JOIN"
     " complaint_case k ON k.id = coalesce(t.case_id, c.case_id) LEFT JOIN lot l ON l.id = k.lot_id"
-    " WHERE t.ended_ms IS NULL AND " SINCE("t.at_ms", SEEN_PLANT_OF("k")) "ORDER BY t.id DESC";
+    " WHERE t.ended_ms IS NULL AND " SINCE("t.at_ms", "k.plant") "ORDER BY t.id DESC";
 static const char SQL_HOLD[] =
     "SELECT h.id, h.at_ms, coalesce(h.case_id, 0), h.code, '', h.by_name, h.reason ||"
     " coalesce('; ' || h.end_reason, '') FROM hold h" HOLD_OWNERS("h") " WHERE " SINCE(
