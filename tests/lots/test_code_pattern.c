@@ -233,6 +233,35 @@ static void either_form_of_the_day(void **state)
     code_pattern_free(p);
 }
 
+/* A time has all its digits, and is one of a day; a code without one has none. */
+static void a_time_has_all_its_digits(void **state)
+{
+    static const struct {
+        const char *expression, *text;
+        int minute; /* -2: the code does not fit */
+    } ROWS[] = {{"(?<y>[0-9])(?<doy>[0-9]{3})-(?<hh>[0-9]{1,2})", "6321-04", 240},
+                {"(?<y>[0-9])(?<doy>[0-9]{3})-(?<hh>[0-9]{1,2})", "6321-4", -2},
+                {"(?<y>[0-9])(?<doy>[0-9]{3})-(?<hh>[0-9]{2})(?<mi>[0-9]{1,2})", "6321-0412", 252},
+                {"(?<y>[0-9])(?<doy>[0-9]{3})-(?<hh>[0-9]{2})(?<mi>[0-9]{1,2})", "6321-041", -2},
+                {"(?<y>[0-9])(?<doy>[0-9]{3})-(?<hhmm>[0-9]{3,4})", "6321-412", -2},
+                {"(?<y>[0-9])(?<doy>[0-9]{3})-(?<hhmm>[0-9]{3,4})", "6321-2359", 1439},
+                {"(?<y>[0-9])(?<doy>[0-9]{3})-(?<hhmm>[0-9]{3,4})", "6321-2400", -2},
+                {"(?<y>[0-9])(?<doy>[0-9]{3})-(?<hhmm>[0-9]{3,4})", "6321-2360", -2},
+                {"(?<y>[0-9])(?<doy>[0-9]{3})", "6321", -1}};
+    (void)state;
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++) {
+        struct code_pattern_rule rule = PLAIN;
+        struct code_pattern_reading got;
+        rule.expression = ROWS[i].expression;
+        rule.code = NULL;
+        struct code_pattern *p = make(&rule);
+        int rc = code_pattern_read(p, ROWS[i].text, day("2026-11-20"), &got, NULL);
+        if ((rc != 0) != (ROWS[i].minute == -2) || (!rc && got.minute != ROWS[i].minute))
+            fail_msg("%s: %d, minute %d", ROWS[i].text, rc, got.minute);
+        code_pattern_free(p);
+    }
+}
+
 static void wrong_rules_are_refused(void **state)
 {
     (void)state;
@@ -346,6 +375,7 @@ int main(void)
         cmocka_unit_test(production_day_begins_in_the_morning),
         cmocka_unit_test(other_forms),
         cmocka_unit_test(either_form_of_the_day),
+        cmocka_unit_test(a_time_has_all_its_digits),
         cmocka_unit_test(wrong_rules_are_refused),
         cmocka_unit_test(the_code_of_another_day),
         cmocka_unit_test(bounded),
