@@ -82,28 +82,23 @@ static bool any(struct store *store, const char *sql, struct db_value what)
 
 bool seen_case(struct store *store, int64_t case_id)
 {
-    static const char SQL[] = "SELECT "
-                              "c.plant"
-                              ", " SEEN_ENTERED("case_id = c.id") " FROM complaint_case c"
-                                                                  " WHERE c.id = ?1";
+    static const char SQL[] =
+        "SELECT c.plant, " SEEN_ENTERED("case_id = c.id") " FROM complaint_case c"
+                                                          " WHERE c.id = ?1";
     return any(store, SQL, DB_INT(case_id));
 }
 
 bool seen_complaint(struct store *store, int64_t complaint_id)
 {
-    static const char SQL[] = "SELECT "
-                              "c.plant"
-                              ", " SEEN_ENTERED("id = c.id") " FROM complaint c WHERE c.id = ?1";
+    static const char SQL[] =
+        "SELECT c.plant, " SEEN_ENTERED("id = c.id") " FROM complaint c WHERE c.id = ?1";
     return any(store, SQL, DB_INT(complaint_id));
 }
 
 bool seen_report(struct store *store, const char *uuid)
 {
-    static const char SQL[] =
-        "SELECT "
-        "c.plant"
-        ", " SEEN_ENTERED(
-            "id = c.id") " FROM complaint c WHERE c.uuid = ?1 OR c.id IN (SELECT complaint_id"
-                         " FROM joined WHERE uuid = ?1)";
+    static const char SQL[] = "SELECT c.plant, " SEEN_ENTERED(
+        "id = c.id") " FROM complaint c WHERE c.uuid = ?1 OR c.id IN (SELECT complaint_id"
+                     " FROM joined WHERE uuid = ?1)";
     return any(store, SQL, DB_TEXT(uuid));
 }

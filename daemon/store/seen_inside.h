@@ -9,4 +9,5 @@ const char *seen_list(const struct store *store);
 
 /* `list`: the parameter; `plant`: a column. What has no plant is in no list. */
 #define SEEN_IN(list, plant) "(" list " IS NULL OR instr(" list ", ',' || " plant " || ',') > 0)"
+
 #endif
