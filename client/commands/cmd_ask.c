@@ -5,17 +5,19 @@
 
 static const struct {
     const char *of, *title;
-} groups[] = {{"caller", "Ask the caller"}, {"plant", "Look up in the plant"}, {"lab", "Test"}};
+} groups[] = {{"caller", NULL}, {"plant", "Look up in the plant"}, {"lab", "Test"}};
 
 static void show(const struct client *c, const json_t *document)
 {
     const json_t *list = json_object_get(document, "ask");
+    char title[SHOW_TITLE];
     case_path_title(c, document);
     if (json_array_size(list) == 0)
         view_text(&c->view, VIEW_PLAIN, 2, 2,
                   pick_text(document, "says", "Nothing that is still open would tell more."));
     for (size_t i = 0; i < sizeof groups / sizeof *groups; i++)
-        show_ask(&c->view, list, groups[i].title, groups[i].of);
+        show_ask(&c->view, list,
+                 groups[i].title ? groups[i].title : show_ask_title(document, title), groups[i].of);
 }
 
 static int ask(struct client *c, const struct args *a)

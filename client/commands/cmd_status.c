@@ -136,13 +136,28 @@ static void add_kept(json_t *document, const struct spool_counts *kept)
                  "oddloaf log, then log, logs what there is of it at once");
 }
 
-static void show_needs(const struct view *v, const json_t *needs)
+/* Nobody has to do anything, and yet not all is told. */
+static void show_well(const struct view *v, const json_t *document)
 {
+    double left = pick_number(json_object_get(document, "work"), "rank", 0);
+    char count[VIEW_COUNT];
+    if (left < 1)
+        view_text(v, VIEW_PLAIN, 0, 2, "All is well: nothing needs a hand.");
+    else
+        view_textf(v, VIEW_PLAIN, 0, 2,
+                   "Nothing needs a hand. Still to be ranked: %s; until then weeks and lists are "
+                   "without their causes.",
+                   view_count(left, "case", count));
+}
+
+static void show_needs(const struct view *v, const json_t *document)
+{
+    const json_t *needs = json_object_get(document, "needs");
     size_t i;
     const json_t *need;
     char sentence[600];
     if (!json_array_size(needs)) {
-        view_text(v, VIEW_PLAIN, 0, 2, "All is well: nothing needs a hand.");
+        show_well(v, document);
         return;
     }
     view_section(v, "Needs a hand");
@@ -278,7 +293,7 @@ static void show(const struct client *c, const json_t *document)
     const char *plant = pick_text(document, "plant", "");
     view_title(v, "oddloafd %s at %s", pick_text(document, "version", "?"),
                transport_name(c->transport));
-    show_needs(v, json_object_get(document, "needs"));
+    show_needs(v, document);
     view_section(v, "Plant and rules");
     view_label(v, "plant", "%s, time zone %s", *plant ? plant : "not named",
                pick_text(document, "time_zone", "?"));

@@ -133,7 +133,7 @@ void deliver_show(const struct view *v, const json_t *complaint, const json_t *a
         view_section(v, "Likely causes");
         show_ranked_desk(v, ranked, TOP);
     }
-    show_ask_caller(v, json_object_get(answer, "ask"));
+    show_ask_caller(v, answer);
     show_list(v, "Cautions", json_object_get(answer, "cautions"));
     /* what is to be said comes last: it is what stands on the screen */
     if (harm) {

@@ -218,9 +218,16 @@ void show_ask(const struct view *v, const json_t *ask, const char *title, const 
     show_group(v, ask, title, of, true);
 }
 
-void show_ask_caller(const struct view *v, const json_t *ask)
+const char *show_ask_title(const json_t *answer, char title[static SHOW_TITLE])
 {
-    show_group(v, ask, "Ask the caller", "caller", false);
+    snprintf(title, SHOW_TITLE, "Ask %s", pick_text(answer, "ask_whom", "the caller"));
+    return title;
+}
+
+void show_ask_caller(const struct view *v, const json_t *answer)
+{
+    char title[SHOW_TITLE];
+    show_group(v, json_object_get(answer, "ask"), show_ask_title(answer, title), "caller", false);
 }
 
 const char *show_item(const json_t *item)

@@ -22,7 +22,10 @@ char *show_fact(const json_t *fact);
  * its fact, what its answer is worth in bits, and the effort. */
 void show_ask(const struct view *v, const json_t *ask, const char *title, const char *of);
 /* The desk's: what is still to be asked of the caller, the most telling first, without figures. */
-void show_ask_caller(const struct view *v, const json_t *ask);
+enum { SHOW_TITLE = 48 };
+/* "Ask the caller", or whoever has the bread. */
+const char *show_ask_title(const json_t *answer, char title[static SHOW_TITLE]);
+void show_ask_caller(const struct view *v, const json_t *answer);
 /* A list of sentences (text, or objects with "text"), each with a dash. Nothing if empty. */
 void show_list(const struct view *v, const char *title, const json_t *list);
 /* The text of such a list's item. */

@@ -7,6 +7,7 @@
  * to 1. */
 #include "base/short_id.h"
 #include "base/text.h"
+#include "intake/whom.h"
 #include "rules/fact_title.h"
 #include "stats/evidence.h"
 #include "tell/case_json.h"
@@ -366,6 +367,20 @@ json_t *ask_json(const struct triage *triage, const struct case_rank *ranked, bo
     return list;
 }
 
+/* Of several who are not alike, the caller. */
+static const char *whom(const struct case_input *input)
+{
+    const char *first = NULL;
+    for (int i = 0; i < input->count; i++) {
+        const char *one =
+            whom_to_ask(json_string_value(json_object_get(input->complaints[i].body, "channel")));
+        if (first && strcmp(first, one) != 0)
+            return whom_to_ask(NULL);
+        first = one;
+    }
+    return first ? first : whom_to_ask(NULL);
+}
+
 int tell_ask(struct triage *triage, struct store *store, int64_t case_id, json_t **ret,
              struct error *err)
 {
@@ -373,10 +388,10 @@ int tell_ask(struct triage *triage, struct store *store, int64_t case_id, json_t
     int rc = case_rank_read(triage, store, case_id, &ranked, err);
     if (rc)
         return rc;
-    *ret =
-        json_pack("{s:o, s:o, s:o, s:o}", "case", CASE_ID_JSON(case_id), "as_of",
-                  case_json_when(triage, ranked.input.as_of_ms), "ask",
-                  ask_json(triage, &ranked, false, QUESTIONS), "says", says_json(triage, &ranked));
+    *ret = json_pack("{s:o, s:o, s:s, s:o, s:o}", "case", CASE_ID_JSON(case_id), "as_of",
+                     case_json_when(triage, ranked.input.as_of_ms), "ask_whom", whom(&ranked.input),
+                     "ask", ask_json(triage, &ranked, false, QUESTIONS), "says",
+                     says_json(triage, &ranked));
     case_json_harm(&ranked, *ret);
     case_rank_clear(&ranked);
     return 0;
