@@ -3,6 +3,7 @@
 #include "commands/command.h"
 #include "commands/period.h"
 #include "form/form.h"
+#include "show/harm.h"
 #include "show/pick.h"
 #include "show/table.h"
 #include <ctype.h>
@@ -255,6 +256,7 @@ static int add_action(struct client *c, const struct args *a)
                    "Action %s is on record from %s on. Did it work? oddloaf action %s --effect", id,
                    pick_text(answer, "at", "today"), id);
         free(id);
+        harm_show_heard(&c->view, answer);
     }
     json_decref(answer);
     return EXIT_DONE;

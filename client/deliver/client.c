@@ -176,6 +176,15 @@ static void say_harm(const json_t *problem)
         harm_show_possible(&v, script, alarm);
 }
 
+void client_problem_harm(const struct reply *reply)
+{
+    json_t *problem = NULL;
+    if (reply->json && reply->body.length)
+        jsonx_parse(reply->body.data, reply->body.length, &problem, NULL);
+    say_harm(problem);
+    json_decref(problem);
+}
+
 int client_problem(const struct client *c, const struct reply *reply)
 {
     struct error err = {0};

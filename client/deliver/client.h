@@ -52,6 +52,8 @@ int client_post_long(const struct client *c, const char *path, const json_t *bod
                      json_t **ret);
 /* Explains an answer that is not 2xx, on stderr. Returns the exit code. */
 int client_problem(const struct client *c, const struct reply *reply);
+/* What it says of harm alone. */
+void client_problem_harm(const struct reply *reply);
 /* One JSON document on one line of stdout. */
 void client_print(const json_t *document);
 

@@ -83,7 +83,9 @@ int deliver_one(const struct client *c, const json_t *complaint, json_t **ret_an
     bool good = !rc && reply.status >= 200 && reply.status <= 299;
     if (!rc && !good) {
         rc = refusal(&reply, err);
-        if (!deliver_keeps(rc))
+        if (deliver_keeps(rc))
+            client_problem_harm(&reply);
+        else
             say_hurt(c, &reply);
     }
     if (good && jsonx_parse(reply.body.data ? reply.body.data : "", reply.body.length, ret_answer,

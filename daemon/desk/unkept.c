@@ -64,67 +64,122 @@ json_t *unkept_takings(const struct desk *desk, const struct taking *taking, siz
     return answer;
 }
 
-static void hear(struct unkept *u, const char *text)
+/* ---- a body ---- */
+
+/* What people write as prose is read as a note is. In what is a name elsewhere ("Ann Sick", the
+ * cause rope) a sentence is heard if it says harm. */
+struct words {
+    struct unkept *u;
+    struct text_buffer prose, others;
+};
+
+static bool is_prose(const char *name)
+{
+    static const char *const NAMES[] = {"reason", "answered", "comment",
+                                        "text",   "anyway",   "message"};
+    for (size_t i = 0; i < sizeof NAMES / sizeof NAMES[0]; i++)
+        if (strcmp(name, NAMES[i]) == 0)
+            return true;
+    return fields_is_prose(name);
+}
+
+static bool is_sentence(const char *text)
+{
+    const char *blank = strchr(text, ' ');
+    return blank && strchr(blank + 1, ' ');
+}
+
+/* Each ends its sentence. */
+static void add_text(struct words *w, const char *name, const char *text)
+{
+    if (is_prose(name))
+        text_appendf(&w->prose, "%s\n\n", text);
+    else if (is_sentence(text))
+        text_appendf(&w->others, "%s\n\n", text);
+}
+
+/* Under `name`; of a list, each of its values. */
+static void add_value(struct words *w, const char *name, const json_t *value)
+{
+    size_t i;
+    const char *key;
+    json_t *member;
+    bool harm = strcmp(name, "harm") == 0;
+    if (strcmp(name, "harm_possible") == 0 && json_is_true(value))
+        w->u->possible = true;
+    if (harm && json_is_string(value) &&
+        fields_word(fields_find(name)->words, json_string_value(value)))
+        add_kind(w->u->kinds, value);
+    else if (json_is_string(value))
+        add_text(w, name, json_string_value(value));
+    json_array_foreach(value, i, member) add_value(w, name, member);
+    json_object_foreach((json_t *)(uintptr_t)value, key, member) add_value(w, key, member);
+}
+
+static void hear_prose(struct unkept *u, const char *text)
+{
+    json_t *taken, *note = json_pack("{s:s}", "note", text);
+    json_t *filled = lexicon_fill(u->desk->lexicon, note, WHEN_UNKNOWN_DAY, &taken);
+    add_kinds(u->kinds, json_object_get(filled, "harm"));
+    u->possible = u->possible || json_is_true(json_object_get(filled, "harm_possible"));
+    json_decref(filled);
+    json_decref(taken);
+    json_decref(note);
+}
+
+static void hear_others(struct unkept *u, const char *text)
 {
     json_t *heard = lexicon_harm(u->desk->lexicon, text, NULL);
-    u->possible = u->possible || (heard && !json_array_size(heard));
     add_kinds(u->kinds, heard);
     json_decref(heard);
 }
 
-/* A word of the field is said, whatever it means in a sentence. */
-static void hear_text(struct unkept *u, const struct field *field, const json_t *text)
-{
-    if (field && field->words && fields_word(field->words, json_string_value(text)))
-        add_kind(u->kinds, text);
-    else
-        hear(u, json_string_value(text));
-}
-
-static void hear_value(struct unkept *u, const struct field *harm, const json_t *value)
-{
-    size_t i;
-    const char *name;
-    json_t *member;
-    if (json_is_string(value))
-        hear_text(u, harm, value);
-    json_array_foreach(value, i, member) hear_value(u, harm, member);
-    json_object_foreach((json_t *)(uintptr_t)value, name, member)
-    {
-        hear_value(u, strcmp(name, "harm") == 0 ? fields_find(name) : NULL, member);
-    }
-}
-
-static bool hear_json(struct unkept *u, const char *bytes, size_t length)
+static bool add_json(struct words *w, const char *bytes, size_t length)
 {
     json_t *body = NULL;
     if (jsonx_parse(bytes, length, &body, NULL))
         return false;
-    hear_value(u, NULL, body);
+    add_value(w, "", body);
     json_decref(body);
     return true;
 }
 
-static void hear_broken(struct unkept *u, const char *bytes, size_t length)
+/* Lines of JSON, as far as they are that. */
+static size_t add_lines(struct words *w, const char *bytes, size_t length)
 {
-    char *words = jsonx_words(bytes, length);
-    hear(u, words);
-    free(words);
+    size_t at = 0;
+    while (at < length) {
+        const char *end = memchr(bytes + at, '\n', length - at);
+        size_t line = end ? (size_t)(end - bytes) - at : length - at;
+        if (!add_json(w, bytes + at, line))
+            break;
+        at += line + 1;
+    }
+    return at < length ? at : length;
 }
 
 json_t *unkept_body(const struct desk *desk, const char *bytes, size_t length)
 {
     struct unkept u = {.desk = desk, .kinds = json_array()};
+    struct words w = {.u = &u};
     size_t read = length < UNKEPT_READ ? length : UNKEPT_READ;
-    if (!hear_json(&u, bytes, read)) {
-        for (size_t at = 0, line; at < read; at += line + 1) {
-            const char *end = memchr(bytes + at, '\n', read - at);
-            line = end ? (size_t)(end - bytes) - at : read - at;
-            if (!hear_json(&u, bytes + at, line))
-                hear_broken(&u, bytes + at, line);
-        }
+    size_t done = add_json(&w, bytes, read) ? read : add_lines(&w, bytes, read);
+    if (done < read) { /* broken: all that is left is one text */
+        char *rest = jsonx_words(bytes + done, read - done);
+        text_append(&w.prose, rest);
+        free(rest);
     }
+    if (w.prose.length)
+        hear_prose(&u, w.prose.data);
+    if (w.others.length)
+        hear_others(&u, w.others.data);
+    text_buffer_free(&w.prose);
+    text_buffer_free(&w.others);
     json_t *answer = tell(&u);
+    if (read < length && !json_object_size(answer))
+        json_object_set_new(answer, "hint",
+                            json_string("not all of it was read: if it tells that somebody was "
+                                        "hurt or ill, phone the food-safety lead now"));
     json_decref(u.kinds);
     return answer;
 }

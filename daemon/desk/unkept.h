@@ -5,11 +5,13 @@
 
 #include "desk/taking.h"
 
-/* {"harm"?,"harm_possible"?,"script"?,"alarm"?}, members of a problem document; an empty object if
- * nothing is said. New references. */
+/* {"harm"?,"harm_possible"?,"script"?,"alarm"?,"hint"?}, members of a problem document; an empty
+ * object if nothing is said. "hint": what is longer than is read says nothing so far. New
+ * references. */
 json_t *unkept_takings(const struct desk *desk, const struct taking *taking, size_t count);
-/* Of a request's body of any route, read as far as UNKEPT_READ bytes: JSON, lines of it, or what
- * should have been that. */
+/* Of a request's body of any route, read as far as UNKEPT_READ bytes, in time that grows with them:
+ * JSON, lines of it, or what should have been that. Notes and reasons are read as a complaint's note
+ * is; of a name or a code what says harm in a sentence. */
 enum { UNKEPT_READ = 1 << 16 };
 json_t *unkept_body(const struct desk *desk, const char *bytes, size_t length);
 

@@ -4,9 +4,11 @@
 #include "base/text.h"
 #include "base/tz_of.h"
 #include "desk/apart.h"
+#include "desk/overheard.h"
 #include "patterns/effect.h"
 #include "rules/vocabulary.h"
 #include "serve/app.h"
+#include "serve/despite_told.h"
 #include "serve/plant_asked.h"
 #include "serve/route.h"
 #include "store/action.h"
@@ -282,12 +284,26 @@ static void mask_note(const struct apart_from *from, struct action_row *row)
 struct action_job {
     struct action_row row;
     int64_t id;
+    struct overheard heard; /* harm in the note, of no case */
 };
 
 static int add_action(struct store *store, void *arg, struct error *err)
 {
     struct action_job *job = arg;
-    return action_add(store, &job->row, &job->id, err);
+    job->heard.where = "the note of an action says so";
+    job->heard.why = (struct complaint_why){job->row.by_name, job->row.note, job->row.logged_ms};
+    int rc = action_add(store, &job->row, &job->id, err);
+    return rc ? rc : overheard_hear(store, &job->heard, err);
+}
+
+static json_t *added_json(const struct request *rq, const struct setup *setup, struct store *store,
+                          const struct action_job *job)
+{
+    char date[16];
+    day_format(tz_day(tz_of(setup->tz, job->row.plant), job->row.at_ms), date);
+    json_t *answer = json_pack("{s:I, s:s}", "action", (json_int_t)job->id, "at", date);
+    despite_told_heard(rq, store, &job->heard, answer);
+    return answer;
 }
 
 void actions_post(struct request *rq, struct store *store)
@@ -302,17 +318,16 @@ void actions_post(struct request *rq, struct store *store)
     if (!rc)
         rc = check_against(rq, setup, store, &job.row, &err);
     mask_note(&(struct apart_from){&setup->desk, store}, &job.row);
+    job.heard.desk = &setup->desk;
     if (!rc)
         rc = writer_run(rq->app->writer, add_action, &job, &err);
-    char date[16];
-    day_format(tz_day(tz_of(setup->tz, job.row.plant), job.row.at_ms), date);
-    json_decref(body);
-    setup_unref(setup);
     if (rc)
         request_reply_error(rq, rc, &err);
     else
-        request_reply_json(rq, 201,
-                           json_pack("{s:I, s:s}", "action", (json_int_t)job.id, "at", date));
+        request_reply_json(rq, 201, added_json(rq, setup, store, &job));
+    json_decref(job.heard.harm);
+    json_decref(body);
+    setup_unref(setup);
 }
 
 struct action_listing {

@@ -347,8 +347,9 @@ static void refuse_batch(struct batch *b, int code, const struct error *err)
     if (b->count == 1)
         hush(&b->taking[0], &copy);
     json_t *faults = b->count == 1 && !b->lines ? json_incref(b->taking[0].faults) : NULL;
-    json_t *harm = b->count ? unkept_takings(&b->setup->desk, b->taking, b->count)
-                            : request_unkept(rq); /* it was not taken apart */
+    bool apart = b->count && code != ERROR_TOO_LARGE; /* else nothing of it was read */
+    json_t *harm =
+        apart ? unkept_takings(&b->setup->desk, b->taking, b->count) : request_unkept(rq);
     batch_free(b);
     request_reply_faults(rq, code, &copy, faults, harm);
     json_decref(faults);

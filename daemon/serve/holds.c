@@ -101,7 +101,7 @@ struct holding {
     const struct seen_plants *seen; /* by who asks; NULL: all are */
     struct text_buffer *gone;       /* of each that was skipped: what came of it; else empty */
     struct despite_harm despite;
-    struct overheard heard; /* harm in the reason of a hold */
+    struct overheard heard; /* harm in the reason */
 };
 
 static int read_lots(const struct request *rq, const struct setup *setup, struct store *store,
@@ -270,7 +270,7 @@ static int skip_gone(struct store *store, struct holding *h, struct error *err)
 }
 
 /* Of no case it is about the lot, the first of them. */
-static int hear(struct store *store, struct holding *h, struct error *err)
+static int hear(struct store *store, struct holding *h, const char *where, struct error *err)
 {
     size_t first = 0;
     while (first + 1 < h->count && is_skipped(h, first))
@@ -278,8 +278,7 @@ static int hear(struct store *store, struct holding *h, struct error *err)
     h->heard.case_id = h->case_id;
     h->heard.lot_id = h->of[first].lot_id;
     h->heard.lot = h->case_id ? NULL : h->of[first].code;
-    h->heard.told_before = h->stood[first];
-    h->heard.where = "the reason of a hold says so";
+    h->heard.where = where;
     h->heard.why = (struct complaint_why){h->by, h->reason, h->at_ms};
     return overheard_hear(store, &h->heard, err);
 }
@@ -304,7 +303,8 @@ static int hold_all(struct store *store, void *arg, struct error *err)
             rc = hold_add(store, &h->of[i], h->elsewhere[i] ? &passed_on : &own, &h->stood[i], err);
     }
     seen_set(store, NULL);
-    return rc ? rc : hear(store, h, err);
+    h->heard.told_before = h->stood[0];
+    return rc ? rc : hear(store, h, "the reason of a hold says so", err);
 }
 
 static int end_all(struct store *store, void *arg, struct error *err)
@@ -323,7 +323,11 @@ static int end_all(struct store *store, void *arg, struct error *err)
     for (size_t i = 0; i < h->count && !rc; i++)
         rc = hold_end(store, &h->of[i], &end, err);
     seen_set(store, NULL);
-    return rc ? rc : despite_harm_pass(store, &h->despite, err);
+    if (!rc)
+        rc = despite_harm_pass(store, &h->despite, err);
+    /* of goods that nobody eats any more a hold has told */
+    h->heard.told_before = strcmp(h->disposition, "destroy") == 0;
+    return rc ? rc : hear(store, h, "the reason of ending a hold says so", err);
 }
 
 /* Of goods that are destroyed nobody eats: never refused. Reworked or diverted ones are eaten. */

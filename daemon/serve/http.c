@@ -262,6 +262,7 @@ static void http_on_request(void *arg, struct conn *conn)
             ways_long_of_peer(p->way));
     else
         refusal_set(&r, 503, "Too much is waiting", "too much is waiting; try again in a moment");
+    refusal_unheard(&r, p->route);
     conn_set_owner(conn, NULL);
     pending_free(p);
     refusal_send(&r, conn);

@@ -46,9 +46,15 @@ static bool is_written_by_people(const struct route *route)
            route->about != ROUTE_COMPANY;
 }
 
+void refusal_unheard(struct refusal *r, const struct route *route)
+{
+    r->unheard = !route || is_written_by_people(route);
+}
+
 void refusal_of_fault(struct refusal *r, const struct wire_fault *fault, const struct route *route)
 {
-    r->unheard = route ? is_written_by_people(route) : fault->status == 413;
+    if (route || fault->status == 413)
+        refusal_unheard(r, route);
     r->close = true;
     refusal_set(r, fault->status,
                 fault->status == 413   ? "The body is larger than this daemon takes"
@@ -148,5 +154,6 @@ void refusal_at_head(struct refusal *r, struct pending *p)
         refuse_browsers(wire, r);
     if (!r->status)
         refuse_strangers(p, r);
-    r->unheard = is_written_by_people(p->route);
+    if (p->route || strcmp(wire_method(wire), "POST") == 0)
+        refusal_unheard(r, p->route);
 }

@@ -24,6 +24,9 @@ void refusal_at_head(struct refusal *refusal, struct pending *pending);
  * long a body is not. */
 void refusal_of_fault(struct refusal *refusal, const struct wire_fault *fault,
                       const struct route *route);
+/* Nothing of a body was read that people may have written to this route; NULL: to none that there
+ * is. */
+void refusal_unheard(struct refusal *refusal, const struct route *route);
 /* Answers with it. */
 void refusal_send(const struct refusal *refusal, struct conn *conn);
 

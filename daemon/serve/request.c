@@ -288,7 +288,7 @@ json_t *request_unkept(const struct request *rq)
     static const char JSON[] = "application/json";
     bool words = !*rq->content_type || request_is_lines(rq) ||
                  strncmp(rq->content_type, JSON, sizeof JSON - 1) == 0;
-    if (!rq->body_length || !words)
+    if (!rq->body_length || !words || !rq->roles)
         return json_object();
     struct setup *setup = app_setup(rq->app);
     json_t *harm = unkept_body(&setup->desk, rq->body, rq->body_length);
@@ -313,7 +313,7 @@ void request_reply_faults(struct request *rq, int code, const struct error *err,
                            json_array_get(faults, 0));
     }
     json_t *harm = more ? NULL : request_unkept(rq);
-    json_object_update(problem, more ? (json_t *)(uintptr_t)more : harm);
+    json_object_update_missing(problem, more ? (json_t *)(uintptr_t)more : harm);
     json_decref(harm);
     char *text = jsonx_dump(problem);
     json_decref(problem);

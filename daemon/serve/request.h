@@ -104,7 +104,8 @@ void request_reply_piece(struct request *rq, const char *content_type, char *bod
 char *request_problem(int status, const char *title, const char *detail, const char *hint);
 /* A problem document (RFC 9457) from an error, with the status of its code. */
 void request_reply_error(struct request *rq, int code, const struct error *err);
-/* Of one that is refused, what its body says of harm, if it is no file: unkept_body(). */
+/* Of one that is refused, what its body says of harm, if it is no file and who sent it has a role:
+ * unkept_body(). */
 json_t *request_unkept(const struct request *rq);
 /* Where `code` is 0 `answer` with status 200, else the error. Takes the reference, NULL beside an
  * error is fine. */

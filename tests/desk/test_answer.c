@@ -188,6 +188,12 @@ static void a_refused_body_is_heard(void **state)
         {"{'note':'all quiet'}\n{'note':'her son was sick all night from it'}\n", "['illness']",
          false},
         {"{'note':'her son was sick all night from it','due'", "['illness']", false},
+        {"{'note':'her son was sick\nall night from it'", "['illness']", false},
+        {"{'by':'Ann Sick','cause':'rope','note':'fan mended'}", NULL, false},
+        {"{'by':'Ann','owner':'her son was sick all night from it'}", "['illness']", false},
+        {"{'by':'Ann','note':'oglum ekmegi yedikten sonra hastanede'}", NULL, true},
+        {"{'harm_possible':true}", NULL, true},
+        {"\n\n\n", NULL, false},
         {"", NULL, false},
     };
     struct fixture *f = *state;
@@ -220,6 +226,10 @@ static void of_a_body_so_much_is_read(void **state)
     memcpy(body + UNKEPT_READ, SAID, sizeof SAID);
     told = unkept_body(&f->desk, body, strlen(body));
     assert_null(json_object_get(told, "harm"));
+    assert_non_null(strstr(json_string_value(json_object_get(told, "hint")), "not all of it"));
+    json_decref(told);
+    told = unkept_body(&f->desk, body, UNKEPT_READ);
+    assert_int_equal(json_object_size(told), 0);
     json_decref(told);
     free(body);
 }

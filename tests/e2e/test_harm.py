@@ -161,6 +161,24 @@ def check_refused(plant, case):
     done = plant.client("follow", case, "--due", "1999-01-01", "--note", words)
     assert done.returncode == 1 and "HARM REPORTED" in done.stderr and "no mail leaves" in done.stderr, done
     assert plant.post("/v1/lots/hold", {"lots": [], "reason": "wet bags"})[1].get("harm") is None
+    lines = json.dumps({"note": words}) + "\n{}" * 20001
+    status, answer = plant.request("POST", "/v1/complaints", lines.encode(), "application/x-ndjson")
+    assert status == 413 and answer["harm"] == ["illness"], answer
+    status, answer = plant.post(f"/v1/cases/{case}/folow", {"note": words})
+    assert status == 404 and "phone the food-safety lead now" in answer["hint"], answer
+
+
+def check_kept_beside(plant):
+    """What is written where a hold ends, and of what was done, is heard as all else is."""
+    lot = "L1 6311 A0400"
+    assert plant.post("/v1/lots/hold", {"lots": [lot], "reason": "wet bags", "by": "m"})[0] == 200
+    said = {"by": "m", "lots": [lot], "disposition": "release", "reason": "dry, but her son was taken to hospital after it"}
+    status, answer = plant.post("/v1/lots/release", said)
+    assert status == 200 and answer["heard"]["harm"] == ["illness"] and answer["heard"]["alarm"], answer
+    status, answer = plant.post("/v1/actions", {"by": "m", "line": "1", "cause": "packed-hot",
+                                                "note": "belt mended after a customer broke a tooth on metal in the bread"})
+    assert status == 201 and answer["heard"]["harm"], answer
+    assert "alarm" in answer["heard"], answer
 
 
 def main():
@@ -173,6 +191,7 @@ def main():
         check_written(plant)
         check_unreadable(plant)
         check_refused(plant, harmed)
+        check_kept_beside(plant)
     print("harm: ok")
 
 
