@@ -7,11 +7,11 @@
 #include <string.h>
 
 enum { YET_REACH = 12, MIXED = 3, LANGUAGES = 16 };
-/* A note of so many words, of which the files have fewer than two in five (KNOWN_OF), is in none of
- * their languages: so were 13 of 7,800 notes of tests/intake in English and Spanish, of 33 in
- * thirty other languages 30. What has no Latin letters is a word for each WIDE bytes: many scripts
- * part no words. */
-enum { UNREAD_WORDS = 4, UNREAD_SHOWN = 6, KNOWN = 2, KNOWN_OF = 5, WIDE = 6 };
+/* A note, or a sentence of one, of so many words, of which the files have fewer than two in five
+ * (KNOWN_OF), is in none of their languages: so were 13 of 7,800 notes of tests/intake in English
+ * and Spanish, of 33 in thirty other languages 30. What has no Latin letters is a word for each
+ * WIDE bytes: many scripts part no words. */
+enum { UNREAD_WORDS = 4, UNREAD_WIDE = 2, KNOWN = 2, KNOWN_OF = 5, WIDE = 6 };
 
 /* ---- words of a text ---- */
 
@@ -248,13 +248,36 @@ static int forget_foreign(struct harm_text *texts, int count, struct harm_senten
     return sentences;
 }
 
-/* Letters only, of which it is a word, or several; 0: a number, a code, a lone letter. */
-static int counts_as(const struct note_word *word)
+/* What stands in a run of words: of letters only, a lone one is none. */
+struct run {
+    int words, known, wide; /* wide: of the words, those without Latin letters */
+    size_t from, to;        /* bytes of the wide ones */
+};
+
+static bool is_word(const struct note_word *word)
 {
-    if (strpbrk(word->text, "0123456789") || word->to - word->from < 2)
-        return 0;
-    return lexicon_is_plain(word->text, word->length, 0) ? 1
-                                                         : 1 + (int)(word->to - word->from) / WIDE;
+    unsigned char first = (unsigned char)*word->text;
+    bool picture = first == 0xE2 || first >= 0xF0; /* arrows, stars, faces */
+    return !picture && !strpbrk(word->text, "0123456789") && word->to - word->from >= 2;
+}
+
+static void count_word(const struct note_word *word, bool known, struct run *run)
+{
+    int wide =
+        lexicon_is_plain(word->text, word->length, 0) ? 0 : 1 + (int)(word->to - word->from) / WIDE;
+    run->words += wide ? wide : 1;
+    if (wide && !run->wide)
+        run->from = word->from;
+    if (wide)
+        run->to = word->to;
+    run->wide += wide;
+    run->known += known;
+}
+
+static bool is_unread(const struct run *run)
+{
+    return run->wide >= UNREAD_WIDE ||
+           (run->words >= UNREAD_WORDS && run->known * KNOWN_OF < run->words * KNOWN);
 }
 
 static bool is_known(const struct harm_text *texts, int languages, int at)
@@ -265,20 +288,29 @@ static bool is_known(const struct harm_text *texts, int languages, int at)
     return false;
 }
 
-/* Is the note in none of the languages? Asked before sentences are forgotten. */
+/* Is a sentence of the note, or all of it, in none of the languages? Asked before sentences are
+ * forgotten. */
 static void find_unread(const struct harm_text *texts, int languages, struct harm_heed *ret)
 {
-    int all = 0, known = 0, shown = 0;
+    struct run whole = {0}, here = {0};
+    int count = languages ? texts[0].count : 0, from = 0;
     const struct note_word *words = languages ? texts[0].words : NULL;
-    for (int at = 0; languages && at < texts[0].count; at++) {
-        int words_here = counts_as(&words[at]);
-        all += words_here;
-        known += is_known(texts, languages, at) ? words_here : 0;
-        if (words_here && shown++ < UNREAD_SHOWN)
-            ret->to = words[at].to;
+    for (int at = 0; at < count && !ret->unread; at++) {
+        if (is_word(&words[at])) {
+            bool known = is_known(texts, languages, at);
+            count_word(&words[at], known, &whole);
+            count_word(&words[at], known, &here);
+        }
+        if (at + 1 < count && words[at + 1].before != PAUSE_SENTENCE)
+            continue;
+        *ret = here.wide >= UNREAD_WIDE
+                   ? (struct harm_heed){false, true, here.from, here.to}
+                   : (struct harm_heed){false, is_unread(&here), words[from].from, words[at].to};
+        here = (struct run){0};
+        from = at + 1;
     }
-    ret->from = languages && texts[0].count ? words[0].from : 0;
-    ret->unread = all >= UNREAD_WORDS && known * KNOWN_OF < all * KNOWN;
+    if (!ret->unread && is_unread(&whole))
+        *ret = (struct harm_heed){false, true, words[0].from, words[count - 1].to};
 }
 
 /* ---- one text in one language ---- */

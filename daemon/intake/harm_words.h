@@ -51,8 +51,8 @@ struct harm_sentence {
 };
 struct harm_heed {
     bool denied;     /* some harm is spoken of that did not happen ("nobody got sick") */
-    bool unread;     /* it is in a language that none of the files is of */
-    size_t from, to; /* bytes of its first words then */
+    bool unread;     /* it, or a sentence of it, is in a language that none of the files is of */
+    size_t from, to; /* bytes of that then */
 };
 struct harm_hearing {
     struct harm_heard

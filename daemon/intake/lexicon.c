@@ -576,18 +576,25 @@ static bool add_harm(json_t *filled, const char *field, json_t *value)
 
 static json_t *quote(const char *note, const struct harm_heard *heard)
 {
-    const char *why =
-        heard->kind == HARM_NOTE_UNREAD ? "in a language that is not read here: " : "";
-    return json_sprintf("%s%.*s", why, (int)(heard->to - heard->from), note + heard->from);
+    char said[80];
+    size_t length = heard->to - heard->from;
+    if (heard->kind != HARM_NOTE_UNREAD)
+        return json_stringn(note + heard->from, length);
+    char *part = xstrndup(note + heard->from, length);
+    text_clip(part, said, sizeof said);
+    free(part);
+    return json_sprintf("in a language that is not read here: %s", said);
 }
 
-/* Does the note by itself tell what was seen or smelled? Short forms and slips ("smels musy") are
- * few words of a language and are read all the same. */
-static bool tells_of_bread(const struct lexicon *lexicon, const char *note, int32_t today)
+/* Does that part of the note by itself tell what was seen or smelled? Short forms and slips ("smels
+ * musy") are few words of a language and are read all the same. */
+static bool tells_of_bread(const struct lexicon *lexicon, const char *note,
+                           const struct harm_heard *part, int32_t today)
 {
     size_t i;
     const json_t *row;
-    json_t *taken, *alone = json_pack("{s:s, s:[], s:b}", "note", note, "harm", "harm_read", 1);
+    json_t *taken, *alone = json_pack("{s:s%, s:[], s:b}", "note", note + part->from,
+                                      part->to - part->from, "harm", "harm_read", 1);
     json_decref(lexicon_fill(lexicon, alone, today, &taken));
     bool tells = false;
     json_array_foreach(taken, i, row)
@@ -609,7 +616,8 @@ static void hear_harm(const struct lexicon *lexicon, const struct reading *readi
     const struct field_word *kinds = fields_find("harm")->words;
     struct harm_heard *heard = NULL;
     int count = harm_note_read(lexicon->harm, lexicon->weights, note, &heard);
-    if (count && heard->kind == HARM_NOTE_UNREAD && tells_of_bread(lexicon, note, reading->today))
+    if (count && heard->kind == HARM_NOTE_UNREAD &&
+        tells_of_bread(lexicon, note, heard, reading->today))
         count = 0;
     for (int i = 0; i < count; i++) {
         bool possible = heard[i].kind < 0;

@@ -345,8 +345,15 @@ static int hear(const struct measures *x, struct store *store, int64_t case_id,
     return overheard_hear(store, ret, err);
 }
 
+/* Is the lot its own, not one of several that it may be about? */
+static bool is_own(const struct measures *x, struct store *store, int64_t case_id)
+{
+    struct case_row row;
+    return case_get(store, case_id, &row, NULL) == 0 && row.lot_id == x->lot.lot_id;
+}
+
 /* Of the case it was measured for, or else of all about the lot, or of the lot alone. The answer
- * tells of one that was news, if any was. */
+ * tells of one that is the lot's own, if any is, and of those of one that was news. */
 static int hear_all(struct measures *x, struct store *store, struct error *err)
 {
     json_decref(x->heard.harm); /* of a job that was rolled back and runs again */
@@ -354,12 +361,16 @@ static int hear_all(struct measures *x, struct store *store, struct error *err)
         return hear(x, store, x->case_id, &x->heard, err);
     x->heard = (struct overheard){0};
     int rc = 0;
+    bool own = false;
     for (int i = x->cases.count; i-- > 0 && !rc;) {
         struct overheard other = x->heard, one;
+        bool here = is_own(x, store, x->case_ids[i]);
         rc = hear(x, store, x->case_ids[i], &one, err);
         bool news = !other.mailed && (one.mailed || !other.harm);
-        x->heard = news ? one : other;
-        json_decref(news ? other.harm : one.harm);
+        bool told = here == own ? news : here && one.harm;
+        own = told ? here : own;
+        x->heard = told ? one : other;
+        json_decref(told ? other.harm : one.harm);
     }
     return rc;
 }

@@ -31,6 +31,10 @@ def check_levels(plant):
     unread = log(plant, lot="L1 6310 A0400", note="Oğlum ekmeği yedikten sonra hastaneye kaldırıldı")
     assert unread["harm"] == [] and unread["harm_possible"] is True and unread["alarm"], unread
     assert unread["taken"][0]["from"].startswith("in a language that is not read here: Oğlum"), unread["taken"]
+    after = log(plant, lot="L1 6312 A0400", note="Moldy on the heel. Oglum ekmegi yedikten sonra hastaneye kaldirildi")
+    assert after["harm_possible"] is True, after
+    within = log(plant, lot="L1 6312 A0400", note="mold, 我儿子吃了面包后呕吐")
+    assert within["harm_possible"] is True, within
     short = log(plant, lot="L1 6311 A0400", note="musty, like a bsmt. Bt 11/21 fnd 11/24")
     assert short["harm_possible"] is False, short
     chosen = log(plant, lot="L1 6317 A0400", harm=["injury"], note="and she threw up twice")

@@ -200,6 +200,12 @@ static void both_readers(void **state)
          "\xAC\xE7\x9A\x84\xE9\x9D\xA2\xE5\x8C\x85",
          "", "unread"},
         {"my bread oglum ekmegi", "", ""},
+        {"the bread was moldy. Oglum ekmegi yedikten sonra hastanede", "", "unread"},
+        {"the bread \xD0\xB1\xD0\xBE\xD0\xBB\xD1\x8C\xD0\xBD\xD0\xB8\xD1\x86\xD0\xB0", "",
+         "unread"},
+        {"the bread was moldy \xE2\x98\x85\xE2\x98\x85\xE2\x98\x85 \xE2\x86\x92 "
+         "\xF0\x9F\x91\x8D\xF0\x9F\x91\x8D",
+         "", ""},
         {"A0400 L2 6318-7 26-114 x y", "", ""},
     };
     struct harm_weights *small = load_text(SMALL);
