@@ -33,7 +33,8 @@ static const char *alarm_of(const struct desk *desk, const struct alarm_known *k
     if (known->queued_before)
         return "its mail was queued when it was first said";
     if (known->gathered)
-        return "the same was mailed a moment ago: this report follows with the next mail, within "
+        return "harm of this case was mailed a moment ago: this report follows with the next mail, "
+               "within "
                "minutes";
     return known->logged ? "an urgent mail goes out at once" : NULL;
 }

@@ -12,6 +12,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#define SOON 0.4 /* of a week: Wednesday */
+
 enum {
     OVERDUE_MOST = 50, /* listed; the others are counted */
     ACTIONS_MOST = 5,  /* the newest */
@@ -232,6 +234,23 @@ static void say_before(const struct week_data *d, json_t *headline)
         text_buffer_free(&b);
 }
 
+/* What is usual hangs on what was packed: of records that are behind, or of a plant that stood
+ * still, it falls to nothing, and any complaint is a rise. */
+static void say_missing(const struct week_data *d, json_t *headline)
+{
+    struct text_buffer b = {0};
+    int last = WEEK_SPAN - 1;
+    while (last >= 0 && d->levels[0].units[last] <= 0)
+        last--;
+    bool begun = last == WEEK_SPAN - 2 && d->passed < SOON; /* its records may come yet */
+    if (last < 0 || last == WEEK_SPAN - 1 || begun)
+        return;
+    text_append(&b, "No lots packed after ");
+    week_words_day(&b, pattern_monday(d->week - (WEEK_SPAN - 1 - last)) + 6);
+    text_append(&b, " are on record: if the plant ran, what is called usual here is too low");
+    week_words_say(&b, headline);
+}
+
 /* ---- all of it ---- */
 
 static int list_holds(struct listing *l, json_t *report, struct error *err)
@@ -369,6 +388,7 @@ int week_head(const struct week_head *head, json_t *report, struct error *err)
     const struct week_harm_of harm = {head->store, head->tz, head->model->data->shown,
                                       head->model->data->now_ms, head->model->data->plant};
     int rc = week_harm(&harm, report, err);
+    say_missing(head->model->data, headline);
     if (!rc)
         rc = list_holds(l, report, err);
     if (!rc)

@@ -89,7 +89,7 @@ static void a_change_is_answered_about_harm(void **state)
     } CASES[] = {{NULL, NULL, false, true, false},
                  {"['illness']", "an urgent mail goes out at once", false, true, false},
                  {"['illness']", "its mail was queued when it was first said", true, false, false},
-                 {"['illness']", "the same was mailed a moment ago", false, true, true},
+                 {"['illness']", "harm of this case was mailed a moment ago", false, true, true},
                  {NULL, "an urgent mail goes out at once", true, true, false}};
     struct fixture *f = *state;
     const char *(*const kept)(const void *) = f->desk.no_alarm;

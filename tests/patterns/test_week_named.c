@@ -43,15 +43,20 @@ static int teardown(void **state)
     return 0;
 }
 
-static json_t *report(struct plant *p)
+static json_t *report_of(struct plant *p, const char *week, const char *now)
 {
-    struct week_query query = {.now_ms = plant_time(NOW)};
+    struct week_query query = {.now_ms = plant_time(now)};
     struct error err = {0};
     json_t *out = NULL;
-    assert_int_equal(iso_week_parse("2026-W47", &query.week, NULL), 0);
+    assert_int_equal(iso_week_parse(week, &query.week, NULL), 0);
     if (week_report(p->store, p->tz, NULL, &query, &out, &err))
         fail_msg("%s", err.text);
     return out;
+}
+
+static json_t *report(struct plant *p)
+{
+    return report_of(p, "2026-W47", NOW);
 }
 
 static const char *line_with(const json_t *report, const char *words)
@@ -152,6 +157,25 @@ static void a_rise_of_harm_is_told_without_a_cause(void **state)
     json_decref(r);
 }
 
+/* The last lot was packed on Sunday, 22 November. */
+static void records_that_are_behind_are_named(void **state)
+{
+    static const struct {
+        const char *week, *now;
+        bool behind;
+    } WEEKS[] = {{"2026-W47", NOW, false},
+                 {"2026-W48", "2026-11-24T08:00:00-05:00", false}, /* this week's may come yet */
+                 {"2026-W48", "2026-11-27T08:00:00-05:00", true},
+                 {"2026-W48", "2026-12-03T08:00:00-05:00", true},
+                 {"2026-W49", "2026-11-30T08:00:00-05:00", true}};
+    for (size_t i = 0; i < COUNT_OF(WEEKS); i++) {
+        json_t *r = report_of(*state, WEEKS[i].week, WEEKS[i].now);
+        const char *line = line_with(r, "No lots packed after 22 November are on record");
+        assert_int_equal(*line != 0, WEEKS[i].behind);
+        json_decref(r);
+    }
+}
+
 int main(void)
 {
     static const struct CMUnitTest tests[] = {
@@ -161,6 +185,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(of_harm_no_cause_stands_beside_a_story, setup, teardown),
         cmocka_unit_test_setup_teardown(one_complaint_is_no_rise, setup, teardown),
         cmocka_unit_test_setup_teardown(a_rise_of_harm_is_told_without_a_cause, setup, teardown),
+        cmocka_unit_test_setup_teardown(records_that_are_behind_are_named, setup, teardown),
     };
     gsl_set_error_handler_off();
     return cmocka_run_group_tests(tests, NULL, NULL);
