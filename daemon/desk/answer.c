@@ -34,8 +34,7 @@ static const char *alarm_of(const struct desk *desk, const struct alarm_known *k
         return "its mail was queued when it was first said";
     if (known->gathered)
         return "harm of this case was mailed a moment ago: this report follows with the next mail, "
-               "within "
-               "minutes";
+               "within minutes";
     return known->logged ? "an urgent mail goes out at once" : NULL;
 }
 
