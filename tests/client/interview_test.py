@@ -23,7 +23,7 @@ CALLS = [  # name, story, what is typed
     ("doubts", "", ["broken", "mold", "yes", "", "-", "sick", "correct email", "stale", "a@b.example", "correct store", "stale",
                     "0417", "correct lot", "yes", "L2 6321 B0412", "correct product", "white pan", "2", "correct phone", "12", "12",
                     "list", "correct 9", "correct symptom", "-", "staling", "help", "?", "done", "list", ""]),
-    ("odor", "it smells sour like vinegar", ["no", "63?1", "skip", "back", "", "not sure", "", "", "more", "", "", "", "done", ""]),
+    ("odor", "it smells sour like vinegar", ["no", "63?1", "skip", "back", "", "not sure", "", "", "more", "", ""]),
     ("stopped", "dry and moldy", ["mold", "quit", "no", "no", "done", "exit", "", "quit", "yes"]),
     ("glass", "a piece of glass in the mold", ["list", "6321", "done", ""]),
 ]
@@ -161,7 +161,8 @@ class Interview(ClientTest):
                 for answer in said:
                     t.prompt()
                     t.say(answer)
-                t.text += f"---- {t.ends()}\n"
+                code = t.ends()
+                t.text += f"---- {code}\n"
                 asked = "".join("{method} {path}\n".format(**one) for one in self.daemon.requests)
                 shown = re.sub(r"[0-9a-f]{8}-[0-9a-f-]{4,}", "ID", t.text + asked).replace("\x1b", "^")
                 path = SCREENS / f"{name}.txt"
