@@ -23,23 +23,35 @@ static int add_verdict(void *arg, const struct verdict_row *row)
     return 0;
 }
 
+static int add_standing(struct setup *setup, struct store *store, int64_t id, json_t *told,
+                        struct error *err)
+{
+    struct case_row row;
+    int rc = case_get(store, id, &row, err);
+    if (rc)
+        return rc;
+    json_object_set_new(told, "state", json_string(row.settled ? "settled" : "open"));
+    if (row.harm_unseen)
+        json_object_set_new(told, "harm_since_settled", json_true());
+    json_object_set_new(told, "revision", json_integer(row.revision));
+    json_object_set_new(told, "joined", joining_case_json(store, setup->tz, id));
+    logged_case_json(&setup->desk, store, id, told, NULL);
+    logged_case_doubts(&setup->desk, store, id, told);
+    return verdict_of_case(store, id, add_verdict, &(struct verdict_to){setup->tz, told}, err);
+}
+
 int case_told_json(struct setup *setup, struct store *store, int64_t id, json_t **ret,
                    struct error *err)
 {
-    struct case_row row;
-    int rc = tell_case(setup->triage, store, id, ret, NULL, err);
+    json_t *told = NULL;
+    int rc = tell_case(setup->triage, store, id, &told, NULL, err);
     if (!rc)
-        rc = case_get(store, id, &row, err);
+        rc = add_standing(setup, store, id, told, err);
     if (rc)
-        return rc;
-    json_object_set_new(*ret, "state", json_string(row.settled ? "settled" : "open"));
-    if (row.harm_unseen)
-        json_object_set_new(*ret, "harm_since_settled", json_true());
-    json_object_set_new(*ret, "revision", json_integer(row.revision));
-    json_object_set_new(*ret, "joined", joining_case_json(store, setup->tz, id));
-    logged_case_json(&setup->desk, store, id, *ret, NULL);
-    logged_case_doubts(&setup->desk, store, id, *ret);
-    return verdict_of_case(store, id, add_verdict, &(struct verdict_to){setup->tz, *ret}, err);
+        json_decref(told);
+    else
+        *ret = told;
+    return rc;
 }
 
 /* With a complaint the likeliest lots are kept; of harm each that it may be counts. */
