@@ -151,7 +151,7 @@ static size_t add_lines(struct words *w, const char *bytes, size_t length)
     while (at < length) {
         const char *end = memchr(bytes + at, '\n', length - at);
         size_t line = end ? (size_t)(end - bytes) - at : length - at;
-        if (!add_json(w, bytes + at, line))
+        if (line && !add_json(w, bytes + at, line)) /* an empty one parts others */
             break;
         at += line + 1;
     }

@@ -269,12 +269,19 @@ static int skip_gone(struct store *store, struct holding *h, struct error *err)
     return ERROR_CONFLICT;
 }
 
-/* Of no case it is about the lot, the first of them. */
-static int hear(struct store *store, struct holding *h, const char *where, struct error *err)
+/* Of those that something is recorded of. */
+static size_t first_of(const struct holding *h)
 {
     size_t first = 0;
     while (first + 1 < h->count && is_skipped(h, first))
         first++;
+    return first;
+}
+
+/* Of no case it is about the lot, the first of them. */
+static int hear(struct store *store, struct holding *h, const char *where, struct error *err)
+{
+    size_t first = first_of(h);
     h->heard.case_id = h->case_id;
     h->heard.lot_id = h->of[first].lot_id;
     h->heard.lot = h->case_id ? NULL : h->of[first].code;
@@ -303,7 +310,7 @@ static int hold_all(struct store *store, void *arg, struct error *err)
             rc = hold_add(store, &h->of[i], h->elsewhere[i] ? &passed_on : &own, &h->stood[i], err);
     }
     seen_set(store, NULL);
-    h->heard.told_before = h->stood[0];
+    h->heard.told_before = h->stood[first_of(h)];
     return rc ? rc : hear(store, h, "the reason of a hold says so", err);
 }
 

@@ -38,6 +38,7 @@ static void harm_is_heard_in_any_body(void **state)
         {"", "", false},
         {"{'note':'mold'}\n{'note':'she was sick all night'}\n{'harm':['injury']}\n",
          "['injury','illness']", false},
+        {"{'note':'mold'}\n\n{'by':'Ann Sick','note':'fan mended'}\n", "", false},
         {"{'note':'she was sick all night'", "['illness']", false},
         {"{'note':'mold'}\nshe was sick all night", "['illness']", false},
     };

@@ -179,6 +179,12 @@ def check_kept_beside(plant):
     said = {"by": "m", "lots": [lot], "disposition": "release", "reason": "dry, but her son was taken to hospital after it"}
     status, answer = plant.post("/v1/lots/release", said)
     assert status == 200 and answer["heard"]["harm"] == ["illness"] and answer["heard"]["alarm"], answer
+    gone, held, why = "L1 6312 A0400", "L1 6313 A0400", "glass was found in the bread"
+    assert plant.post("/v1/lots/hold", {"by": "m", "lots": [gone], "reason": "wet bags"})[0] == 200
+    assert plant.post("/v1/lots/release", {"by": "m", "lots": [gone], "disposition": "destroy", "reason": "wet"})[0] == 200
+    assert "alarm" in plant.post("/v1/lots/hold", {"by": "m", "lots": [held], "reason": why})[1]["heard"]
+    again = plant.post("/v1/lots/hold", {"by": "m", "lots": [gone, held], "reason": why, "skip_gone": True})[1]
+    assert "no_mail" in again["heard"], again  # of those that something is recorded of, all was told before
     status, answer = plant.post("/v1/actions", {"by": "m", "line": "1", "cause": "packed-hot",
                                                 "note": "belt mended after a customer broke a tooth on metal in the bread"})
     assert status == 201 and answer["heard"]["harm"], answer
