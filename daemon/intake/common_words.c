@@ -9,6 +9,10 @@ struct common_words {
     char *text; /* the words, a NUL after each */
     struct word_set set;
 };
+struct loading {
+    struct text_buffer text;
+    size_t count;
+};
 
 static size_t letters(const char *word)
 {
@@ -21,7 +25,8 @@ static size_t letters(const char *word)
 static void add_line(const struct doc_place *place, void *all)
 {
     static const char PLAIN[] = "abcdefghijklmnopqrstuvwxyz0123456789 "; /* nothing to fold */
-    struct text_buffer *words = all;
+    struct loading *loading = all;
+    struct text_buffer *words = &loading->text;
     char folded[LINE_SIZE];
     const char *line = json_string_value(place->value);
     if (!line || strlen(line) >= sizeof folded) {
@@ -38,6 +43,7 @@ static void add_line(const struct doc_place *place, void *all)
         } else if (end > word) {
             text_append_bytes(words, word, (size_t)(end - word) + 1);
             words->data[words->length - 1] = '\0';
+            loading->count++;
         }
     }
 }
@@ -58,17 +64,18 @@ int common_words_load(const char *dir, doc_report report, void *arg, struct comm
                       struct error *err)
 {
     struct doc doc = {.report = report, .arg = arg};
-    struct text_buffer all = {0};
+    struct loading all = {0};
     doc_each(&doc, dir, add_file, &all);
     if (doc.first.code) {
-        text_buffer_free(&all);
+        text_buffer_free(&all.text);
         if (err && !err->code)
             *err = doc.first;
         return doc.first.code;
     }
     struct common_words *words = xcalloc(1, sizeof *words);
-    const size_t length = all.length;
-    words->text = text_take(&all);
+    const size_t length = all.text.length;
+    words->text = text_take(&all.text);
+    word_set_reserve(&words->set, all.count);
     for (size_t at = 0; at < length; at += strlen(words->text + at) + 1)
         word_set_add(&words->set, words->text + at);
     *ret = words;

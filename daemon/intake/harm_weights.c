@@ -4,6 +4,7 @@
 #include "intake/fields.h"
 #include "intake/harm_weights_inside.h"
 #include "intake/harm_words_inside.h"
+#include <limits.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -381,24 +382,44 @@ static void add_fault(const struct doc_place *place, void *part)
         doc_fault(place, "must be a text: how words of a fault of the bread begin");
 }
 
-/* Whether a word of the feature begins so. */
-static bool has_word(const char *feature, const char *begin)
+/* How words of faults begin; by their first letters, since there are a few hundred and the words
+ * they are looked for in are thousands. */
+struct begins {
+    const json_t *texts;
+    bool first[UCHAR_MAX + 1];
+};
+
+static bool word_begins(const struct begins *begins, const char *word)
+{
+    bool does = false;
+    for (size_t i = 0;
+         begins->first[(unsigned char)*word] && !does && i < json_array_size(begins->texts); i++) {
+        const json_t *text = json_array_get(begins->texts, i);
+        const size_t length = json_string_length(text);
+        does = length && strncmp(word, json_string_value(text), length) == 0;
+    }
+    return does;
+}
+
+/* One word of a feature or the other. */
+static bool has_begin(const struct begins *begins, const char *feature)
 {
     const char *second = strchr(feature, ' ');
-    size_t length = strlen(begin);
-    return strncmp(feature, begin, length) == 0 ||
-           (second && strncmp(second + 1, begin, length) == 0);
+    return word_begins(begins, feature) || (second && word_begins(begins, second + 1));
 }
 
 static void mark_faults(struct harm_weights *weights, const json_t *faults)
 {
-    for (size_t at = 0; at < weights->size; at++)
-        for (size_t i = 0; weights->table[at].feature && i < json_array_size(faults); i++) {
-            const char *begin = json_string_value(json_array_get(faults, i));
-            struct weight *weight = &weights->table[at];
-            weight->of_fault = weight->of_fault ||
-                               (begin && weight->value < 0 && has_word(weight->feature, begin));
-        }
+    struct begins begins = {.texts = faults};
+    for (size_t i = 0; i < json_array_size(faults); i++) {
+        const char *text = json_string_value(json_array_get(faults, i));
+        begins.first[text ? (unsigned char)*text : 0] = true;
+    }
+    for (size_t at = 0; at < weights->size; at++) {
+        struct weight *weight = &weights->table[at];
+        weight->of_fault =
+            weight->feature && weight->value < 0 && has_begin(&begins, weight->feature);
+    }
 }
 
 static void read_file(struct doc *doc, struct harm_weights *weights)

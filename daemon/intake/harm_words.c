@@ -581,9 +581,8 @@ const char *harm_words_language(const struct harm_words *words, int index)
 {
     if (!words || index < 0 || index >= words->count)
         return NULL;
-    const char *tag =
-        json_string_value(json_object_get(words->languages[index].document, "language"));
-    return tag ? tag : "";
+    const char *name = words->languages[index].name;
+    return name ? name : "";
 }
 
 /* ---- loading ---- */

@@ -49,6 +49,7 @@ enum harm_form {
 struct harm_word {
     char text[LEXICON_WORD];
     size_t length;
+    uint32_t hash;    /* as harm_words_language_find() asks for it */
     uint64_t letters; /* bit a letter or digit: words that share few are no misspellings */
     enum harm_form form;
     bool slips;
@@ -67,11 +68,11 @@ struct harm_pattern {
     int kept;         /* so many of them are what is found, the others only follow it */
 };
 struct harm_set {
-    const char *name; /* borrowed from the document; NULL: a context or a kind */
+    char *name;
     int first, count; /* into patterns */
 };
 struct harm_language {
-    json_t *document;
+    char *name; /* NULL: the file says none */
     struct harm_word *words;
     struct harm_item *items;
     int *options;

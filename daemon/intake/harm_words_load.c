@@ -70,7 +70,8 @@ int harm_words_language_find(const struct harm_language *language, const char *t
     for (size_t at = hash % language->table_size; language->table[at] >= 0;
          at = (at + 1) % language->table_size) {
         const struct harm_word *word = &language->words[language->table[at]];
-        if (word->form == form && word->length == length && memcmp(word->text, text, length) == 0)
+        if (word->hash == hash && word->form == form && word->length == length &&
+            memcmp(word->text, text, length) == 0)
             return language->table[at];
     }
     return -1;
@@ -78,8 +79,7 @@ int harm_words_language_find(const struct harm_language *language, const char *t
 
 static void put_in_table(struct harm_language *language, int index)
 {
-    const struct harm_word *word = &language->words[index];
-    size_t at = word_hash(word->text, word->length, word->form) % language->table_size;
+    size_t at = language->words[index].hash % language->table_size;
     while (language->table[at] >= 0)
         at = (at + 1) % language->table_size;
     language->table[at] = index;
@@ -144,8 +144,8 @@ static int add_word(struct loading *loading, const char *token, size_t length)
     if (!length)
         return -1;
     word.letters = harm_words_letters(word.text, length);
-    int known = harm_words_language_find(language, word.text, length,
-                                         word_hash(word.text, length, word.form), word.form);
+    word.hash = word_hash(word.text, length, word.form);
+    int known = harm_words_language_find(language, word.text, length, word.hash, word.form);
     if (known >= 0) {
         language->words[known].slips |= word.slips;
         return known;
@@ -164,7 +164,7 @@ static int add_word(struct loading *loading, const char *token, size_t length)
 static int find_set(const struct harm_language *language, const char *name, size_t length)
 {
     for (int i = 0; i < language->set_count; i++)
-        if (language->sets[i].name && strlen(language->sets[i].name) == length &&
+        if (strlen(language->sets[i].name) == length &&
             memcmp(language->sets[i].name, name, length) == 0)
             return i;
     return -1;
@@ -243,21 +243,24 @@ static const char *add_items(struct loading *loading, char *text, struct harm_pa
     return NULL;
 }
 
+static const char UMLAUT_LEAD = '\xC3'; /* with which each begins in UTF-8 */
+
 /* The letter of ASCII that an umlaut is written with, and an e behind it; 0: it is none. */
 static char umlaut_at(const char *s)
 {
-    static const char UMLAUTS[][3] = {"\xC3\xA4", "\xC3\xB6", "\xC3\xBC",
-                                      "\xC3\x84", "\xC3\x96", "\xC3\x9C"};
-    for (size_t i = 0; i < sizeof UMLAUTS / sizeof UMLAUTS[0]; i++)
-        if (strncmp(s, UMLAUTS[i], 2) == 0)
-            return "aouaou"[i];
-    return 0;
+    static const char SECONDS[] = "\xA4\xB6\xBC\x84\x96\x9C";
+    const char *second = *s == UMLAUT_LEAD && s[1] ? strchr(SECONDS, s[1]) : NULL;
+    return second ? "aouaou"[second - SECONDS] : 0;
 }
 
 /* A word with umlauts is another with an e behind each, too: "übel|uebel". `out` has room for twice
  * as much as `text`. */
 static void spell_umlauts(const char *text, char *out)
 {
+    if (!strchr(text, UMLAUT_LEAD)) { /* as most are */
+        memcpy(out, text, strlen(text) + 1);
+        return;
+    }
     while (*text) {
         size_t length = strcspn(text, " |");
         bool umlauts = false;
@@ -333,7 +336,7 @@ static int add_set(const struct doc_place *place, const char *name)
         add_pattern(loading, &pattern);
     }
     language->sets[language->set_count] =
-        (struct harm_set){name, first, language->pattern_count - first};
+        (struct harm_set){xstrdup(name), first, language->pattern_count - first};
     return language->set_count++;
 }
 
@@ -466,7 +469,8 @@ void harm_words_language_read(struct doc *doc, struct harm_language *ret)
     const char *kinds[HARM_KINDS + 1] = {0};
     for (int i = 0; i < HARM_KINDS; i++)
         kinds[i] = fields_find("harm")->words[i].word;
-    *ret = (struct harm_language){.document = json_incref(doc->root)};
+    const char *name = json_string_value(json_object_get(doc->root, "language"));
+    *ret = (struct harm_language){.name = name ? xstrdup(name) : NULL};
     doc->context = &loading;
     read_words(&top, ret);
     doc_read(&top, ROWS, ret);
@@ -491,6 +495,8 @@ void harm_words_language_free(struct harm_language *language)
     free(language->keyless);
     free(language->patterns);
     free(language->table);
-    json_decref(language->document);
+    for (int i = 0; i < language->set_count; i++)
+        free(language->sets[i].name);
+    free(language->name);
     *language = (struct harm_language){0};
 }

@@ -18,11 +18,16 @@ static size_t place_of(const struct word_set *set, const char *word)
     return at;
 }
 
-static void grow(struct word_set *set)
+void word_set_reserve(struct word_set *set, size_t more)
 {
     const struct word_set old = *set;
-    set->size = old.size ? 2 * old.size : LEAST;
-    set->table = xcalloc(set->size, sizeof *set->table);
+    size_t size = old.size ? old.size : LEAST;
+    while (size < 2 * (old.count + more))
+        size *= 2;
+    if (size == old.size)
+        return;
+    set->size = size;
+    set->table = xcalloc(size, sizeof *set->table);
     for (size_t i = 0; i < old.size; i++)
         if (old.table[i])
             set->table[place_of(set, old.table[i])] = old.table[i];
@@ -32,8 +37,7 @@ static void grow(struct word_set *set)
 void word_set_add(struct word_set *set, const char *word)
 {
     assert(word);
-    if (2 * (set->count + 1) > set->size)
-        grow(set);
+    word_set_reserve(set, 1);
     size_t at = place_of(set, word);
     set->count += !set->table[at];
     set->table[at] = word;

@@ -11,6 +11,8 @@ struct word_set {
     size_t size, count; /* size: a power of two, or 0 */
 };
 
+/* Room for `more` words, so that as many are added without the set growing on the way. */
+void word_set_reserve(struct word_set *set, size_t more);
 /* `word` is borrowed as long as the set is. */
 void word_set_add(struct word_set *set, const char *word);
 /* Thread-safe while nobody adds. */
