@@ -1,6 +1,7 @@
 #!/bin/sh
-# Installs what is missing, builds and runs the tests. Without a word: all but slow. Steps by name:
-#   plain  warnings as errors; all tests but the long ones, the whole-system ones among them
+# Installs what is missing, builds and runs the tests. Without a word: first, asan, tsan, lint, as CI does. Steps by name:
+#   first  warnings as errors; all tests but the long ones and the whole systems that asan runs (labelled `again`)
+#   plain  those, too
 #   asan   AddressSanitizer and UndefinedBehaviorSanitizer, the same tests but those labelled `once` and `long`
 #   sanitized  those labelled `long` under the same
 #   slow   long references (R, SciPy), simulated plants, every value of the rule files
@@ -9,13 +10,13 @@
 #   builds as others build it: gcc with NDEBUG and link-time optimization, clang, no libsystemd, no libpq; clang-tidy, deeper
 # Fuzzing and benchmarks have commands of their own (DEVELOPERS.md).
 #
-#     sh tests/run.sh [plain asan sanitized slow tsan lint builds]
+#     sh tests/run.sh [first plain asan sanitized slow tsan lint builds]
 set -eu
 cd "$(dirname "$0")/.."
 . tests/packages.sh
-steps=${*:-plain asan tsan lint}
+steps=${*:-first asan tsan lint}
 jobs=$(nproc)
-beside=$((jobs * 2)) # tests of whole systems wait two thirds of their time
+beside=$((jobs * 3)) # tests of whole systems wait two thirds of their time
 linker=
 if command -v ld.gold >/dev/null; then
   linker=-DCMAKE_EXE_LINKER_FLAGS=-fuse-ld=gold # a quarter of the time, for two hundred programs
@@ -33,6 +34,12 @@ build() { # folder, target, cmake options…
     { cat "build/$folder.log"; exit 1; }
   ninja -C "build/$folder" -j "$jobs" "$target" >>"build/$folder.log" 2>&1 ||
     { tail -n 60 "build/$folder.log"; exit 1; }
+}
+
+step_first() {
+  say "plain build, all tests but the whole systems that asan runs"
+  build plain all $linker
+  ctest --no-tests=error --test-dir build/plain -j "$beside" --timeout 900 -LE "slow|again"
 }
 
 step_plain() {
