@@ -116,7 +116,7 @@ def wanted(kind, code, found):
     if kind == "call":
         return not re.fullmatch(RELEASES + "|" + SAYS, found.group(2))
     if kind == "number":  # buffers, shifts and exit codes of text are none of it; nor a table of published figures
-        return not re.search(r"\[\w*\]\s*=\s*\{|\{0\}|\[\d+\];", line) and line.count(",") < 6
+        return not re.search(r"\[\w*\]\s*=\s*\{|\{0\}|\[\d+\];|xcalloc\(1, ", line) and line.count(",") < 6
     return True
 
 
@@ -244,6 +244,8 @@ class Test:
         self.env = dict(one.split("=", 1) for one in properties.get("ENVIRONMENT", []))
         self.folder = properties.get("WORKING_DIRECTORY")
         self.layer = ("" if self.name.startswith("client/") else "daemon/") + self.name.rpartition("/")[0]
+        if self.layer == "daemon/postgresql":  # the same programs on a server
+            self.layer = "daemon/" + self.name.partition("/")[2].partition("_")[0]
         words = [*self.command, *self.env.values()]
         self.is_unit = self.command[0].startswith(f"{build}/")
         self.targets = [word[len(f"{build}/"):] for word in words if word.startswith(f"{build}/")]
@@ -501,8 +503,11 @@ class Own:
         plain = Copy(build, True)
         plain.tree, plain.build = ROOT, build
         subprocess.run(["cmake", build], check=True, capture_output=True)  # tests that are new
-        self.tests = {name: test for name, test in plain.tests().items() 
-                      if (near or test.layer in layers) and not test.is_long and "/fuzz" not in name}
+        of_server = "daemon/store" in layers and subprocess.run(
+            ["ctest", "--test-dir", build, "-R", "^postgresql/start$"], capture_output=True).returncode == 0
+        self.tests = {name: test for name, test in plain.tests().items()
+                      if (near or test.layer in layers) and "/fuzz" not in name
+                      and (of_server if name.startswith("postgresql/") else not test.is_long)}
         assert plain.builds(*[target for test in self.tests.values() for target in test.targets]), "it does not build"
         self.linker = ["-fuse-ld=gold"] if shutil.which("ld.gold") else []
         self.trusted, self.names = set(), {}
@@ -725,6 +730,7 @@ def main():
         print(f"seed {o.seed}, {o.each} of each of {len(layers)}, {len(own.tests)} tests", flush=True)
         worker(judged, lambda change: own.judge(change, o.cap))
         shutil.rmtree(own.tmp)
+        subprocess.run(["ctest", "--test-dir", folder, "-R", "^postgresql/stop$"], capture_output=True)
         return table(judged.results)
     copies = [Copy(folder / str(n), o.units) for n in range(o.jobs)]
     for copy in copies:

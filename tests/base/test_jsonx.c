@@ -4,6 +4,7 @@
 #include "base/length.h"
 #include "base/text.h"
 #include <locale.h>
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -388,6 +389,25 @@ static void what_is_no_json_has_words(void **state)
     WORDS("", "");
 }
 
+static void rounded(void **state)
+{
+    static const struct {
+        double value;
+        int decimals;
+        const char *text;
+    } CASES[] = {{0.126, 2, "0.13"},   {-0.126, 2, "-0.13"}, {0.124, 2, "0.12"},
+                 {1250, -2, "1300.0"}, {12.6, 0, "13.0"},    {-0.004, 2, "0.0"},
+                 {0, 3, "0.0"},        {NAN, 2, "null"},     {INFINITY, 2, "null"}};
+    (void)state;
+    for (size_t i = 0; i < COUNT_OF(CASES); i++) {
+        json_t *value = jsonx_rounded(CASES[i].value, CASES[i].decimals);
+        char *text = json_dumps(value, JSON_ENCODE_ANY | JSON_REAL_PRECISION(9));
+        assert_string_equal(text, CASES[i].text);
+        free(text);
+        json_decref(value);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -402,6 +422,7 @@ int main(void)
         cmocka_unit_test(places_in_broken_text),
         cmocka_unit_test(typed_members),
         cmocka_unit_test(dumping),
+        cmocka_unit_test(rounded),
         cmocka_unit_test(what_is_no_json_has_words),
         cmocka_unit_test(a_pipe_is_no_file),
         cmocka_unit_test(a_text_of_escapes_is_read_in_time_of_its_length),

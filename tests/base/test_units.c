@@ -2,6 +2,7 @@
 
 #include "base/units.h"
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 struct conversion {
@@ -132,6 +133,51 @@ static void refusals(void **state)
     assert_false(units_known(NULL));
 }
 
+/* Blanks are no letters of it, however many there are; no unit's name is longer than 30 letters. */
+static void long_ones(void **state)
+{
+    static const char blanks[] = "          "
+                                 "          "
+                                 "          "
+                                 "          ";
+    char text[64];
+    (void)state;
+    snprintf(text, sizeof text, "k%sg", blanks);
+    assert_true(units_known(text));
+    snprintf(text, sizeof text, "\tk\tg\t");
+    assert_true(units_known(text));
+    for (size_t length = 30; length < 34; length++) {
+        snprintf(text, sizeof text, "kg%.*s", (int)length - 2,
+                 "aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaa");
+        assert_false(units_known(text));
+    }
+}
+
+static void what_names_promise(void **state)
+{
+    static const struct {
+        const char *name, *unit, *suffix;
+    } CASES[] = {{"flour_kg", "kg", "_kg"},
+                 {"unit_g", "g", "_g"},
+                 {"dose_pct", "%", "_pct"},
+                 {"dose_pct_flour", "%", "_pct_flour"},
+                 {"shelf_life_days", "d", "_days"},
+                 {"spores_cfu_g", "cfu/g", "_cfu_g"}, /* and not g: the longest */
+                 {"crumb_ph", "pH", "_ph"},
+                 {"_kg", NULL, ""},
+                 {"kg", NULL, ""},
+                 {"flour_kgs", NULL, ""},
+                 {"", NULL, ""}};
+    (void)state;
+    for (size_t i = 0; i < COUNT_OF(CASES); i++) {
+        const char *suffix = NULL, *unit = units_promised(CASES[i].name, &suffix);
+        if (strcmp(unit ? unit : "-", CASES[i].unit ? CASES[i].unit : "-") != 0 ||
+            strcmp(suffix, CASES[i].suffix) != 0)
+            fail_msg("%s: %s %s", CASES[i].name, unit ? unit : "-", suffix);
+        assert_ptr_equal(suffix + strlen(suffix), CASES[i].name + strlen(CASES[i].name));
+    }
+}
+
 /* There and back again: two roundings at most on each way. */
 static void round_trips(void **state)
 {
@@ -154,9 +200,10 @@ static void round_trips(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(published_values), cmocka_unit_test(ratios_and_counts),
-        cmocka_unit_test(spellings),        cmocka_unit_test(refusals),
-        cmocka_unit_test(round_trips),
+        cmocka_unit_test(published_values),   cmocka_unit_test(ratios_and_counts),
+        cmocka_unit_test(spellings),          cmocka_unit_test(refusals),
+        cmocka_unit_test(round_trips),        cmocka_unit_test(long_ones),
+        cmocka_unit_test(what_names_promise),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

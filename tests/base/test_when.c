@@ -120,6 +120,16 @@ static void weeks_are_read(void **state)
             fail_msg("%s", bad[i]);
         assert_string_equal(err.value, bad[i]);
     }
+    /* 2026 and 2020 have 53 weeks, 2025 and 2021 have 52 */
+    static const struct {
+        int year, week;
+        bool is;
+    } weeks[] = {{2026, 53, true}, {2026, 54, false}, {2025, 53, false}, {2025, 52, true},
+                 {2020, 53, true}, {2021, 53, false}, {2026, 1, true},   {2026, 0, false},
+                 {-1, 1, false},   {0, 1, true},      {9999, 52, true},  {10000, 1, false}};
+    for (size_t i = 0; i < COUNT_OF(weeks); i++)
+        if (iso_week_is_valid((struct iso_week){weeks[i].year, weeks[i].week}) != weeks[i].is)
+            fail_msg("%d-W%02d", weeks[i].year, weeks[i].week);
     assert_int_equal(iso_week_parse("2026-W53", &w, NULL), 0);
     assert_string_equal(iso_week_format(iso_week_add(w, 1), text), "2027-W01");
     assert_string_equal(iso_week_format(iso_week_add(w, -53), text), "2025-W52");

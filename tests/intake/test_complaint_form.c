@@ -325,6 +325,27 @@ static void keys_of_people_fold(void **state)
     assert_string_equal(key, "nguyen hanh duc");
 }
 
+/* Each word, what it is without the letters that stand for marks, and its marks spelled out. */
+static void words_that_a_name_is_found_by(void **state)
+{
+    static const struct {
+        const char *name, *keys;
+    } CASES[] = {{"Dana Quill", "? dana\n? quill\n"},
+                 {"Ebert", "? ebert\n"},
+                 {"Mueller", "? mueller\n? muller\n"},
+                 {"Aaron Oe", "? aaron\n? oe\n? aron\n? o\n"},
+                 {"M\303\274ller", "? muller\n? mueller\n"},
+                 {"Poe  Lea ", "? poe\n? lea\n? po\n? lea\n"},
+                 {"", ""}};
+    (void)state;
+    for (size_t i = 0; i < COUNT_OF(CASES); i++) {
+        struct text_buffer out = {0};
+        complaint_form_name_keys(CASES[i].name, "?", &out);
+        assert_string_equal(out.data ? out.data : "", CASES[i].keys);
+        text_buffer_free(&out);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -342,6 +363,7 @@ int main(void)
         cmocka_unit_test(texts_stay_on_their_line),
         cmocka_unit_test(names_with_two_points_have_both_writings),
         cmocka_unit_test(keys_of_people_fold),
+        cmocka_unit_test(words_that_a_name_is_found_by),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -769,6 +769,118 @@ static void a_plant_may_add_a_language(void **state)
     check_own(text, cases, sizeof cases / sizeof cases[0]);
 }
 
+/* Whether a file loads of which the first list of what is harm has these patterns; the field it is
+ * refused by. */
+static void loads(const char *sets, const char *pattern, bool good, const char *field)
+{
+    struct one_file folder;
+    struct harm_words *own = NULL;
+    struct error err = {0};
+    struct text_buffer text = {0};
+    text_appendf(&text, "{\"sets\":{%s},\"said\":{\"illness\":[\"%s\"]}}", sets, pattern);
+    one_file_make(&folder, "xx.json", text.data);
+    int rc = harm_words_load(folder.dir, NULL, NULL, NULL, &own, &err);
+    if (rc != (good ? 0 : ERROR_INVALID) || (own != NULL) != good)
+        fail_msg("'%s': %d %s", pattern, rc, err.text);
+    if (!good)
+        assert_string_equal(err.field, field);
+    harm_words_free(own);
+    one_file_end(&folder);
+    text_buffer_free(&text);
+}
+
+static void what_is_a_pattern(void **state)
+{
+    static const char *const GOOD[] = {"a",        "a b c d e f g h i j",
+                                       "a|b",      "a|@s|b",
+                                       "@s b",     "@s @s!",
+                                       "a @s @s!", "@s b @s!",
+                                       "a _1 b",   "a _12 b",
+                                       "a / b",    "a b / c d",
+                                       "^ a",      "a $",
+                                       "^ a $ b",  "a $ / ^ b",
+                                       "a*",       "*a",
+                                       "a~",       "it's",
+                                       "3|a4",     "abcdefghijklmnopqrstuvw"};
+    static const char *const BAD[] = {"",       " ",         "a b c d e f g h i j k",
+                                      "a|",     "|a",        "a||b",
+                                      "@",      "@t",        "a|@t",
+                                      "@s!",    "@s a!",     "@s @s!|a",
+                                      "a _0 b", "a _13 b",   "a _123 b",
+                                      "a _ b",  "a _x b",    "a _1x b",
+                                      "_1 a",   "a _1",      "/ a",
+                                      "a /",    "a / b / c", "a / / b",
+                                      "$ a",    "a ^",       "*",
+                                      "~",      "**",        "a-b",
+                                      "a_b"};
+    (void)state;
+    for (size_t i = 0; i < COUNT_OF(GOOD); i++)
+        loads("\"s\":[\"x\"]", GOOD[i], true, "");
+    for (size_t i = 0; i < COUNT_OF(BAD); i++)
+        loads("\"s\":[\"x\"]", BAD[i], false, "/said/illness/0");
+}
+
+/* As much as there is room for, and one more. */
+static void a_file_has_its_limits(void **state)
+{
+    struct text_buffer sets = {0}, pattern = {0};
+    (void)state;
+    for (int i = 0; i < 101; i++) { /* with the 28 that each file has: 128 */
+        text_appendf(&sets, "%s\"s%d\":[\"x\"]", i ? "," : "", i);
+        if (i >= 99)
+            loads(sets.data, "@s99", i == 99, "/bare");
+    }
+    while (pattern.length < 1998)
+        text_append(&pattern, &"|a"[!pattern.length]);
+    loads("", pattern.data, true, "");
+    text_append(&pattern, " ");
+    loads("", pattern.data, false, "/said/illness/0");
+    text_buffer_free(&sets);
+    text_buffer_free(&pattern);
+}
+
+/* What stands between, before and behind, at the last place where it may. */
+static void what_a_pattern_finds(void **state)
+{
+    static const char text[] =
+        "{\"filler\":[\"quite\"],\"sets\":{\"s\":[\"red\",\"blue\"]},\"said\":{"
+        "\"illness\":[\"alpha _2 beta\"],\"injury\":[\"^ gamma\",\"delta $\"],"
+        "\"foreign-matter\":[\"kappa / lambda\"],\"tampering\":[\"@s and @s!\"],"
+        "\"allergic-reaction\":[\"omega*\",\"*sigma\",\"straight\",\"crooked~\"]}}";
+    static const struct heard_case cases[] = {
+        {"x alpha beta y", "illness"},
+        {"x alpha one beta y", "illness"},
+        {"x alpha one two beta y", "illness"},
+        {"x alpha one two three beta y", ""},
+        {"x alpha one quite two beta y", "illness"},
+        {"x beta alpha y", ""},
+        {"gamma x", "injury"},
+        {"x. gamma x", "injury"},
+        {"x gamma x", ""},
+        {"x delta", "injury"},
+        {"x delta. x", "injury"},
+        {"x delta x", ""},
+        {"x kappa lambda y", "foreign-matter"},
+        {"x kappa y lambda", ""},
+        {"x red and blue y", "tampering"},
+        {"x blue and red y", "tampering"},
+        {"x red and red y", ""},
+        {"x omegas y", "allergic-reaction"},
+        {"x omega y", "allergic-reaction"},
+        {"x omeg y", ""},
+        {"x mysigma y", "allergic-reaction"},
+        {"x sigma y", "allergic-reaction"},
+        {"x sigmas y", ""},
+        {"x straight y", "allergic-reaction"},
+        {"x straigt y", ""},
+        {"x crookd y", "allergic-reaction"},
+        {"x croked y", "allergic-reaction"},
+        {"x wooked y", ""},
+    };
+    (void)state;
+    check_own(text, cases, COUNT_OF(cases));
+}
+
 static void nothing_to_read_with(void **state)
 {
     struct harm_words *none = NULL;
@@ -816,6 +928,9 @@ int main(void)
         cmocka_unit_test(full_width_is_read),
         cmocka_unit_test(glass_is_foreign_matter_until_somebody_put_it_there),
         cmocka_unit_test(a_plant_may_add_a_language),
+        cmocka_unit_test(what_is_a_pattern),
+        cmocka_unit_test(a_file_has_its_limits),
+        cmocka_unit_test(what_a_pattern_finds),
         cmocka_unit_test(nothing_to_read_with),
     };
     return cmocka_run_group_tests(tests, load_shipped, free_shipped);

@@ -1,10 +1,12 @@
 /* What the matcher understands and which lots it names, on one small invented plant. */
 #include "check.h"
+#include "failing.h"
 #include "state.h"
 
 #include "base/text.h"
 #include "lots/lot_rules.h"
 #include "lots/match.h"
+#include "lots/standing.h"
 #include "store/db.h"
 #include "store/lot_find.h"
 #include <stdio.h>
@@ -544,6 +546,69 @@ static void codes_that_look_like_something_else(void **state)
     sql("DELETE FROM lot WHERE id >= 9000");
 }
 
+/* Of names it is said in words of their own. */
+static int said(int rc, struct error *err)
+{
+    if (rc && strstr(err->text, "could not be looked up"))
+        snprintf(err->text, sizeof err->text, "%s", FAILING_WORDS);
+    return rc;
+}
+
+static int match_of(void *arg, struct error *err)
+{
+    struct lot_match_result result;
+    return said(match_lot(world.matcher, world.store, arg, &result, err), err);
+}
+
+static int all_of(void *arg, struct error *err)
+{
+    struct lot_match_all all;
+    return said(match_lot_all(world.matcher, world.store, arg, &all, err), err);
+}
+
+static int standing_of(void *arg, struct error *err)
+{
+    struct lot_match_result result;
+    struct standing standing;
+    int rc = match_lot(world.matcher, world.store, arg, &result, err);
+    return said(rc ? rc : standing_of_match(world.store, arg, &result, &standing, err), err);
+}
+
+static int kept_of(void *arg, struct error *err)
+{
+    const int64_t lots[] = {1, 2};
+    const double weights[] = {0.6, 0.3};
+    const struct standing_kept kept = {LOT_SEVERAL, lots, weights, 2};
+    struct standing standing;
+    return said(standing_of_kept(world.matcher, world.store, arg, &kept, &standing, err), err);
+}
+
+/* Of a disk that fails nobody hears that a lot is not on record. */
+static void whatever_cannot_be_read_is_said(void **state)
+{
+    static const char *const TEXTS[] = {"L2 6321 B0912",
+                                        "L2 6321 8O912",
+                                        "L2 6321 B",
+                                        "L2 6399 B0912",
+                                        "L2 6330 B0912",
+                                        "L9 6321 B0912",
+                                        "honey oat, best by 11/27",
+                                        "(01)09520000000011(10)L263218",
+                                        "B0912",
+                                        ""};
+    (void)state;
+    for (size_t i = 0; i < COUNT_OF(TEXTS); i++) {
+        struct lot_query q = query(TEXTS[i]);
+        q.product = i % 2 && *TEXTS[i] != '(' ? "Honey Oat" : NULL;
+        q.store = i % 3 ? "0101" : NULL;
+        q.route = i % 3 == 1 ? "R1" : NULL;
+        failing_check(world.store, match_of, &q, TEXTS[i], 0);
+        failing_check(world.store, all_of, &q, TEXTS[i], 0);
+        failing_check(world.store, standing_of, &q, TEXTS[i], 0);
+        failing_check(world.store, kept_of, &q, TEXTS[i], 0);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -567,6 +632,7 @@ int main(void)
         cmocka_unit_test(the_same_answer_every_time),
         cmocka_unit_test(inside_a_transaction),
         cmocka_unit_test(folding),
+        cmocka_unit_test(whatever_cannot_be_read_is_said),
     };
     return cmocka_run_group_tests(tests, set_up, tear_down);
 }

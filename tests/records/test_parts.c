@@ -1,6 +1,7 @@
 /* The parts of the import on their own: lines, CSV rows, the staging file, equal keys. */
 #include "base/text.h"
 #include "records/key_index.h"
+#include "records/refs.h"
 #include "records/refusals.h"
 #include "records/stage.h"
 #include "records/trial.h"
@@ -312,6 +313,77 @@ static void test_a_trial_is_kept_for_the_kinds_behind_it(void **state)
     trial_free(trial);
 }
 
+/* ---- names that rows refer to ---- */
+
+struct asked {
+    int lots, products;
+};
+
+static int ask_lot(void *arg, const char *lot, struct refs_lot *ret, struct error *err)
+{
+    struct asked *asked = arg;
+    asked->lots++;
+    *ret = *lot == 'L' ? (struct refs_lot){lot[1], 1000 + lot[1]} : (struct refs_lot){0};
+    return *lot == '!' ? error_set(err, ERROR_IO, "a broken disk") : 0;
+}
+
+static int ask_product(void *arg, const char *product, int64_t *ret_id, struct error *err)
+{
+    struct asked *asked = arg;
+    asked->products++;
+    *ret_id = *product == 'L' ? -product[1] : 0;
+    return *product == '!' ? error_set(err, ERROR_IO, "a broken disk") : 0;
+}
+
+/* What there is is asked for once, what there is not each time; a lot is no product of its name. */
+static void test_names_are_asked_for_once(void **state)
+{
+    struct asked asked = {0};
+    const struct refs_source source = {ask_lot, ask_product, &asked, NULL};
+    struct refs *refs = refs_new();
+    struct refs_lot lot;
+    struct error err = {0};
+    int64_t product;
+    char name[80] = "L";
+    (void)state;
+    for (int turn = 0; turn < 3; turn++) {
+        assert_int_equal(refs_lot(refs, &source, "L2", 2, &lot, &err), 0);
+        assert_true(lot.id == '2' && lot.packed_ms == 1000 + '2');
+        assert_int_equal(asked.lots, 1 + turn);
+        assert_int_equal(refs_lot(refs, &source, "L2", 2, &lot, &err), 0);
+        assert_true(lot.id == '2' && lot.packed_ms == 1000 + '2');
+        assert_int_equal(asked.lots, 1 + turn);
+        assert_int_equal(refs_product(refs, &source, "L2", 2, &product, &err), 0);
+        assert_int_equal(product, -'2');
+        assert_int_equal(asked.products, 1 + turn);
+        assert_int_equal(refs_product(refs, &source, "L2", 2, &product, &err), 0);
+        assert_int_equal(product, -'2');
+        assert_int_equal(asked.products, 1 + turn);
+    }
+    for (int turn = 0; turn < 2; turn++) {
+        asked = (struct asked){0};
+        assert_int_equal(refs_lot(refs, &source, "X", 1, &lot, &err), 0);
+        assert_int_equal(lot.id, 0);
+        assert_int_equal(refs_product(refs, &source, "X", 1, &product, &err), 0);
+        assert_int_equal(product, 0);
+        assert_int_equal(refs_lot(refs, &source, "!", 1, &lot, &err), ERROR_IO);
+        assert_int_equal(refs_product(refs, &source, "!", 1, &product, &err), ERROR_IO);
+        assert_true(asked.lots == 2 && asked.products == 2);
+    }
+    /* what no name is as long as is not asked for */
+    memset(name + 1, '2', sizeof name - 1);
+    for (size_t length = 63; length < 66; length++) {
+        asked = (struct asked){0};
+        name[length] = '\0';
+        assert_int_equal(refs_lot(refs, &source, name, length, &lot, &err), 0);
+        assert_int_equal(refs_product(refs, &source, name, length, &product, &err), 0);
+        assert_true((lot.id != 0) == (length < 64) && (product != 0) == (length < 64));
+        assert_true(asked.lots == (length < 64) && asked.products == (length < 64));
+        name[length] = '2';
+    }
+    refs_free(refs);
+}
+
 /* ---- refused rows ---- */
 
 static void refuse(struct refusals *refusals, int rows)
@@ -457,6 +529,7 @@ int main(void)
         cmocka_unit_test(test_a_damaged_staging_file_is_refused),
         cmocka_unit_test(test_what_cannot_be_read_is_not_the_end),
         cmocka_unit_test(test_a_trial_is_kept_for_the_kinds_behind_it),
+        cmocka_unit_test(test_names_are_asked_for_once),
         cmocka_unit_test(test_refusals_beyond_the_first_are_in_the_file),
         cmocka_unit_test(test_refusals_that_cannot_be_written_are_said),
         cmocka_unit_test(test_equal_keys_are_found_however_far_apart),
