@@ -1,7 +1,7 @@
 /* A case's page and its pictures, drawn of what the daemon may have of a case: nothing, one
  * reading, ten thousand complaints, the longest names. */
 #include "base/jsonx.h"
-#include "check.h"
+#include "drawn.h"
 #include "show/sheet.h"
 #include "show/sheet_html.h"
 #include <ctype.h>
@@ -105,6 +105,7 @@ static char *finished(struct text_buffer *b)
     assert_well_formed(text);
     assert_lacks(text, "nan");
     assert_lacks(text, "inf");
+    drawn_keep(text);
     return text;
 }
 
@@ -327,6 +328,7 @@ static char *page_of(json_t *sheet)
     assert_well_formed(html);
     assert_cells(html);
     assert_true(strlen(html) < LARGEST);
+    drawn_keep(html);
     return html;
 }
 
@@ -669,6 +671,37 @@ static void test_other(void **state)
     free(html);
 }
 
+static json_t *told_of(const char *layer, const char *name, int id)
+{
+    char path[256];
+    json_t *told = NULL;
+    snprintf(path, sizeof path, ODDLOAF_SOURCE_DIR "/tests/%s/told/%s-%d.json", layer, name, id);
+    char *text = pages_read(path);
+    assert_int_equal(jsonx_parse(text, strlen(text), &told, NULL), 0);
+    free(text);
+    return told;
+}
+
+/* What tell/ says of the cases of its own test, as one sheet each. */
+static void test_cases_as_told(void **state)
+{
+    (void)state;
+    for (int id = 1; id <= 3; id++) {
+        json_t *rank = told_of("tell", "case", id), *why = told_of("tell", "why", id);
+        json_t *drawn = told_of("tell", "sheet", id), *reach = told_of("tell", "reach", id);
+        json_t *asks = json_incref(json_object_get(rank, "ask"));
+        free(page_of(json_pack("{s:s, s:s, s:o, s:o, s:o, s:o, s:o*}", "plant", "Harrow Mill",
+                               "made_at", "2026-11-30T09:00:00-05:00", "rank", rank, "why", why,
+                               "drawn", drawn, "reach", reach, "asks", asks)));
+    }
+}
+
+static void test_all_is_drawn_as_it_was(void **state)
+{
+    (void)state;
+    drawn_check("sheet");
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -680,6 +713,7 @@ int main(void)
         cmocka_unit_test(test_lots_at_risk),  cmocka_unit_test(test_largest),
         cmocka_unit_test(test_belongs),       cmocka_unit_test(test_history_is_folded),
         cmocka_unit_test(test_other),         cmocka_unit_test(test_lot_on_record),
+        cmocka_unit_test(test_cases_as_told), cmocka_unit_test(test_all_is_drawn_as_it_was),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
