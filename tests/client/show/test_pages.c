@@ -5,15 +5,19 @@
 #include "show/change_show.h"
 #include "show/complaint_show.h"
 #include "show/deliver_show.h"
+#include "show/follow_show.h"
+#include "show/gaps_show.h"
 #include "show/harm.h"
 #include "show/hold.h"
 #include "show/lot_show.h"
+#include "show/measured_show.h"
 #include "show/own_rules_show.h"
 #include "show/pick.h"
 #include "show/returns_show.h"
 #include "show/show.h"
 #include "show/standing.h"
 #include "show/week_show.h"
+#include "show/whatif_show.h"
 
 static void deliver(const struct view *v, const json_t *answer)
 {
@@ -61,39 +65,85 @@ static void tally(const struct view *v, const json_t *answer)
     harm_tally_clear(&heard);
 }
 
+static void follow(const struct view *v, const json_t *answer)
+{
+    enum { TODAY = 20787 }; /* 2026-11-30 */
+    follow_show(v, answer, TODAY);
+}
+
+static void passed(const struct view *v, const json_t *answer)
+{
+    const json_t *why;
+    size_t i;
+    hold_show_passed_on(v, answer);
+    json_array_foreach(json_object_get(answer, "why"), i, why)
+    {
+        char out[HOLD_WHY];
+        view_text(v, VIEW_PLAIN, 2, 2, hold_why_common(why, out));
+    }
+}
+
+static void back(const struct view *v, const json_t *answer)
+{
+    harm_show_call_back(v, pick_bool(answer, "possible", false), pick_text(answer, "script", NULL));
+    harm_show_unread(v);
+}
+
+/* Which words of a command say harm. */
+static void words(const struct view *v, const json_t *answer)
+{
+    const json_t *line, *word;
+    size_t i, k;
+    json_array_foreach(json_object_get(answer, "lines"), i, line)
+    {
+        char *said[4] = {NULL};
+        json_array_foreach(line, k, word) said[k] = (char *)(uintptr_t)json_string_value(word);
+        view_textf(v, VIEW_PLAIN, 0, 0, "%s%s: %d", said[0], k > 1 ? " …" : "",
+                   harm_in_words((int)k, said));
+    }
+}
+
 /* On a terminal of 80 columns. */
 #define KIND(name, shows)                                                                          \
     static void page_##name(const json_t *answer, FILE *out)                                       \
     {                                                                                              \
         shows(&(struct view){.out = out, .width = 80, .utf8 = true}, answer);                      \
     }
+KIND(back, back)
 KIND(calibration, calibrate_show)
+KIND(calls, follow_show_call_backs)
 KIND(change, change_show)
 KIND(complaint, complaint_show)
 KIND(deliver, deliver)
+KIND(follow, follow)
+KIND(gaps, gaps_show)
 KIND(hold, holds)
 KIND(lot, lot_show)
+KIND(measured, measured_show_answer)
+KIND(open, harm_show_open)
 KIND(own, own_rules)
+KIND(passed, passed)
 KIND(pieces, pieces)
 KIND(returns, returns_show)
 KIND(span, week_show_span)
 KIND(tally, tally)
 KIND(week, week_show)
+KIND(whatif, whatif_show)
+KIND(words, words)
 
 int main(int argc, char **argv)
 {
     static const struct pages_kind KINDS[] = {
-        {"calibration", page_calibration},
-        {"change", page_change},
-        {"complaint", page_complaint},
-        {"deliver", page_deliver},
-        {"hold", page_hold},
-        {"lot", page_lot},
-        {"own", page_own},
-        {"pieces", page_pieces},
-        {"returns", page_returns},
-        {"span", page_span},
-        {"tally", page_tally},
+        {"back", page_back},         {"calls", page_calls},
+        {"follow", page_follow},     {"gaps", page_gaps},
+        {"measured", page_measured}, {"open", page_open},
+        {"passed", page_passed},     {"whatif", page_whatif},
+        {"words", page_words},       {"calibration", page_calibration},
+        {"change", page_change},     {"complaint", page_complaint},
+        {"deliver", page_deliver},   {"hold", page_hold},
+        {"lot", page_lot},           {"own", page_own},
+        {"pieces", page_pieces},     {"returns", page_returns},
+        {"span", page_span},         {"tally", page_tally},
         {"week", page_week},
     };
     static const struct pages PAGES = {ODDLOAF_SOURCE_DIR "/tests/client/show/pages", KINDS,
