@@ -59,13 +59,18 @@ static json_t *words_without(const json_t *a, const json_t *b)
     return words;
 }
 
+static bool was_possible(const struct correcting_work *w)
+{
+    return json_is_true(json_object_get(w->own, "harm_possible"));
+}
+
 /* Whoever was told where it lies holds the wrong lot now. */
 static bool is_moved(const struct correcting_work *w)
 {
     return w->c->placed.lot_id != w->found.lot_id || w->c->placed.case_id != w->found.case_id;
 }
 
-static int tell_harm(const struct correcting_work *w, struct error *err)
+static int tell_harm(struct correcting_work *w, struct error *err)
 {
     const json_t *was = json_object_get(w->stored, "harm"),
                  *is = json_object_get(w->form->body, "harm");
@@ -77,8 +82,7 @@ static int tell_harm(const struct correcting_work *w, struct error *err)
                           .body = w->form->body,
                           .contact = w->form->contact,
                           .gathered = &w->c->mail_gathered};
-    bool possible =
-        w->form->harm_possible && !json_is_true(json_object_get(w->own, "harm_possible"));
+    bool possible = w->form->harm_possible && !was_possible(w);
     int rc = 0;
     w->c->harm_came = json_array_size(came) || possible;
     if (w->c->harm_came) {
@@ -88,6 +92,8 @@ static int tell_harm(const struct correcting_work *w, struct error *err)
         alarm.what = "a correction took it back";
         alarm.taken_back = went;
         rc = alarm_queue(w->store, &alarm, err);
+    } else if (was_possible(w) && !w->form->harm_possible) {
+        rc = correcting_tell_spoken(w, "a correction says that there was no harm", err);
     } else if (is_moved(w) && (json_array_size(is) || w->form->harm_possible)) {
         alarm.what = "a correction says that it is about another lot";
         alarm.at_once = true;

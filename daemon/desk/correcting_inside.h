@@ -1,6 +1,7 @@
 /* What the parts of correcting share: finding what is corrected (correcting_find.c), reading its
  * note again (correcting_note.c), putting on record what differs (correcting_record.c), writing it
- * (correcting.c), and withdrawing (correcting_withdraw.c). */
+ * (correcting.c), withdrawing (correcting_withdraw.c), and what was written beside it
+ * (correcting_spoken.c). */
 #ifndef ODDLOAF_DESK_CORRECTING_INSIDE_H
 #define ODDLOAF_DESK_CORRECTING_INSIDE_H
 
@@ -40,6 +41,9 @@ void correcting_mask_reason(struct correcting_work *w, const json_t *contact);
 int correcting_check_left(struct store *store, int64_t case_id, struct error *err);
 /* Harm that only the reason of the change speaks of. */
 int correcting_hear(struct correcting_work *w, const char *where, struct error *err);
+/* It may have been harm and is said to be none, or counts no more: the urgent mail, if what was
+ * written beside it (desk/spoken.h) says harm. `what`: "a correction says that nobody was hurt". */
+int correcting_tell_spoken(struct correcting_work *w, const char *what, struct error *err);
 /* Sets harm and harm_possible of `c`, for the answer, to what `body` says. Once. */
 void correcting_say_harm(struct correcting *c, const json_t *body);
 

@@ -211,6 +211,61 @@ static void harm_that_is_taken_back_is_told_too(void **state)
     fixture_corrected_clear(&c);
 }
 
+static void write_beside(struct fixture *f, bool result, const char *text)
+{
+    char sql[700];
+    struct error err = {0};
+    const char *insert =
+        result ? "INSERT INTO measured(lot_id, quantity, lab, sample, said, value, unit, method, "
+                 "note, at_ms, case_id, by_name, logged_ms) SELECT 1, 'salmonella', 'Northgate', "
+                 "'26-1', says, NULL, '', '', '', 1, NULL, 'Rafa', at"
+               : "INSERT INTO follow_entry(case_id, at_ms, what, report, was, now, text, by_name, "
+                 "by_user) SELECT (SELECT max(id) FROM complaint_case), at, 'noted', '', '', '', "
+                 "says, 'm', ''";
+    snprintf(sql, sizeof sql, "%s FROM (SELECT '%s' AS says, %lld AS at) AS written", insert, text,
+             (long long)f->now_ms);
+    if (db_exec(f->store, sql, &err))
+        fail_msg("%s", err.text);
+}
+
+/* A clerk's "nobody was hurt" answers the complaint, not the laboratory. */
+static void what_a_laboratory_found_is_not_answered_by_a_correction(void **state)
+{
+    static const char QUOTED[] = "SELECT count(*) FROM outbox_text WHERE payload LIKE "
+                                 "'%\"taken_back\"%' AND payload LIKE '%no harm; what was written "
+                                 "beside it says so all the same: \\\"%'";
+    static const struct {
+        bool result;
+        const char *text;
+        int mails;
+    } ROWS[] = {{true, "positive", 1},
+                {true, "presumptive positive", 1},
+                {true, "absent/25 g", 0},
+                {false, "rang back: her daughter vomited all night", 1},
+                {false, "told her that a doctor has to see the burns", 0},
+                {false, "rang back: the tray is here", 0}};
+    struct fixture *f = *state;
+    struct correcting c;
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++)
+        for (int withdrawn = 0; withdrawn < 2; withdrawn++) {
+            fixture_begin(f);
+            fixture_log(f, FIRST, "{'note':'the doctor has to see the burns'}");
+            write_beside(f, ROWS[i].result, ROWS[i].text);
+            int64_t before = fixture_number(f, URGENT);
+            if (withdrawn)
+                c = (struct correcting){.uuid = FIRST, .why = {"ivo", "typed twice", f->now_ms}};
+            assert_int_equal(withdrawn ? correcting_withdraw(&f->desk, f->store, &c, false, NULL)
+                                       : fixture_correct(f, FIRST, "{'harm':[]}", &c, NULL),
+                             0);
+            if (fixture_number(f, URGENT) != before + ROWS[i].mails)
+                fail_msg("%s: %d mails", ROWS[i].text, (int)(fixture_number(f, URGENT) - before));
+            if (!withdrawn)
+                assert_int_equal(fixture_number(f, QUOTED), ROWS[i].mails);
+            fixture_corrected_clear(&c);
+            fixture_end(f, false);
+        }
+}
+
 static void contact_data_are_on_record_as_changed_and_never_told(void **state)
 {
     struct fixture *f = *state;
@@ -474,6 +529,7 @@ int main(void)
         ON_A_PLANT(what_a_corrected_note_gave_goes_with_it),
         ON_A_PLANT(harm_that_a_correction_brings_goes_to_the_urgent_address_once),
         ON_A_PLANT(harm_that_is_taken_back_is_told_too),
+        ON_A_PLANT(what_a_laboratory_found_is_not_answered_by_a_correction),
         ON_A_PLANT(contact_data_are_on_record_as_changed_and_never_told),
         ON_A_PLANT(a_name_that_becomes_known_leaves_a_waiting_digest),
         ON_A_PLANT(what_the_plant_wrote_of_a_caller_goes_too),
