@@ -25,8 +25,11 @@
 /* False if it speaks of none. */
 static bool read_text(struct overheard *o)
 {
+    const struct lexicon *lexicon = o->desk->lexicon;
     o->harm = o->read ? json_copy((json_t *)(uintptr_t)o->read)
-                      : lexicon_harm(o->desk->lexicon, o->why.reason, NULL);
+                      : lexicon_harm(lexicon, o->why.reason, NULL);
+    if (!o->harm)
+        o->harm = lexicon_harm_written(lexicon, o->sentences ? o->sentences : o->why.reason);
     o->possible = o->harm && !json_array_size(o->harm);
     return o->harm != NULL;
 }

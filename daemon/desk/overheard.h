@@ -17,6 +17,8 @@ struct overheard {
     const char *where;        /* "a note of the case says so": stands before who and what */
     struct complaint_why why; /* its reason is the text, without contact data; NULL: none */
     const json_t *read;       /* kinds read before, of what the reason quotes; NULL: it is read */
+    const char *sentences; /* what of the reason people wrote, beside names that a language has of
+                              no letters; NULL: all */
     /* results; the caller drops the reference */
     /* kinds that are said; NULL: nothing was heard, or no more than may be of what tells harm */
     json_t *harm;

@@ -20,6 +20,7 @@ struct speaking {
 struct written {
     int64_t at_ms;
     const char *by, *text;
+    bool names; /* words of it are of no language: those of a laboratory */
 };
 
 /* Before those that are older; the oldest makes room. */
@@ -42,7 +43,10 @@ static void put(struct speaking *s, int64_t at_ms, json_t *item)
 static void add(struct speaking *s, const struct written *w)
 {
     char when[40], text[SPOKEN_TEXT];
-    json_t *harm = *w->text ? lexicon_harm(s->desk->lexicon, w->text, NULL) : NULL;
+    const struct lexicon *lexicon = s->desk->lexicon;
+    json_t *harm = !*w->text  ? NULL
+                   : w->names ? lexicon_harm(lexicon, w->text, NULL)
+                              : lexicon_harm_written(lexicon, w->text);
     if (!harm)
         return;
     put(s, w->at_ms,
@@ -54,7 +58,7 @@ static void add(struct speaking *s, const struct written *w)
 
 static int take_entry(void *arg, const struct follow_entry *entry)
 {
-    add(arg, &(struct written){entry->at_ms, entry->by_name, entry->text});
+    add(arg, &(struct written){entry->at_ms, entry->by_name, entry->text, false});
     return 0;
 }
 
@@ -70,7 +74,7 @@ static int take_result(void *arg, const struct measured_row *row)
     }
     if (*row->note)
         text_appendf(&text, "%s%s", text.length ? ". " : "", row->note);
-    add(arg, &(struct written){row->logged_ms, row->by_name, text.data});
+    add(arg, &(struct written){row->logged_ms, row->by_name, text.data, true});
     text_buffer_free(&text);
     return 0;
 }

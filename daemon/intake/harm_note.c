@@ -168,3 +168,14 @@ int harm_note_read(const struct harm_words *words, const struct harm_weights *we
     harm_words_hearing_done(&hearing);
     return count;
 }
+
+bool harm_note_is_strange(const struct harm_words *words, const char *text, struct harm_heard *ret)
+{
+    struct harm_hearing hearing;
+    harm_words_hear(words, text, &hearing);
+    const struct harm_heed heed = hearing.heed;
+    harm_words_hearing_done(&hearing);
+    if (heed.strange)
+        *ret = (struct harm_heard){HARM_NOTE_UNREAD, heed.from, heed.to};
+    return heed.strange;
+}

@@ -14,5 +14,8 @@ enum { HARM_NOTE_UNREAD = HARM_WORDS_POSSIBLE - 1 };
  * note's words weigh hardly anything; and one in which nothing is heard may be HARM_NOTE_UNREAD. */
 int harm_note_read(const struct harm_words *words, const struct harm_weights *weights,
                    const char *text, struct harm_heard **ret_heard);
+/* Of what a plant writes of its work, where words of a trade stand: is it, or a sentence of it, in
+ * a language that is not read? *ret: that part, HARM_NOTE_UNREAD. */
+bool harm_note_is_strange(const struct harm_words *words, const char *text, struct harm_heard *ret);
 
 #endif

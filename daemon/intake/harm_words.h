@@ -53,6 +53,7 @@ struct harm_heed {
     bool denied;     /* some harm is spoken of that did not happen ("nobody got sick") */
     bool unread;     /* it, or a sentence of it, is in a language that none of the files is of */
     size_t from, to; /* bytes of that then */
+    bool strange;    /* unread by so much that it is no talk of a trade either */
 };
 struct harm_hearing {
     struct harm_heard

@@ -836,6 +836,16 @@ json_t *lexicon_harm(const struct lexicon *lexicon, const char *text, size_t ret
     return harm;
 }
 
+json_t *lexicon_harm_written(const struct lexicon *lexicon, const char *text)
+{
+    struct harm_heard part;
+    json_t *harm = lexicon_harm(lexicon, text, NULL);
+    if (!harm && harm_note_is_strange(lexicon->harm, text, &part) &&
+        !tells_of_bread(lexicon, text, &part, WHEN_UNKNOWN_DAY))
+        harm = json_array();
+    return harm;
+}
+
 void lexicon_fill_bare(const struct lexicon *lexicon, const char *note, json_t *filled,
                        json_t *taken)
 {

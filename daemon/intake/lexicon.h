@@ -45,5 +45,8 @@ enum { LEXICON_HARMS = 6 }; /* kinds of harm */
  * NULL: it speaks of none. For what is no caller's note: words weigh as they do in those. ret_at
  * (may be NULL): the byte where each is spoken of; the first of an empty list. New reference. */
 json_t *lexicon_harm(const struct lexicon *lexicon, const char *text, size_t ret_at[LEXICON_HARMS]);
+/* Of what people write of a case beside its complaints, and of what they did: as lexicon_harm(),
+ * but that it may mean harm too if it, or a sentence of it, is in a language that is not read. */
+json_t *lexicon_harm_written(const struct lexicon *lexicon, const char *text);
 
 #endif

@@ -45,6 +45,7 @@ struct measures {
     json_t *tops[CASES_TOLD]; /* of them, before */
     struct overheard heard;   /* of harm in the note or the reason */
     struct text_buffer words;
+    struct text_buffer sentences; /* of them, without results and method */
 };
 
 static void clear(struct measures *x)
@@ -58,6 +59,7 @@ static void clear(struct measures *x)
     json_decref(x->faults);
     json_decref(x->heard.harm);
     text_buffer_free(&x->words);
+    text_buffer_free(&x->sentences);
     for (int i = 0; i < CASES_TOLD; i++)
         json_decref(x->tops[i]);
     setup_unref(x->setup);
@@ -178,8 +180,9 @@ static int read_texts(struct measures *x, struct store *store, const json_t *bod
     int rc = 0;
     for (size_t i = 0; i < sizeof TEXTS / sizeof TEXTS[0] && !rc; i++)
         rc = read_text(x, store, body, &TEXTS[i], into[i], err);
+    text_appendf(&x->sentences, "%s\n\n%s", x->note ? x->note : "", x->reason ? x->reason : "");
     if (x->note || x->reason)
-        text_appendf(&x->words, "%s\n\n%s", x->note ? x->note : "", x->reason ? x->reason : "");
+        text_append(&x->words, x->sentences.data);
     if (x->method && !lab_row_denies("method", strlen("method"), x->method, strlen(x->method)))
         text_appendf(&x->words, "\n\n%s", x->method);
     return rc ? rc : jsonx_needed(body, "by", LENGTH_PERSON, &x->by, err);
@@ -341,7 +344,8 @@ static int hear(const struct measures *x, struct store *store, int64_t case_id,
                               .lot = x->lot.code,
                               .told_before = !x->changed,
                               .where = "a laboratory's result of the lot says so",
-                              .why = {x->by, x->words.data, x->now_ms}};
+                              .why = {x->by, x->words.data, x->now_ms},
+                              .sentences = x->sentences.data};
     return overheard_hear(store, ret, err);
 }
 

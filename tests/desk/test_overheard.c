@@ -148,6 +148,38 @@ static void work_is_no_harm(void **state)
             fail_msg("heard in: %s", TEXTS[i]);
 }
 
+/* Asked about as a caller's note is; a trade's words are not, nor the names in a result. */
+static void what_is_in_a_language_that_is_not_read_may_be_harm(void **state)
+{
+    static const struct {
+        const char *text, *sentences;
+        bool may;
+    } ROWS[] = {{"musteri aradi cocugu kusmus hastaneye goturmusler", NULL, true},
+                {"\xD0\xB1\xD0\xBE\xD0\xBB\xD1\x8C\xD0\xBD\xD0\xB8\xD1\x86\xD0\xB0", NULL, true},
+                {"Rang back.\nklient dzwonil corka zatrula sie chlebem", NULL, true},
+                {"vinegar dosing pump primed", NULL, false},
+                {"scale recalibrated, certificate filed", NULL, false},
+                {"cladosporium herbarum aspergillus niger eurotium repens", "", false},
+                {"cladosporium herbarum aspergillus niger eurotium repens", NULL, true}};
+    struct fixture *f = *state;
+    struct error err = {0};
+    for (size_t i = 0; i < sizeof ROWS / sizeof ROWS[0]; i++) {
+        fixture_begin(f);
+        fixture_log(f, FIRST, "{}");
+        struct overheard o = {.desk = &f->desk,
+                              .case_id = fixture_number(f, "SELECT max(id) FROM complaint_case"),
+                              .where = "a note of the case says so",
+                              .why = {"jo", ROWS[i].text, f->now_ms + 60000},
+                              .sentences = ROWS[i].sentences};
+        assert_int_equal(overheard_hear(f->store, &o, &err), 0);
+        if ((o.harm != NULL) != ROWS[i].may || o.mailed != ROWS[i].may || o.possible != ROWS[i].may)
+            fail_msg("%s: heard %d", ROWS[i].text, o.harm != NULL);
+        assert_int_equal(fixture_number(f, POSSIBLE), ROWS[i].may);
+        json_decref(o.harm);
+        fixture_end(f, false);
+    }
+}
+
 static void reasons_are_heard(void **state)
 {
     struct fixture *f = *state;
@@ -408,6 +440,8 @@ int main(void)
         cmocka_unit_test_setup_teardown(what_is_to_be_put_on_record, fixture_clean,
                                         fixture_cleaned),
         cmocka_unit_test_setup_teardown(work_is_no_harm, fixture_clean, fixture_cleaned),
+        cmocka_unit_test_setup_teardown(what_is_in_a_language_that_is_not_read_may_be_harm,
+                                        fixture_clean, fixture_cleaned),
         cmocka_unit_test_setup_teardown(reasons_are_heard, fixture_clean, fixture_cleaned),
         cmocka_unit_test_setup_teardown(what_no_complaint_tells_is_mailed, fixture_clean,
                                         fixture_cleaned),

@@ -184,7 +184,8 @@ static void both_readers(void **state)
         const char *note, *alone, *together;
     } cases[] = {
         {"my son vomited", "illness", "illness"},
-        {"quea quea", "", ""},
+        {"quea queb", "", "unread"},
+        {"quea", "", ""},
         {"we were queasy all night", "illness", "illness"},
         {"a gash", "", "injury"},
         {"queasyness", "", "possible"},
@@ -193,7 +194,12 @@ static void both_readers(void **state)
         {"my son vomited, stale stale", "illness", "possible"},
         /* in no language of the files; too short to tell; of scripts that part no words */
         {"oglum ekmegi yedikten sonra hastanede", "", "unread"},
-        {"oglum ekmegi yedikten", "", ""},
+        {"oglum ekmegi yedikten", "", "unread"},
+        {"\xC3\x87ocuk kustu", "", "unread"},
+        {"cocuk", "", ""},
+        {"Larkfen Quarrhill", "", ""}, /* names */
+        {"twyl pb3 vm lft", "", ""},
+        {"mold on 2 loaves", "", ""},
         {"nobody vomited, oglum ekmegi yedikten sonra hastanede", "", "unread"},
         {"\xE6\x88\x91\xE7\x9A\x84\xE5\xAD\xA9\xE5\xAD\x90\xE5\x90\x83\xE4\xBA\x86\xE4\xBD\xA0\xE4"
          "\xBB"
@@ -222,6 +228,53 @@ static void both_readers(void **state)
     }
     harm_weights_free(small);
     assert_int_equal(wrong, 0);
+}
+
+struct asked {
+    int ordinary, of_ordinary, foreign, of_foreign;
+};
+
+static void ask(struct asked *a, bool foreign, const char *text, bool is)
+{
+    *(foreign ? &a->of_foreign : &a->of_ordinary) += 1;
+    *(foreign ? &a->foreign : &a->ordinary) += is;
+    if (is && !foreign)
+        print_message("asked about: %s\n", text);
+}
+
+/* Next to no ordinary note is asked about, most in other languages are. */
+static void what_is_ordinary_is_not_asked_about(void **state)
+{
+    struct asked notes = {0}, written = {0};
+    char line[512];
+    FILE *file = fopen(ODDLOAF_SOURCE_DIR "/tests/intake/ordinary.tsv", "r");
+    (void)state;
+    assert_non_null(file);
+    while (fgets(line, sizeof line, file)) {
+        struct harm_heard part;
+        char *language = strchr(line, '\t'), *text = language ? strchr(language + 1, '\t') : NULL;
+        if (*line == '#' || !text)
+            continue;
+        *text++ = '\0';
+        text[strcspn(text, "\n")] = '\0';
+        bool foreign = strcmp(language + 1, "xx") == 0;
+        if (line[0] == 'n') {
+            char *is = heard(weights, text);
+            ask(&notes, foreign, text, foreign ? *is : strcmp(is, "unread") == 0);
+            free(is);
+        } else {
+            ask(&written, foreign, text, harm_note_is_strange(words, text, &part));
+        }
+    }
+    fclose(file);
+    print_message("short notes: %d of %d ordinary, %d of %d in other languages\n", notes.ordinary,
+                  notes.of_ordinary, notes.foreign, notes.of_foreign);
+    print_message("written by plants: %d of %d ordinary, %d of %d\n", written.ordinary,
+                  written.of_ordinary, written.foreign, written.of_foreign);
+    assert_true(notes.of_ordinary > 190 && notes.ordinary <= 4);
+    assert_true(written.of_ordinary > 140 && written.ordinary <= 1);
+    assert_true(2 * notes.foreign >= notes.of_foreign);
+    assert_true(3 * written.foreign >= 2 * written.of_foreign);
 }
 
 /* What weighs in one language weighs nothing in sentences of another, and mixed notes are weighed
@@ -315,7 +368,7 @@ static void as_shipped(void **state)
         "nobody got sick",
         "white bread",
         "",
-        "xqzzv wqyyk",
+        "xqzzv",
         "\xF0\x9F\x98\xA1\xF0\x9F\x98\xA1",
     };
     (void)state;
@@ -429,9 +482,14 @@ static void everyday_words_are_no_harm(void **state)
     assert_true(possible * 16 <= NOTES);
 }
 
+/* What is in no language is asked about: possible. */
 static char *heard_shipped(const char *note)
 {
-    return heard(weights, note);
+    char *got = heard(weights, note);
+    bool unread = strcmp(got, "unread") == 0;
+    if (unread)
+        free(got);
+    return unread ? xstrdup("possible") : got;
 }
 
 /* The notes that were learned from. */
@@ -538,6 +596,7 @@ int main(void)
         cmocka_unit_test(what_stands_in_it_is_summed),
         cmocka_unit_test(passages_of_long_notes_are_weighed_alone),
         cmocka_unit_test(both_readers),
+        cmocka_unit_test(what_is_ordinary_is_not_asked_about),
         cmocka_unit_test(each_language_has_its_own),
         cmocka_unit_test(faults_of_the_bread_doubt_nothing),
         cmocka_unit_test(faults_as_shipped),
