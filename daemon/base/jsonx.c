@@ -368,3 +368,26 @@ json_t *jsonx_rounded(double value, int decimals)
     double rounded = round(value * scale) / scale;
     return json_real(rounded == 0 ? 0 : rounded); /* no -0.0 */
 }
+
+bool jsonx_holds(const json_t *list, const json_t *value)
+{
+    size_t i;
+    const json_t *one;
+    json_array_foreach(list, i, one)
+    {
+        if (json_equal(one, value))
+            return true;
+    }
+    return false;
+}
+
+void jsonx_add_missing(json_t *list, const json_t *more)
+{
+    size_t i;
+    json_t *one;
+    json_array_foreach(more, i, one)
+    {
+        if (!jsonx_holds(list, one))
+            json_array_append(list, one);
+    }
+}

@@ -48,6 +48,10 @@ int jsonx_text(const json_t *object, const char *name, size_t most, const char *
 int jsonx_needed(const json_t *object, const char *name, size_t most, const char **ret,
                  struct error *err);
 int jsonx_bool(const json_t *object, const char *name, bool *ret, struct error *err);
+/* Does the list (NULL: it is empty) hold such a value? */
+bool jsonx_holds(const json_t *list, const json_t *value);
+/* Appends those of `more` (NULL: none) that it does not hold yet. */
+void jsonx_add_missing(json_t *list, const json_t *more);
 /* Compact text, keys in insertion order; numbers with up to 15 digits. Caller frees; NULL
  * only if `value` is NULL. */
 char *jsonx_dump(const json_t *value);

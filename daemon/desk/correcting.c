@@ -54,7 +54,7 @@ static json_t *words_without(const json_t *a, const json_t *b)
 {
     json_t *words = json_array();
     for (size_t i = 0; i < json_array_size(a); i++)
-        if (!correcting_has_word(b, json_array_get(a, i)))
+        if (!jsonx_holds(b, json_array_get(a, i)))
             json_array_append(words, json_array_get(a, i));
     return words;
 }

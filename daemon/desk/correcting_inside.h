@@ -53,8 +53,6 @@ int correcting_set(struct correcting_work *w, json_t *said, struct error *err);
 /* If its note, or a return's reason, is another now: what the old one gave goes from w->said, and
  * what the new one gives comes. */
 int correcting_read_note(struct correcting_work *w, struct error *err);
-/* Is it an element of the list? NULL is no list. */
-bool correcting_has_word(const json_t *list, const json_t *word);
 /* The field of that name, with a point or a slash; NULL if there is none. */
 const struct field *correcting_field(const char *name);
 

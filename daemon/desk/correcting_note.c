@@ -1,3 +1,4 @@
+#include "base/jsonx.h"
 #include "base/text.h"
 #include "desk/correcting_inside.h"
 #include "desk/noted.h"
@@ -74,14 +75,6 @@ int correcting_set(struct correcting_work *w, json_t *said, struct error *err)
     return err->code;
 }
 
-bool correcting_has_word(const json_t *list, const json_t *word)
-{
-    for (size_t i = 0; i < json_array_size(list); i++)
-        if (json_equal(json_array_get(list, i), word))
-            return true;
-    return false;
-}
-
 /* What the note as it was gives by itself. New reference. */
 static json_t *note_gives(const struct correcting_work *w)
 {
@@ -115,7 +108,7 @@ static int take_change(void *arg, const struct change_row *row)
 
 static bool holds(const json_t *own, const json_t *value)
 {
-    return own && (json_equal(own, value) || correcting_has_word(own, value));
+    return own && (json_equal(own, value) || jsonx_holds(own, value));
 }
 
 /* By somebody, at another time than a note's words. */
@@ -123,7 +116,7 @@ static bool was_corrected_to(const struct besides *b, const struct field *field,
                              const json_t *value)
 {
     const json_t *last = json_object_get(b->last, field->name);
-    if (!last || correcting_has_word(b->notes, json_array_get(last, 0)))
+    if (!last || jsonx_holds(b->notes, json_array_get(last, 0)))
         return false;
     const char *is = json_string_value(json_array_get(last, 1));
     json_t *list = json_loads(is, JSON_DECODE_ANY, NULL); /* a word is none */

@@ -1,6 +1,7 @@
 /* What was written beside a complaint that speaks of harm, where the complaint is said to tell of
  * none: a laboratory's result of its lot, a call since. An answer about the complaint does not
  * answer those. */
+#include "base/jsonx.h"
 #include "base/text.h"
 #include "desk/alarm.h"
 #include "desk/correcting_inside.h"
@@ -24,19 +25,14 @@ static bool says_harm(const struct correcting_work *w, const json_t *item)
 
 static void look(const struct correcting_work *w, const json_t *spoken, struct beside *ret)
 {
-    size_t i, k;
+    size_t i;
     const json_t *item;
-    json_t *kind;
     json_array_foreach(spoken, i, item)
     {
         if (!says_harm(w, item))
             continue;
         ret->newest = ret->newest ? ret->newest : item;
-        json_array_foreach(json_object_get(item, "harm"), k, kind)
-        {
-            if (!correcting_has_word(ret->kinds, kind))
-                json_array_append(ret->kinds, kind);
-        }
+        jsonx_add_missing(ret->kinds, json_object_get(item, "harm"));
     }
 }
 

@@ -1,4 +1,5 @@
 #include "desk/overheard_file.h"
+#include "base/jsonx.h"
 #include "base/length.h"
 #include "desk/lab_row.h"
 #include <stdlib.h>
@@ -102,18 +103,6 @@ static void quote(struct paragraph *p, size_t at, struct text_buffer *out)
     free(line);
 }
 
-static bool has(const json_t *harm, const json_t *kind)
-{
-    size_t i;
-    const json_t *one;
-    json_array_foreach(harm, i, one)
-    {
-        if (json_equal(one, kind))
-            return true;
-    }
-    return false;
-}
-
 static void read_paragraph(const struct lexicon *lexicon, struct paragraph *p,
                            struct overheard_file *ret)
 {
@@ -126,7 +115,7 @@ static void read_paragraph(const struct lexicon *lexicon, struct paragraph *p,
     }
     json_array_foreach(harm, i, kind)
     {
-        if (has(ret->harm, kind))
+        if (jsonx_holds(ret->harm, kind))
             continue;
         json_array_append(ret->harm, kind);
         quote(p, at[i], &ret->quotes);

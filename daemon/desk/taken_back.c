@@ -39,13 +39,9 @@ static int take_change(void *arg, const struct change_row *row)
 
 static bool holds_all(const json_t *words, const json_t *harm)
 {
-    for (size_t i = 0; i < json_array_size(harm); i++) {
-        bool found = false;
-        for (size_t k = 0; k < json_array_size(words) && !found; k++)
-            found = json_equal(json_array_get(words, k), json_array_get(harm, i));
-        if (!found)
+    for (size_t i = 0; i < json_array_size(harm); i++)
+        if (!jsonx_holds(words, json_array_get(harm, i)))
             return false;
-    }
     return true;
 }
 

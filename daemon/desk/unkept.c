@@ -1,5 +1,7 @@
 #include "desk/unkept.h"
 #include "base/jsonx.h"
+#include "base/text.h"
+#include "desk/overheard_file.h"
 #include "intake/fields.h"
 #include "intake/harm.h"
 #include "intake/lexicon.h"
@@ -11,25 +13,6 @@ struct unkept {
     json_t *kinds;
     bool possible, reachable;
 };
-
-static void add_kind(json_t *kinds, const json_t *kind)
-{
-    size_t i;
-    const json_t *had;
-    json_array_foreach(kinds, i, had)
-    {
-        if (json_equal(had, kind))
-            return;
-    }
-    json_array_append(kinds, (json_t *)(uintptr_t)kind);
-}
-
-static void add_kinds(json_t *kinds, const json_t *more)
-{
-    size_t i;
-    const json_t *kind;
-    json_array_foreach(more, i, kind) add_kind(kinds, kind);
-}
 
 static json_t *tell(const struct unkept *u)
 {
@@ -55,7 +38,7 @@ json_t *unkept_takings(const struct desk *desk, const struct taking *taking, siz
         const struct taking *t = &taking[i];
         const json_t *harm = t->form ? json_object_get(t->form->body, "harm") : t->harm;
         bool may_be = t->form ? t->form->harm_possible : t->harm_possible;
-        add_kinds(u.kinds, harm);
+        jsonx_add_missing(u.kinds, harm);
         u.possible = u.possible || may_be;
         u.reachable = u.reachable && (t->reachable || !(harm || may_be));
     }
@@ -108,9 +91,10 @@ static void add_value(struct words *w, const char *name, const json_t *value)
     if (strcmp(name, "harm_possible") == 0 && json_is_true(value))
         w->u->possible = true;
     if (harm && json_is_string(value) &&
-        fields_word(fields_find(name)->words, json_string_value(value)))
-        add_kind(w->u->kinds, value);
-    else if (json_is_string(value))
+        fields_word(fields_find(name)->words, json_string_value(value))) {
+        if (!jsonx_holds(w->u->kinds, value))
+            json_array_append(w->u->kinds, (json_t *)(uintptr_t)value);
+    } else if (json_is_string(value))
         add_text(w, name, json_string_value(value));
     json_array_foreach(value, i, member) add_value(w, name, member);
     json_object_foreach((json_t *)(uintptr_t)value, key, member) add_value(w, key, member);
@@ -120,7 +104,7 @@ static void hear_prose(struct unkept *u, const char *text)
 {
     json_t *taken, *note = json_pack("{s:s}", "note", text);
     json_t *filled = lexicon_fill(u->desk->lexicon, note, WHEN_UNKNOWN_DAY, &taken);
-    add_kinds(u->kinds, json_object_get(filled, "harm"));
+    jsonx_add_missing(u->kinds, json_object_get(filled, "harm"));
     u->possible = u->possible || json_is_true(json_object_get(filled, "harm_possible"));
     json_decref(filled);
     json_decref(taken);
@@ -130,7 +114,7 @@ static void hear_prose(struct unkept *u, const char *text)
 static void hear_others(struct unkept *u, const char *text)
 {
     json_t *heard = lexicon_harm(u->desk->lexicon, text, NULL);
-    add_kinds(u->kinds, heard);
+    jsonx_add_missing(u->kinds, heard);
     json_decref(heard);
 }
 
@@ -182,4 +166,41 @@ json_t *unkept_body(const struct desk *desk, const char *bytes, size_t length)
                                         "hurt or ill, phone the food-safety lead now"));
     json_decref(u.kinds);
     return answer;
+}
+
+/* ---- a file ---- */
+
+/* Not a photo, nor what a program packs. */
+static bool is_text(const char *bytes, size_t length)
+{
+    for (size_t i = 0; i < length; i++) {
+        unsigned char c = (unsigned char)bytes[i];
+        if (!c || (c < ' ' && !strchr("\t\n\f\r\033", c)))
+            return false;
+    }
+    return length > 0;
+}
+
+void unkept_file(const struct desk *desk, const char *bytes, size_t length, json_t *answer)
+{
+    struct overheard_file file;
+    size_t read = length < UNKEPT_READ ? length : UNKEPT_READ;
+    if (!is_text(bytes, read))
+        return;
+    char *text = text_as_utf8(bytes, read);
+    overheard_file_read(desk->lexicon, text, &file);
+    free(text);
+    if (file.harm) {
+        const json_t *said = json_object_get(answer, "harm");
+        struct unkept u = {.desk = desk, .kinds = json_array()};
+        jsonx_add_missing(u.kinds, said);
+        jsonx_add_missing(u.kinds, file.harm);
+        u.possible =
+            !json_array_size(file.harm) || json_is_true(json_object_get(answer, "harm_possible"));
+        json_t *told = tell(&u);
+        json_object_update(answer, told);
+        json_decref(told);
+        json_decref(u.kinds);
+    }
+    overheard_file_clear(&file);
 }

@@ -14,5 +14,8 @@ json_t *unkept_takings(const struct desk *desk, const struct taking *taking, siz
  * note is; of a name or a code what says harm in a sentence. */
 enum { UNKEPT_READ = 1 << 16 };
 json_t *unkept_body(const struct desk *desk, const char *bytes, size_t length);
+/* Of a file that was not attached, added to what its request says (`answer`, a new object or one of
+ * unkept_body()): its text, as far as UNKEPT_READ bytes, in whatever letters, if it is any. */
+void unkept_file(const struct desk *desk, const char *bytes, size_t length, json_t *answer);
 
 #endif

@@ -1,5 +1,6 @@
 /* From a note to chosen answers. A field that the note answers in two ways stays open. */
 #include "intake/lexicon.h"
+#include "base/jsonx.h"
 #include "base/text.h"
 #include "base/when.h"
 #include "intake/harm_note.h"
@@ -99,14 +100,6 @@ static void take(const struct reading *reading, const struct lexicon_match *matc
             *p = '.';
     json_array_append_new(taken, json_pack("{s:s, s:O, s:o}", "field", dotted, "value", answer,
                                            "from", spoken(reading, match)));
-}
-
-static bool holds(const json_t *list, const json_t *value)
-{
-    for (size_t i = 0; i < json_array_size(list); i++)
-        if (json_equal(json_array_get(list, i), value))
-            return true;
-    return false;
 }
 
 #define SHORT 7      /* words of a note that needs not say all: "lo vio el lunes en la tarde" */
@@ -355,7 +348,7 @@ static json_t *answer_words(const struct reading *reading, const struct field *f
     json_t *answers = json_array();
     for (int i = 0; i < said->count; i++) {
         json_t *value = said->items[i].value;
-        if (holds(answers, value) || holds(before, value))
+        if (jsonx_holds(answers, value) || jsonx_holds(before, value))
             continue;
         json_array_append(answers, value);
         take(reading, said->items[i].match, field->name, value, taken);
@@ -566,7 +559,7 @@ static bool add_harm(json_t *filled, const char *field, json_t *value)
     json_t *said = json_object_get(filled, "harm");
     if (strcmp(field, "harm") != 0)
         return !json_array_size(said) && json_object_set(filled, field, value) == 0;
-    if (holds(said, value) || (said && !json_is_null(said) && !json_is_array(said)))
+    if (jsonx_holds(said, value) || (said && !json_is_null(said) && !json_is_array(said)))
         return false;
     if (!json_is_array(said))
         json_object_set_new(filled, field, json_array());

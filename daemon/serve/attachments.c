@@ -9,6 +9,7 @@
 #include "desk/named.h"
 #include "desk/overheard.h"
 #include "desk/overheard_file.h"
+#include "desk/unkept.h"
 #include "serve/app.h"
 #include "serve/despite_told.h"
 #include "serve/file_kind.h"
@@ -75,6 +76,17 @@ static int read_upload(const char *said, char ret[static UUID_TEXT], struct erro
     return error_set(err, ERROR_INVALID, "must be a UUID");
 }
 
+/* Refused: what the request, and the bytes that came, say of harm is told to who sent them. */
+static void reply_refused(struct request *rq, const struct setup *setup,
+                          const struct text_buffer *bytes, int rc, const struct error *err)
+{
+    json_t *more = request_unkept(rq);
+    if (rq->roles)
+        unkept_file(&setup->desk, bytes->data, bytes->length, more);
+    request_reply_faults(rq, rc, err, NULL, more);
+    json_decref(more);
+}
+
 void attachments_part(struct request *rq, struct store *store)
 {
     struct error err = {0};
@@ -95,12 +107,13 @@ void attachments_part(struct request *rq, struct store *store)
         rc = read_upload(request_query(rq, "upload"), id, &err);
     if (!rc)
         rc = uploads_add(rq->app->uploads, &part, &length, &err);
-    setup_unref(setup);
     if (rc)
-        request_reply_error(rq, rc, &err);
+        reply_refused(rq, setup, &(struct text_buffer){.data = rq->body, .length = rq->body_length},
+                      rc, &err);
     else
         request_reply_json(rq, 200,
                            json_pack("{s:s, s:I}", "upload", id, "bytes", (json_int_t)length));
+    setup_unref(setup);
 }
 
 /* ---- attaching ---- */
@@ -154,11 +167,11 @@ static int read_attaching(struct request *rq, const struct apart_from *from, con
     char upload[UUID_TEXT] = "";
     bool of_case = false;
     struct store *store = from->store;
-    int rc = jsonx_needed(body, "to", LENGTH_NAME, &to, err);
-    if (!rc)
-        rc = jsonx_needed(body, "upload", UUID_TEXT, &said, err);
+    int rc = jsonx_needed(body, "upload", UUID_TEXT, &said, err);
     if (!rc)
         rc = read_upload(said, upload, err);
+    if (!rc)
+        rc = jsonx_needed(body, "to", LENGTH_NAME, &to, err);
     if (!rc)
         rc = jsonx_needed(body, "name", NAME_BYTES, &name, err);
     if (!rc)
@@ -173,8 +186,8 @@ static int read_attaching(struct request *rq, const struct apart_from *from, con
         take_its_case(&a->subject);
     if (!rc)
         rc = uploads_take(rq->app->uploads, upload, rq->user, &a->bytes, err);
-    else if (*upload)
-        uploads_drop(rq->app->uploads, upload, rq->user);
+    else if (*upload) /* it is done with, and heard */
+        uploads_take(rq->app->uploads, upload, rq->user, &a->bytes, NULL);
     if (!rc && (rc = file_kind_take(&a->bytes, name, a->type, &a->removed, err)))
         error_field(err, "file", name);
     if (rc)
@@ -255,10 +268,13 @@ void attachments_post(struct request *rq, struct store *store)
         json_object_set_new(answer, "again", json_boolean(a.again));
         despite_told_heard(rq, store, &a.heard, answer);
     }
+    if (rc)
+        reply_refused(rq, setup, &a.bytes, rc, &err);
+    else
+        request_reply_json(rq, 200, answer);
     attaching_clear(&a);
     json_decref(body);
     setup_unref(setup);
-    request_reply_result(rq, rc, answer, &err);
 }
 
 /* ---- what is attached ---- */

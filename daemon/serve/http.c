@@ -203,10 +203,9 @@ static void http_on_head(void *arg, struct conn *conn)
     struct http *http = ways_owner(arg);
     struct pending *p = pending_new(http->app, arg, conn);
     p->request.reply = on_reply;
+    refusal_at_head(&r, p);
     if (http->stopping)
         refusal_stopping(&r);
-    else
-        refusal_at_head(&r, p);
     if (!r.status) {
         conn_set_owner(conn, p);
         return;

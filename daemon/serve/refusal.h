@@ -16,6 +16,7 @@ struct refusal {
 
 void refusal_set(struct refusal *refusal, int status, const char *title, const char *format, ...)
     __attribute__((format(printf, 4, 5)));
+/* Whatever else it is refused for; whether people write there stays said. */
 void refusal_stopping(struct refusal *refusal);
 /* What the head of a request tells: another host, no such path or method, a browser's form, nobody
  * to be known. Finds the route of one that is not refused. */

@@ -286,7 +286,8 @@ char *request_problem(int status, const char *title, const char *detail, const c
 json_t *request_unkept(const struct request *rq)
 {
     static const char JSON[] = "application/json";
-    bool words = !*rq->content_type || request_is_lines(rq) ||
+    bool rows = request_is_lines(rq) && rq->company; /* of records: they speak of glass */
+    bool words = !*rq->content_type || (request_is_lines(rq) && !rows) ||
                  strncmp(rq->content_type, JSON, sizeof JSON - 1) == 0;
     if (!rq->body_length || !words || !rq->roles)
         return json_object();

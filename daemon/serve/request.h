@@ -45,6 +45,7 @@ struct request {
     char *accept;
     char *body; /* NUL-terminated */
     size_t body_length;
+    bool company;        /* its route is about the company as a whole (route.h): nobody's words */
     uint64_t connection; /* its number: no other has it */
     /* What the handler keeps from one piece of an answer to the next: NULL before the first. */
     void *stream;

@@ -159,15 +159,6 @@ int uploads_take(struct uploads *u, const char *id, const char *user, struct tex
     return rc;
 }
 
-void uploads_drop(struct uploads *u, const char *id, const char *user)
-{
-    struct upload *upload = NULL;
-    pthread_mutex_lock(&u->lock);
-    if (find_open(u, id, user, &upload, NULL) == 0)
-        drop(upload);
-    pthread_mutex_unlock(&u->lock);
-}
-
 void uploads_expire(struct uploads *u, int64_t now_ms)
 {
     pthread_mutex_lock(&u->lock);

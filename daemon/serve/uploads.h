@@ -30,8 +30,6 @@ int uploads_add(struct uploads *uploads, const struct uploads_part *part, size_t
 /* The whole of it, which ends it; the caller's. ERROR_NOT_FOUND if the user has no such upload. */
 int uploads_take(struct uploads *uploads, const char *id, const char *user, struct text_buffer *ret,
                  struct error *err);
-/* Drops the user's: what came of it was refused. */
-void uploads_drop(struct uploads *uploads, const char *id, const char *user);
 /* Drops those that nothing came for within a minute. */
 void uploads_expire(struct uploads *uploads, int64_t now_ms);
 

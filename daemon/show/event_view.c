@@ -1,4 +1,5 @@
 /* What mails of a case and of harm hold. */
+#include "base/jsonx.h"
 #include "base/plant_level.h"
 #include "base/weight.h"
 #include "show/fact_told.h"
@@ -211,18 +212,6 @@ static void add_needs(struct view *view, const json_t *event)
     add_list(view, VIEW_CAUTION, "What this needs", json_object_get(event, "needs"));
 }
 
-static bool holds(const json_t *list, const json_t *word)
-{
-    size_t i;
-    const json_t *one;
-    json_array_foreach(list, i, one)
-    {
-        if (json_equal(one, word))
-            return true;
-    }
-    return false;
-}
-
 /* A correction may take back some of it and leave the rest. */
 static void add_harm(struct view *view, const json_t *event, bool taken_back)
 {
@@ -240,7 +229,7 @@ static void add_harm(struct view *view, const json_t *event, bool taken_back)
     }
     json_array_foreach(taken_back ? said : NULL, i, word)
     {
-        if (!holds(harm, word))
+        if (!jsonx_holds(harm, word))
             view_add(view, VIEW_ROW, "Still said", 0, "%s", json_string_value(word));
     }
 }

@@ -97,6 +97,35 @@ static void what_was_taken_is_told_together(void **state)
     json_decref(both);
 }
 
+/* A letter in an old program's letters, a page, a photo; beside what the request says. */
+static void a_file_that_is_refused_is_heard(void **state)
+{
+    static const struct {
+        const char *bytes;
+        size_t length;
+        const char *before, *after;
+    } ROWS[] = {
+        {"my s\xF6hnchen is fine.\nmy daughter vomited all night\f", 0, "{}", "['illness']"},
+        {"<p>glass cut my mouth</p>", 0, "{'harm':['illness']}", "['illness','injury']"},
+        {"\x89PNG\0 my daughter vomited all night", 40, "{}", "null"},
+        {"crumb pH 5.8, glass: none\n", 0, "{'harm':['illness']}", "['illness']"},
+        {"", 0, "{}", "null"}};
+    struct fixture *f = *state;
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++) {
+        json_t *answer = fixture_json(ROWS[i].before);
+        size_t length = ROWS[i].length ? ROWS[i].length : strlen(ROWS[i].bytes);
+        unkept_file(&f->desk, ROWS[i].bytes, length, answer);
+        json_t *harm = json_object_get(answer, "harm");
+        json_t *expected = *ROWS[i].after == '[' ? fixture_json(ROWS[i].after) : NULL;
+        for (size_t k = 0; k < json_array_size(expected); k++)
+            if (!jsonx_holds(harm, json_array_get(expected, k)))
+                fail_msg("%zu: %s", i, json_dumps(answer, 0));
+        assert_true(expected || !harm);
+        json_decref(expected);
+        json_decref(answer);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -104,6 +133,7 @@ int main(void)
         cmocka_unit_test(what_may_be_harm_is_told_as_that),
         cmocka_unit_test(it_is_read_so_far),
         cmocka_unit_test(what_was_taken_is_told_together),
+        cmocka_unit_test(a_file_that_is_refused_is_heard),
     };
     return cmocka_run_group_tests(tests, fixture_open, fixture_close);
 }

@@ -135,6 +135,20 @@ def check_harm(plant):
         plant, case, "report.txt", b"crumb pH 5.8, glass: none\n"), letter
 
 
+def check_refused_files(plant):
+    """What a file that is not attached says of harm is told to who sent it."""
+    case, letter = log(plant, HURT), b"Sirs,\n\nmy daughter vomited all night.\n"
+    for to, name, bytes_, code in ((case, "letter.html", b"<html><body>" + letter + b"</body></html>", 1),
+                                   (case, "letter.txt", letter + b"\xff\x1b", 1), ("C99999", "letter.txt", letter, 5)):
+        said = attach(plant, to, name, bytes_, check=code)
+        assert "HARM" in said and "phone the food-safety lead" in said, (name, said)
+    assert "HARM" not in attach(plant, "C99999", "loaf.jpg", photos.phone_photo(), check=5)
+    rows = b'{"lot":"L1","quantity":"glass splinters found in the loaf","value":"she vomited all night"}\n'
+    status, answer = plant.request("POST", "/v1/records/reading?source=r", rows, "application/x-ndjson")
+    answer = json.loads(answer) if isinstance(answer, (str, bytes)) else answer
+    assert status >= 400 and "detail" in answer and "alarm" not in answer and "harm" not in answer, answer
+
+
 def check_private(plant):
     """What QA writes is without contact data, those known now and those that become known."""
     case = log(plant, LOT, contact=ANN)
@@ -318,7 +332,7 @@ def check_sheet(plant):
         assert "half &lt;the&gt; weight" in page and not tells_phone(page, "013-4711") and "no picture" not in page, page
 
 
-CHECKS = (check_evidence, check_word, check_unknown, check_mute, check_refused, check_harm, check_private, check_photos,
+CHECKS = (check_evidence, check_word, check_unknown, check_mute, check_refused, check_harm, check_refused_files, check_private, check_photos,
           check_kinds, check_served, check_detached, check_sheet, check_erased, check_export)
 
 

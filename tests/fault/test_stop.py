@@ -102,12 +102,15 @@ def check_kept_connection(binaries):
         kept.getresponse().read()
         plant.daemon.terminate()
         statuses = []
+        told = json.dumps({"channel": "phone", "symptom": "mold", "note": "her child vomited"})
         try:
-            for _ in range(100000):
-                kept.request("GET", "/v1/status")
+            for n in range(100000):
+                kept.request(*(("POST", "/v1/complaints/preview", told) if n % 2 == 0 else ("GET", "/v1/status")))
                 answer = kept.getresponse()
-                answer.read()
+                said = json.loads(answer.read())
                 statuses.append(answer.status)
+                # what was read of it is heard, of what was not whoever sent it is told
+                assert answer.status == 200 or n % 2 or "phone the food-safety lead" in str(said), said
         except (OSError, http.client.HTTPException):
             pass  # closed: the daemon is gone
         assert plant.daemon.wait(PATIENCE_S) == 0, plant.log_text()

@@ -77,16 +77,6 @@ static void who_sends_one_keeps_it(void **state)
     assert_int_equal(take("a", 0), 0);
 }
 
-static void what_was_refused_is_dropped(void **state)
-{
-    (void)state;
-    assert_int_equal(begin("ann", 1), 0);
-    uploads_drop(uploads, "00000000-0000-4000-8000-000001000097", "bea");
-    assert_int_equal(begin("ann", 1), ERROR_CONFLICT);
-    uploads_drop(uploads, "00000000-0000-4000-8000-000001000097", "ann");
-    assert_int_equal(take("ann", 1), ERROR_NOT_FOUND);
-}
-
 /* A reload may allow less than has come of a file already. */
 static void what_is_too_large_by_now_is_dropped(void **state)
 {
@@ -109,7 +99,6 @@ int main(void)
         cmocka_unit_test_setup_teardown(one_user_has_so_many, setup, teardown),
         cmocka_unit_test_setup_teardown(a_few_do_not_keep_out_the_rest, setup, teardown),
         cmocka_unit_test_setup_teardown(who_sends_one_keeps_it, setup, teardown),
-        cmocka_unit_test_setup_teardown(what_was_refused_is_dropped, setup, teardown),
         cmocka_unit_test_setup_teardown(what_is_too_large_by_now_is_dropped, setup, teardown),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
