@@ -317,6 +317,7 @@ enum { ALONE_APART = 3, ALONE_MOST = 100, ALONE_GATHER_MS = 60000 };
 
 struct alone {
     struct gathering g;
+    const json_t *plant; /* whose people get it, too; NULL nobody's */
     int apart;
 };
 
@@ -329,7 +330,9 @@ static int take_alone(void *arg, const struct outbox_urgent *mail)
     const json_t *reports = json_object_get(event, "reports");
     bool alone = json_is_true(json_object_get(event, "alone"));
     a->apart += alone && !reports;
-    if (alone && mail->waits && reports && json_array_size(reports) < ALONE_MOST) {
+    const json_t *plant = json_object_get(event, OUTBOX_PLANT);
+    bool same = plant == a->plant || json_equal(plant, a->plant);
+    if (alone && same && mail->waits && reports && json_array_size(reports) < ALONE_MOST) {
         json_decref(a->g.gather);
         a->g.gather = json_incref(event);
         a->g.waits = mail->mail_id;
@@ -345,6 +348,7 @@ static int gather_alone(struct store *store, const struct outbox_new *mail, json
     json_t *gathered = json_pack("{s:s, s:b, s:O, s:O, s:[o]}", "event", "gathered", "alone", true,
                                  "plant", json_object_get(event, "plant"), "needs",
                                  json_object_get(event, "needs"), "reports", event);
+    json_object_set(gathered, OUTBOX_PLANT, json_object_get(event, OUTBOX_PLANT));
     first.not_before_ms = mail->created_ms + ALONE_GATHER_MS;
     return outgoing_add(store, &first, gathered, err);
 }
@@ -353,7 +357,7 @@ int outgoing_add_alone(struct store *store, const struct outbox_new *mail, json_
                        bool *ret_gathered, struct error *err)
 {
     assert(store_writing(store) && ret_gathered);
-    struct alone a = {.g = {.store = store}};
+    struct alone a = {.g = {.store = store}, .plant = json_object_get(event, OUTBOX_PLANT)};
     const struct when_span minute = {mail->created_ms - ALONE_GATHER_MS, mail->created_ms};
     int rc = outbox_urgent_of(store, 0, minute, take_alone, &a, err);
     *ret_gathered = !rc && (a.g.waits || a.apart >= ALONE_APART);

@@ -16,6 +16,7 @@
 #include "store/case.h"
 #include "store/change.h"
 #include "store/joined.h"
+#include "store/lot_find.h"
 #include "store/outbox.h"
 #include "tell/hold_json.h"
 #include <assert.h>
@@ -191,6 +192,17 @@ static json_t *of_lot(struct store *store, const struct overheard *o)
     return lot;
 }
 
+/* Its people get it too: no case says whose it is. */
+static void add_plant(struct store *store, const struct overheard *o, json_t *event)
+{
+    struct lot_find_row lot;
+    const char *plant = o->plant;
+    if (o->lot_id && lot_find_by_id(store, o->lot_id, &lot, NULL) == 0)
+        plant = lot.plant;
+    if (plant && *plant)
+        json_object_set_new(event, OUTBOX_PLANT, json_string(plant));
+}
+
 static int tell_alone(struct store *store, struct overheard *o, struct error *err)
 {
     char message_id[128];
@@ -210,6 +222,8 @@ static int tell_alone(struct store *store, struct overheard *o, struct error *er
     else
         json_object_set(event, "harm_heard", o->harm);
     json_object_set_new(event, "alone", json_true()); /* no complaint tells it */
+    if (!o->case_id)
+        add_plant(store, o, event);
     json_object_set_new(event, "said", said);
     json_object_set_new(event, "made", told_lot(store, o->desk->tz, o->lot_id));
     json_decref(about);

@@ -12,6 +12,7 @@ struct overheard {
     int64_t case_id;          /* 0: it is about no case */
     int64_t lot_id;           /* what it is about then */
     const char *lot;          /* its code */
+    const char *plant;        /* whose it is then, if not the lot's on record; NULL: nobody's */
     bool told_before;         /* all of it was on record: no gravity of it is news */
     const char *report;       /* uuid of whom it is about; NULL: the case's newest complaint */
     const char *where;        /* "a note of the case says so": stands before who and what */

@@ -128,6 +128,8 @@ static void refuse(const struct desk *desk, struct taking *t, const json_t *comp
         event_urgent_possible(t->urgent);
     json_object_set_new(t->urgent, "contact", json_boolean(t->reachable));
     json_object_set_new(t->urgent, "said", said);
+    if (t->of_plant && *t->of_plant)
+        json_object_set_new(t->urgent, OUTBOX_PLANT, json_string(t->of_plant));
     event_message_id(desk->mail_domain, now_ms, t->message_id, sizeof t->message_id);
 }
 

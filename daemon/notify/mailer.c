@@ -119,11 +119,12 @@ static int address_event(struct store *store, const struct addressing *a, const 
     {
         char of[LENGTH_CODE + 3];
         snprintf(of, sizeof of, ",%s,", name);
-        addresses = (struct outbox_addresses){.event = event, .all = a->all, .of = of};
+        addresses =
+            (struct outbox_addresses){.event = event, .all = a->all, .of = of, .plant = name};
         if (!rc)
             rc = address_some(store, a, &addresses, mail_settings_to_plant(s, event, name), err);
     }
-    return rc;
+    return rc ? rc : outbox_addressed(store, event, a->all, err);
 }
 
 static int address(struct store *store, void *arg, struct error *err)

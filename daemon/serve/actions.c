@@ -291,6 +291,7 @@ static int add_action(struct store *store, void *arg, struct error *err)
 {
     struct action_job *job = arg;
     job->heard.where = "the note of an action says so";
+    job->heard.plant = job->row.plant;
     job->heard.why = (struct complaint_why){job->row.by_name, job->row.note, job->row.logged_ms};
     int rc = action_add(store, &job->row, &job->id, err);
     return rc ? rc : overheard_hear(store, &job->heard, err);

@@ -285,6 +285,7 @@ static int hear(struct store *store, struct holding *h, const char *where, struc
     h->heard.case_id = h->case_id;
     h->heard.lot_id = h->of[first].lot_id;
     h->heard.lot = h->case_id ? NULL : h->of[first].code;
+    h->heard.plant = h->plant[first];
     h->heard.where = where;
     h->heard.why = (struct complaint_why){h->by, h->reason, h->at_ms};
     return overheard_hear(store, &h->heard, err);

@@ -3,6 +3,7 @@
  * outbox.state: new (no deliveries), open (some have not left, or only the hook's have), sent.
  * outbox_delivery.state: waiting, parked, sent. */
 #include "store/outbox.h"
+#include "base/jsonx.h"
 #include "base/text.h"
 #include "store/db.h"
 #include "store/numbers.h"
@@ -79,12 +80,23 @@ static int add_deliveries(struct store *store, const struct outbox_addresses *a,
         " SELECT id, ?2, CASE event WHEN '" OUTBOX_URGENT
         "' THEN 1 ELSE 0 END, ?4, CASE WHEN not_before_ms > ?4 THEN"
         " not_before_ms ELSE ?4 END FROM outbox WHERE event = ?1"
-        " AND (state = 'new' OR (?3 = 1 AND state = 'open')) AND " IS_OF(
-            "outbox", "?5", "?6") " ON CONFLICT DO NOTHING";
-    return db_run(store, SQL,
-                  DB(DB_TEXT(a->event), DB_TEXT(recipient), DB_INT(a->all), DB_MS(now_ms),
-                     DB_TEXT(a->of), DB_TEXT(a->but)),
-                  err);
+        " AND (state = 'new' OR (?3 = 1 AND state = 'open')) AND (" IS_OF(
+            "outbox", "?5", "?6") " OR (case_id IS NULL AND EXISTS (SELECT 1 FROM outbox_text t "
+                                  "WHERE t.mail_id = outbox.id"
+                                  " AND instr(t.payload, ?7) > 0))) ON CONFLICT DO NOTHING";
+    json_t *plant = a->plant ? json_string(a->plant) : NULL;
+    char *name = plant ? jsonx_dump(plant) : NULL;
+    struct text_buffer says = {0}; /* as the payload has it: nobody's words look so within a text */
+    if (name)
+        text_appendf(&says, "\"" OUTBOX_PLANT "\":%s", name);
+    int rc = db_run(store, SQL,
+                    DB(DB_TEXT(a->event), DB_TEXT(recipient), DB_INT(a->all), DB_MS(now_ms),
+                       DB_TEXT(a->of), DB_TEXT(a->but), DB_TEXT(says.data)),
+                    err);
+    text_buffer_free(&says);
+    free(name);
+    json_decref(plant);
+    return rc;
 }
 
 static bool is_among(const struct outbox_addresses *a, const char *recipient)
@@ -136,17 +148,17 @@ static int drop_others(struct store *store, const struct outbox_addresses *a, st
     return rc;
 }
 
-static int restate_event(struct store *store, const struct outbox_addresses *a, struct error *err)
+int outbox_addressed(struct store *store, const char *event, bool all, struct error *err)
 {
+    assert(store_writing(store));
     static const char SQL[] =
         "UPDATE outbox SET state = " STATE_NOW ", sent_ms = (SELECT max(d.sent_ms)" OF_MAIL ")"
         " WHERE event = ?1 AND (state = 'new' OR (?2 = 1 AND state = 'open'))";
     static const char SQL_LEFT[] =
         "DELETE FROM outbox_text WHERE ?1 = 'case' AND EXISTS (SELECT 1 FROM outbox o WHERE"
         " o.id = mail_id AND o.event = ?1 AND o.state = 'sent')";
-    const struct db_value *with = DB(DB_TEXT(a->event), DB_INT(a->all));
-    int rc = db_run(store, SQL, with, err);
-    return rc || !a->all ? rc : db_run(store, SQL_LEFT, DB(DB_TEXT(a->event)), err);
+    int rc = db_run(store, SQL, DB(DB_TEXT(event), DB_INT(all)), err);
+    return rc || !all ? rc : db_run(store, SQL_LEFT, DB(DB_TEXT(event)), err);
 }
 
 int outbox_address(struct store *store, const struct outbox_addresses *addresses, int64_t now_ms,
@@ -156,7 +168,7 @@ int outbox_address(struct store *store, const struct outbox_addresses *addresses
     int rc = addresses->all ? drop_others(store, addresses, err) : 0;
     for (size_t i = 0; i < addresses->count && !rc; i++)
         rc = add_deliveries(store, addresses, addresses->recipient[i], now_ms, err);
-    return rc ? rc : restate_event(store, addresses, err);
+    return rc;
 }
 
 int outbox_urgent_stuck(struct store *store, int64_t now_ms, bool *ret, struct error *err)

@@ -48,11 +48,15 @@ struct outbox_addresses {
     /* Mails of cases of these plants alone, or of all but these (and of no case): ",Larkfen,";
      * NULL: whichever. */
     const char *of, *but;
+    const char *plant; /* besides: mails of no case whose payload says OUTBOX_PLANT of it; NULL */
 };
+#define OUTBOX_PLANT "of_plant"
 /* Gives mails deliveries, due now. With `all`, deliveries that have not left are dropped where
- * their recipient is none any more. */
+ * their recipient is none any more. Mails stay new until outbox_addressed(). */
 int outbox_address(struct store *store, const struct outbox_addresses *addresses, int64_t now_ms,
                    struct error *err);
+/* All who get that event were given theirs. */
+int outbox_addressed(struct store *store, const char *event, bool all, struct error *err);
 /* Whether any mail of this event has no deliveries yet. */
 int outbox_has_new(struct store *store, const char *event, bool *ret, struct error *err);
 

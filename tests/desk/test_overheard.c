@@ -233,6 +233,31 @@ static void what_no_complaint_tells_is_mailed(void **state)
     assert_int_equal(fixture_number(f, URGENT), 2);
 }
 
+/* No case says whose people are to be told: the lot does, or whoever wrote of a code on no record.
+ */
+static void what_no_case_tells_says_whose_it_is(void **state)
+{
+    static const char OF_QUARR[] =
+        "SELECT count(*) FROM outbox_text WHERE payload LIKE '%\"of_plant\":\"Quarrhill\"%'";
+    struct fixture *f = *state;
+    struct error err = {0};
+    assert_int_equal(db_exec(f->store, "UPDATE lot SET plant = 'Quarrhill' WHERE id = 1", &err), 0);
+    for (int i = 0; i < 6; i++) {
+        const bool known = i % 2;
+        struct overheard o = {.desk = &f->desk,
+                              .lot_id = known,
+                              .lot = known ? "L1 6318 A0400" : "Q7 7777",
+                              .plant = i % 3 ? "Quarrhill" : "",
+                              .where = "the reason of a hold says so",
+                              .why = {"jo", "metal splinters found in the sample", f->now_ms + i}};
+        assert_int_equal(overheard_hear(f->store, &o, &err), 0);
+        json_decref(o.harm);
+    }
+    /* three at once, then a mail for each that gathers: 1 to 2, 3 and 5, 4 */
+    assert_int_equal(fixture_number(f, OF_QUARR), 2 + 1);
+    assert_int_equal(fixture_number(f, URGENT), 3 + 1);
+}
+
 static void settle(struct fixture *f)
 {
     struct error err = {0};
@@ -444,6 +469,8 @@ int main(void)
                                         fixture_clean, fixture_cleaned),
         cmocka_unit_test_setup_teardown(reasons_are_heard, fixture_clean, fixture_cleaned),
         cmocka_unit_test_setup_teardown(what_no_complaint_tells_is_mailed, fixture_clean,
+                                        fixture_cleaned),
+        cmocka_unit_test_setup_teardown(what_no_case_tells_says_whose_it_is, fixture_clean,
                                         fixture_cleaned),
         cmocka_unit_test_setup_teardown(a_settled_case_is_open_again, fixture_clean,
                                         fixture_cleaned),

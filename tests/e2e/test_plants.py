@@ -636,8 +636,18 @@ def check_export(company, things):
 
 def check_mails(company, things):
     """Mail of a plant's cases and harm goes to that plant's people; where it has no lists, to the company's."""
+    company.do(f"qa@{OTHER}", "lots/hold", {"lots": ["Q7 7777"], "reason": "a caller bit on glass in it", "by": "x"})
+    refused = {"channel": "phone", "symptom": "mold", "note": "her child vomited all night", "packs": -4}
+    company.do(f"desk@{OTHER}", "complaints", refused, (400,))
     company.wait_idle()
-    sent = [file.read_text().split("\n", 1) for file in (company.dir / "mails").iterdir()]
+
+    def read():
+        return [file.read_text().split("\n", 1) for file in (company.dir / "mails").iterdir()]
+
+    for told in ("Q7 7777", "in a refused complaint"):  # of no case: the company's people and the plant's
+        both = {"safety@twomills.example", "safety@quarrhill.example"}
+        until(lambda: {who for who, text in read() if re.search(rf"^Subject:.*{told}", text, re.M)} == both, read)
+    sent = read()
     for plant, where, title in ((OWN, "twomills", "The Larkfen Bakery"), (OTHER, "quarrhill", OTHER)):
         for kind, to in (("harmed", f"safety@{where}.example"), ("case", f"qa@{where}.example")):
             case = things[plant][kind]

@@ -263,11 +263,12 @@ DOES(mails)
                                     .message_id = "<1@mill.example>",
                                     .payload = "{}",
                                     .created_ms = DAY(2)};
-    const struct outbox_addresses addresses = {"urgent", TO, 1, true, NULL, NULL};
+    const struct outbox_addresses addresses = {"urgent", TO, 1, true, NULL, NULL, NULL};
     struct outbox_delivery row[2] = {{0}};
     struct outbox_deliveries due = {row, 0, 2};
     int rc = outbox_add(s, &mail, err);
     rc = rc ? rc : outbox_address(s, &addresses, DAY(2), err);
+    rc = rc ? rc : outbox_addressed(s, "urgent", true, err);
     rc = rc ? rc : outbox_due(s, true, DAY(3), &due, err);
     for (int i = 0; i < due.count; i++) {
         rc = rc ? rc : outbox_failed(s, &row[i], DAY(3), false, "away", err);

@@ -26,6 +26,7 @@ static void address(struct fixture *f, const char *event, bool all, const char *
     while (names[a.count])
         a.count++;
     assert_int_equal(outbox_address(f->store, &a, NOW, NULL), 0);
+    assert_int_equal(outbox_addressed(f->store, event, all, NULL), 0);
 }
 
 /* "MAIL:RECIPIENT MAIL:RECIPIENT", in the order they'd be sent. */
@@ -266,6 +267,42 @@ static void assert_stranded(struct fixture *f, const char *recipient, int64_t no
     text_buffer_free(&out);
 }
 
+/* Of no case, and its payload says whose it is: that plant's people get it beside the company's. */
+static void what_no_case_tells_reaches_a_plants_people_too(void **state)
+{
+    static const char *const PAYLOADS[] = {"{\"note\":\"of_plant: Larkfen\"}",
+                                           "{\"of_plant\":\"Larkfen\",\"note\":\"\"}",
+                                           "{\"reports\":[{\"of_plant\":\"Lark\\\"fen\"}]}"};
+    static const char *const PLANTS[] = {"Larkfen", "Lark\"fen"}, *const TO[] = {"l@p", "q@p"};
+    static const char *const COMPANY[] = {"c@p"};
+    struct fixture *f = *state;
+    for (int i = 0; i < 3; i++) {
+        char id[16];
+        snprintf(id, sizeof id, "<%d@p>", i);
+        const struct outbox_new mail = {"urgent", 0, 0, id, PAYLOADS[i], NOW, 0};
+        assert_int_equal(outbox_add(f->store, &mail, NULL), 0);
+    }
+    for (int all = 0; all < 2; all++) {
+        struct outbox_addresses to = {.event = "urgent",
+                                      .recipient = COMPANY,
+                                      .count = 1,
+                                      .all = all,
+                                      .but = ",Larkfen,Lark\"fen,"};
+        assert_int_equal(outbox_address(f->store, &to, NOW, NULL), 0);
+        for (int i = 0; i < 2; i++) {
+            to = (struct outbox_addresses){.event = "urgent",
+                                           .recipient = &TO[i],
+                                           .count = 1,
+                                           .all = all,
+                                           .of = i ? ",Lark\"fen," : ",Larkfen,",
+                                           .plant = PLANTS[i]};
+            assert_int_equal(outbox_address(f->store, &to, NOW, NULL), 0);
+        }
+        assert_int_equal(outbox_addressed(f->store, "urgent", all, NULL), 0);
+        assert_due(f, true, NOW, "1:c@p 2:l@p 3:q@p 2:c@p 3:c@p");
+    }
+}
+
 /* On a full disk mail about harm leaves without a delivery, or what gathered it closed. */
 static void harm_leaves_with_nothing_written(void **state)
 {
@@ -352,6 +389,8 @@ int main(void)
         cmocka_unit_test_setup_teardown(nothing_is_added_to_what_is_under_way, setup,
                                         fixture_close),
         cmocka_unit_test_setup_teardown(a_mail_that_is_tried_for_long_is_stuck, setup,
+                                        fixture_close),
+        cmocka_unit_test_setup_teardown(what_no_case_tells_reaches_a_plants_people_too, setup,
                                         fixture_close),
         cmocka_unit_test_setup_teardown(harm_leaves_with_nothing_written, setup, fixture_close),
         cmocka_unit_test_setup_teardown(people_see_what_is_stuck, setup, fixture_close),

@@ -106,10 +106,11 @@ static int release(struct error *err)
 static int mail(struct error *err)
 {
     static const char *const to[] = {"qa@mill.example"};
-    const struct outbox_addresses addresses = {"case", to, 1, false, NULL, NULL};
+    const struct outbox_addresses addresses = {"case", to, 1, false, NULL, NULL, NULL};
     const struct outbox_new one = {"case", case_id, 0, "<1@mill.example>", "{}", 600, 0};
     int rc = outbox_add(store, &one, err);
-    return rc ? rc : outbox_address(store, &addresses, 600, err);
+    rc = rc ? rc : outbox_address(store, &addresses, 600, err);
+    return rc ? rc : outbox_addressed(store, "case", false, err);
 }
 
 static int keep_contact(struct error *err)
