@@ -34,9 +34,8 @@ static int tell_withdrawn(struct correcting_work *w, bool undo, struct error *er
     if (undo ? json_array_size(harm) || possible : json_array_size(harm) > 0)
         return alarm_queue(w->store, &alarm, err);
     int rc = alarm_case_emptied(w->store, &alarm, undo, err);
-    return rc || undo || !possible
-               ? rc
-               : correcting_tell_spoken(w, "the complaint was withdrawn", err);
+    return rc || undo || !possible ? rc
+                                   : correcting_tell_spoken(w, "the complaint was withdrawn", err);
 }
 
 static int change_standing(struct correcting_work *w, bool undo, struct error *err)
