@@ -10,6 +10,13 @@
  * How a sentence is worded is for the test of whoever makes it: that there is one is held. */
 enum { TOLD_FLAGS = JSON_INDENT(1) | JSON_SORT_KEYS | JSON_REAL_PRECISION(6), TOLD_BLANKS = 3 };
 
+/* The sentences that were left out, a line each (told_sentences()). */
+static inline struct text_buffer *told_said(void)
+{
+    static struct text_buffer said;
+    return &said;
+}
+
 static inline void told_without(json_t *value)
 {
     size_t i;
@@ -18,8 +25,10 @@ static inline void told_without(json_t *value)
     int blanks = 0;
     while (text && *text)
         blanks += *text++ == ' ';
-    if (blanks > TOLD_BLANKS)
+    if (blanks > TOLD_BLANKS) {
+        text_appendf(told_said(), "%s\n", json_string_value(value));
         json_string_set(value, "…");
+    }
     if (json_is_object(value)) {
         json_object_del(value, "rules");
         json_object_del(value, "file");
@@ -46,6 +55,20 @@ static inline void told_check(const char *layer, const char *name, json_t *answe
     text_buffer_free(&line);
     free(text);
     json_decref(answer);
+}
+
+/* All that was left out so far, in tests/LAYER/told/sentences.txt: for the layer that makes them.
+ */
+static inline void told_sentences(const char *layer)
+{
+    char path[512];
+    snprintf(path, sizeof path, "%s/tests/%s/told/sentences.txt", ODDLOAF_SOURCE_DIR, layer);
+    const char *how = getenv("PAGES");
+    if (how && strcmp(how, "write") == 0)
+        pages_write(path, told_said()->data);
+    else
+        pages_compare(path, told_said()->data);
+    text_buffer_free(told_said());
 }
 
 #endif

@@ -45,6 +45,34 @@ static void a_new_kind_leaves_at_once(void **state)
     assert_false(gathered(f, "{'harm': ['illness'], 'grave': ['hospital*', 'died']}"));
 }
 
+/* What is of no case waits for nothing of a case, nor for another of none; where nothing is
+ * gathered each leaves. */
+static void only_what_is_of_one_case_waits(void **state)
+{
+    static const struct {
+        int64_t case_id, gather_ms;
+        bool waits;
+    } ROWS[] = {{CASE, GATHER_MS, true}, {0, GATHER_MS, false}, {CASE, 0, false}, {0, 0, false}};
+    struct fixture *f = *state;
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++)
+        for (int again = 0; again < 2; again++) {
+            char id[64];
+            struct error err = {0};
+            bool it = true;
+            f->now_ms += 1000;
+            snprintf(id, sizeof id, "<%zu-%d@mill.example>", i, again);
+            const struct outbox_new mail = {.event = OUTBOX_URGENT,
+                                            .case_id = ROWS[i].case_id,
+                                            .message_id = id,
+                                            .created_ms = f->now_ms};
+            if (outgoing_add_urgent(f->store, &mail, ROWS[i].gather_ms,
+                                    fixture_json("{'harm': ['illness']}"), &it, &err))
+                fail_msg("%s", err.text);
+            if (it != (again && ROWS[i].waits))
+                fail_msg("row %zu, %d", i, again);
+        }
+}
+
 /* What a note was read as is a guess: that somebody says so is news, once. */
 static void what_a_person_says_is_news_behind_what_was_heard(void **state)
 {
@@ -168,6 +196,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(a_new_kind_leaves_at_once, with_case, fixture_cleaned),
+        cmocka_unit_test_setup_teardown(only_what_is_of_one_case_waits, with_case, fixture_cleaned),
         cmocka_unit_test_setup_teardown(what_a_person_says_is_news_behind_what_was_heard, with_case,
                                         fixture_cleaned),
         cmocka_unit_test_setup_teardown(a_verdict_and_what_is_no_report_end_the_gathering,

@@ -74,6 +74,50 @@ static void test_two_machines(void **state)
     fixture_close(&f);
 }
 
+/* A cause without a share is none of the ranked, the first of the rules neither. */
+static void test_cause_without_share(void **state)
+{
+    struct fixture f;
+    (void)state;
+    fixture_open(&f);
+    machine(&f, "a", 1, 1.0 / 3);
+    machine(&f, "b", 2, 1.0 / 6);
+    machine(&f, "c", 3, 1.0 / 9);
+    struct rules *rules = rules_of(&f);
+    for (int none = 0; none < 3; none++) {
+        struct fact_set facts;
+        struct rank rank;
+        double priors[] = {.2, .3, .5};
+        priors[none] = 0;
+        fact_set_init(&facts, rules, 1);
+        rank_make(&facts, SYMPTOM_MOLD, priors, &rank);
+        assert_int_equal(rank.count, 2);
+        assert_int_equal(rank_find(&rank, none), -1);
+        for (int other = 0; other < 3; other++)
+            if (other != none)
+                assert_in_range(rank_find(&rank, other), 0, 1);
+        rank_free(&rank);
+        fact_set_clear(&facts);
+    }
+    rules_free(rules);
+    fixture_close(&f);
+}
+
+static void test_surer(void **state)
+{
+    static const struct {
+        double was, is;
+        bool surer;
+    } ROWS[] = {{.44, .51, true},  {.48, .51, false}, {.51, .44, true}, {.51, .69, false},
+                {.64, .7, true},   {.69, .71, false}, {.84, .9, true},  {.9, .84, true},
+                {.91, .99, false}, {.1, .49, false},  {.4, .95, true},  {.5, .44, true},
+                {.44, .5, true}};
+    (void)state;
+    for (size_t i = 0; i < sizeof ROWS / sizeof ROWS[0]; i++)
+        if (rank_surer(ROWS[i].was, ROWS[i].is) != ROWS[i].surer)
+            fail_msg("from %g to %g", ROWS[i].was, ROWS[i].is);
+}
+
 static void test_third_machine(void **state)
 {
     static const struct {
@@ -371,10 +415,16 @@ static void test_ratio_without_target(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_two_machines), cmocka_unit_test(test_third_machine),
-        cmocka_unit_test(test_missing_clue), cmocka_unit_test(test_groups_pool_guards),
-        cmocka_unit_test(test_priors),       cmocka_unit_test(test_priors_in_time),
-        cmocka_unit_test(test_extremes),     cmocka_unit_test(test_ratio_without_target),
+        cmocka_unit_test(test_two_machines),
+        cmocka_unit_test(test_third_machine),
+        cmocka_unit_test(test_cause_without_share),
+        cmocka_unit_test(test_surer),
+        cmocka_unit_test(test_missing_clue),
+        cmocka_unit_test(test_groups_pool_guards),
+        cmocka_unit_test(test_priors),
+        cmocka_unit_test(test_priors_in_time),
+        cmocka_unit_test(test_extremes),
+        cmocka_unit_test(test_ratio_without_target),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -361,14 +361,20 @@ static void what_people_ask_is_answered_as_it_was(void **state)
 /* How many failures the store alone tells of: serve/http.c asks it (store_failed()). */
 static int64_t rows(struct fixture *f)
 {
-    static const char *const TABLES[] = {"complaint", "verdict", "hold",   "measured", "action",
-                                         "change",    "contact", "outbox", "attached", "setting"};
+    static const char *const COUNTS[] = {/* a statement is known by its address (store/db.h) */
+                                         "SELECT COUNT(*) FROM complaint",
+                                         "SELECT COUNT(*) FROM verdict",
+                                         "SELECT COUNT(*) FROM hold",
+                                         "SELECT COUNT(*) FROM measured",
+                                         "SELECT COUNT(*) FROM corrective_action",
+                                         "SELECT COUNT(*) FROM complaint_change",
+                                         "SELECT COUNT(*) FROM contact",
+                                         "SELECT COUNT(*) FROM outbox",
+                                         "SELECT COUNT(*) FROM attached",
+                                         "SELECT COUNT(*) FROM setting"};
     int64_t sum = 0;
-    for (size_t i = 0; i < COUNT_OF(TABLES); i++) {
-        char sql[64];
-        snprintf(sql, sizeof sql, "SELECT COUNT(*) FROM %s", TABLES[i]);
-        sum += fixture_count(f, sql);
-    }
+    for (size_t i = 0; i < COUNT_OF(COUNTS); i++)
+        sum += fixture_count(f, COUNTS[i]);
     return sum;
 }
 

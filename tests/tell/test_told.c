@@ -165,6 +165,7 @@ static void all_is_told_as_it_was(void **state)
     struct triage *triage = plant(&f);
     of_cases(triage, f.store);
     of_the_plant(triage, f.store);
+    told_sentences("tell");
     triage_free(triage);
     fixture_close(&f);
 }
