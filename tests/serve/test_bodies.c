@@ -12,7 +12,7 @@ struct posted {
 
 static const struct posted POSTED[] = {
     {"POST complaints/" FIRST "/correct", "{'fields':{'packs':2},'reason':'x','by':'mira'}", 200,
-     ""},
+     " fields "},
     {"POST complaints/" SECOND "/join", "{'same_as':'" FIRST "','by':'mira'}", 200, " by "},
     {"POST complaints/" SECOND "/separate", "{'by':'mira'}", 200, " by "},
     {"POST complaints/" SECOND "/withdraw", "{'reason':'x','by':'mira','undo':false}", 200,
