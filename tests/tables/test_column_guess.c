@@ -1,6 +1,8 @@
 /* Maps that are proposed: kind, columns, dates, numbers; what is said where two readings fit. */
 #include "base/jsonx.h"
+#include "base/text.h"
 #include "tables/column_guess.h"
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -228,6 +230,205 @@ static void what_is_not_known(void **state)
     check_guess("a,b\n1,2\n", "no row of names is known in its first 20 rows", "");
 }
 
+/* ---- by what stands in the columns ---- */
+
+/* A member of what is proposed for rows behind a heading ("" it has none), and what is said. */
+static void check_member(const enum record_kind *kind, const char *csv, const char *member,
+                         const char *value, const char *notes)
+{
+    json_t *map = NULL, *said = NULL;
+    assert_int_equal(column_guess(csv, strlen(csv), kind, &map, &said, NULL), 0);
+    const json_t *at = json_object_get(map, member);
+    char *got = at ? json_dumps(at, JSON_ENCODE_ANY | JSON_COMPACT) : strdup("");
+    char *told = jsonx_dump(said);
+    if (strcmp(got, value) != 0 || strcmp(told, notes) != 0)
+        fail_msg("%s\n%s: %s, not %s; %s", csv, member, got, value, told);
+    free(got);
+    free(told);
+    json_decref(map);
+    json_decref(said);
+}
+
+static void signs_of_numbers(void **state)
+{
+#define SAID(text, sign, of)                                                                       \
+    "[\"" text ": its " sign " is taken as the sign of " of ", look at it\"]"
+    static const struct {
+        const char *numbers, *decimal, *thousands, *notes;
+    } CASES[] = {
+        {"450;451.5", "", "", "[]"},
+        {"450,5;451", "\",\"", "", "[]"},
+        {"1.234.567;1", "\",\"", "\".\"", SAID("1.234.567", "point", "thousands")},
+        {"1,234,567;1", "", "\",\"", SAID("1,234,567", "comma", "thousands")},
+        {"1.234,5;1", "\",\"", "\".\"", SAID("1.234,5", "point", "thousands")},
+        {"1,234.5;1", "", "\",\"", SAID("1,234.5", "comma", "thousands")},
+        {"1,234;1", "", "\",\"", SAID("1,234", "comma", "thousands")},
+        {"1.234;1", "", "", SAID("1.234", "point", "decimals")},
+        {"0,234;1", "\",\"", "", "[]"},
+        {"0.234;1", "", "", "[]"},
+        {"1,2345;1", "\",\"", "", "[]"},
+        {"450,5;451.5", "", "",
+         "[\"numbers are written with a comma and with a point: the point is taken as the decimal "
+         "sign\"]"},
+        {"450,5;451,5;451.5", "\",\"", "",
+         "[\"numbers are written with a comma and with a point: the comma is taken as the decimal "
+         "sign\"]"},
+    };
+    static const enum record_kind MIXES = RECORD_MIXES;
+    (void)state;
+    for (size_t i = 0; i < COUNT_OF(CASES); i++) {
+        char csv[400] = "lot\tmix\tat\tflour_kg\n", numbers[64], *save = NULL;
+        snprintf(numbers, sizeof numbers, "%s", CASES[i].numbers);
+        for (char *one = strtok_r(numbers, ";", &save); one; one = strtok_r(NULL, ";", &save)) {
+            size_t length = strlen(csv);
+            snprintf(csv + length, sizeof csv - length, "A1\t1\t2026-11-20 04:05\t%s\n", one);
+        }
+        check_member(&MIXES, csv, "decimal", CASES[i].decimal, CASES[i].notes);
+        check_member(&MIXES, csv, "thousands", CASES[i].thousands, CASES[i].notes);
+    }
+    /* of a whole number the sign is one of thousands */
+    static const enum record_kind LOTS = RECORD_LOTS;
+    json_t *map = NULL, *said = NULL;
+    static const char csv[] = "lot\tunits\nA1\t1.234\n";
+    assert_int_equal(column_guess(csv, strlen(csv), &LOTS, &map, &said, NULL), 0);
+    assert_string_equal(json_string_value(json_object_get(map, "decimal")), ",");
+    assert_string_equal(json_string_value(json_object_get(map, "thousands")), ".");
+    json_decref(map);
+    json_decref(said);
+}
+
+static void forms_of_dates(void **state)
+{
+    static const struct {
+        const char *first, *second, *dates, *notes;
+    } CASES[] = {
+        {"2026-11-20 04:05", "2026-11-20 5:05", "", "[]"},
+        {"2026-11-20T04:05:06", "", "", "[]"},
+        {"2026-11-20T04:05:06Z", "2026-11-20T04:05:06-05:00", "", "[]"},
+        {"20.11.2026 04:05", "", "{\"at\":\"DD.MM.YYYY hh:mm\"}", "[]"},
+        {"20.11.26 04:05:59", "", "{\"at\":\"DD.MM.YY hh:mm:ss\"}", "[]"},
+        {"11/20/26 4:05 pm", "", "{\"at\":\"MM/DD/YY hh:mm AM\"}", "[]"},
+        {"11/20/2026 4:05:06 pm", "", "{\"at\":\"MM/DD/YYYY hh:mm:ss AM\"}", "[]"},
+        {"20/11/2026 14:05", "11/12/2026 14:05", "{\"at\":\"DD/MM/YYYY hh:mm\"}", "[]"},
+        {"20-11-2026 14:05", "", "{\"at\":\"DD-MM-YYYY hh:mm\"}", "[]"},
+        {"11-20-2026 14:05", "", "{\"at\":\"MM-DD-YYYY hh:mm\"}", "[]"},
+        {"2026/11/20 14:05", "", "{\"at\":\"YYYY/MM/DD hh:mm\"}", "[]"},
+        {"20261120 14:05", "", "{\"at\":\"YYYYMMDD hh:mm\"}", "[]"},
+        {"11/12/2026 14:05", "", "{\"at\":\"MM/DD/YYYY hh:mm\"}",
+         "[\"At: its dates may be MM/DD/YYYY hh:mm or DD/MM/YYYY hh:mm; MM/DD/YYYY hh:mm is taken, "
+         "look at it\"]"},
+        {"20.11.2026 14:05", "2026-11-20 14:05", "", "[\"At: is no date that is known for at\"]"},
+        {"yesterday", "", "", "[\"At: is no date that is known for at\"]"},
+        {"", "", "", "[\"At: is no date that is known for at\"]"},
+        {"2026-11-20", "", "", "[\"At: has no time of day, which at needs\"]"},
+    };
+    static const enum record_kind MIXES = RECORD_MIXES;
+    (void)state;
+    for (size_t i = 0; i < COUNT_OF(CASES); i++) {
+        char csv[400];
+        snprintf(csv, sizeof csv, "lot;mix;At;flour_kg\nA1;1;%s;1\nA1;2;%s;1\n", CASES[i].first,
+                 CASES[i].second);
+        check_member(&MIXES, csv, "dates", CASES[i].dates, CASES[i].notes);
+    }
+}
+
+/* A core of 60 and more is no Celsius at packing, one of 130 none out of the oven. */
+static void units_by_values(void **state)
+{
+    static const struct {
+        const char *heading, *values, *target;
+    } CASES[] = {{"Core", "59.9", "core_at_pack_c"},
+                 {"Core", "60", "core_at_pack [degF]"},
+                 {"Core", "40;80", "core_at_pack [degF]"},
+                 {"Core", "40;79", "core_at_pack_c"},
+                 {"Core", "97 C;99", "core_at_pack_c"},
+                 {"Core", "\"97,5\"", "core_at_pack [degF]"},
+                 {"Core", "hot", "core_at_pack_c"},
+                 {"Final core", "129.9", "core_end_bake_c"},
+                 {"Final core", "130", "core_end_bake [degF]"},
+                 {"Moisture", "97", "crumb_moisture_pct"},
+                 {"Core (F)", "40", "core_at_pack [F]"},
+                 {"Core (C)", "97", "core_at_pack_c"}};
+    static const enum record_kind READINGS = RECORD_READINGS;
+    (void)state;
+    for (size_t i = 0; i < COUNT_OF(CASES); i++) {
+        char csv[400], values[64], *save = NULL;
+        json_t *map = NULL, *said = NULL;
+        snprintf(values, sizeof values, "%s", CASES[i].values);
+        snprintf(csv, sizeof csv, "lot,%s\n", CASES[i].heading);
+        for (char *one = strtok_r(values, ";", &save); one; one = strtok_r(NULL, ";", &save)) {
+            size_t length = strlen(csv);
+            snprintf(csv + length, sizeof csv - length, "A1,%s\n", one);
+        }
+        assert_int_equal(column_guess(csv, strlen(csv), &READINGS, &map, &said, NULL), 0);
+        const json_t *at = json_object_get(json_object_get(map, "columns"), CASES[i].heading);
+        if (strcmp(json_string_value(at), CASES[i].target) != 0)
+            fail_msg("%s of %s: %s", CASES[i].heading, CASES[i].values, json_string_value(at));
+        json_decref(map);
+        json_decref(said);
+    }
+}
+
+/* Where the names stand, and columns that say what they count. */
+static void rows_of_names(void **state)
+{
+    static const enum record_kind MIXES = RECORD_MIXES;
+    static const char START[] = "Lot,Mix,At,Flour kg,%s\nA1,1,2026-11-20 04:05,450,3\n";
+    static const struct {
+        const char *heading, *notes;
+    } UNUSED[] = {
+        {"Cases", "[\"Cases: counts cases and not packs: not used\"]"},
+        {"Pounds", "[\"Pounds: is a unit, and does not say of what: not used, name it in the "
+                   "map\"]"},
+        {"L", "[\"columns that are not known, and not used: L\"]"},
+        {"Crumb pH", "[\"of readings, which are another kind, and not used: Crumb pH\"]"},
+        {"Weather", "[\"columns that are not known, and not used: Weather\"]"},
+        {"Total flour", "[\"Total flour: not used, Flour kg is taken for flour_kg\"]"},
+        {"", "[]"},
+    };
+    (void)state;
+    for (size_t i = 0; i < COUNT_OF(UNUSED); i++) {
+        char csv[200];
+        snprintf(csv, sizeof csv, START, UNUSED[i].heading);
+        check_member(&MIXES, csv, "header", "", UNUSED[i].notes);
+    }
+    for (int above = 0; above < 3; above++) {
+        struct text_buffer csv = {0};
+        const char *const header[] = {"", "2", "3"};
+        for (int i = 0; i < above; i++)
+            text_append(&csv, i ? "\n" : "a report of the week,,,\n");
+        text_append(&csv, "Lot,Mix,At,Flour kg\nA1,1,2026-11-20 04:05,450\n");
+        check_member(NULL, csv.data, "header", header[above], "[]");
+        text_buffer_free(&csv);
+    }
+    struct error err = {0};
+    json_t *map = NULL, *said = NULL;
+    assert_int_equal(column_guess("a,b\n1,2\n", 8, NULL, &map, &said, &err), ERROR_INVALID);
+    assert_string_equal(err.text, "no row of names is known in its first 20 rows");
+    assert_null(map);
+}
+
+/* No more than the first rows are looked at, and of a row no more than so many columns. */
+static void what_is_not_looked_at(void **state)
+{
+    static const enum record_kind MIXES = RECORD_MIXES;
+    struct text_buffer csv = {0};
+    (void)state;
+    text_append(&csv, "lot,mix,at,flour_kg\n");
+    for (int i = 0; i < 399; i++)
+        text_appendf(&csv, "A1,%d,20.11.2026 04:05,450\n", i);
+    text_append(&csv, "A1,x,yesterday,much\n");
+    check_member(&MIXES, csv.data, "dates", "{\"at\":\"DD.MM.YYYY hh:mm\"}", "[]");
+    text_reset(&csv);
+    text_append(&csv, "lot,mix,at");
+    for (int i = 0; i < 96; i++)
+        text_append(&csv, ",");
+    text_append(&csv, ",flour_kg,Weather\nA1,1,2026-11-20 04:05\n"); /* the hundredth is its last */
+    check_member(&MIXES, csv.data, "columns",
+                 "{\"lot\":\"lot\",\"mix\":\"mix\",\"at\":\"at\",\"flour_kg\":\"flour_kg\"}", "[]");
+    text_buffer_free(&csv);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -241,6 +442,11 @@ int main(void)
         cmocka_unit_test(a_long_heading_stays_whole),
         cmocka_unit_test(two_columns_for_one),
         cmocka_unit_test(what_is_not_known),
+        cmocka_unit_test(signs_of_numbers),
+        cmocka_unit_test(forms_of_dates),
+        cmocka_unit_test(units_by_values),
+        cmocka_unit_test(rows_of_names),
+        cmocka_unit_test(what_is_not_looked_at),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

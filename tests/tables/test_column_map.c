@@ -305,6 +305,181 @@ static void dates_by_their_forms(void **state)
     }
 }
 
+/* ---- bounds of rows ---- */
+
+#define LOT_AND(columns) "{\"kind\": \"lots\", \"columns\": {\"A\": \"lot\"" columns "}}"
+#define REFUSED(column, value, reason)                                                             \
+    "{\"refused\":[{\"column\":\"" column "\",\"value\":\"" value "\",\"reason\":\"" reason        \
+    "\"}]}\n"
+
+static void rows_of_another_width(void **state)
+{
+    (void)state;
+    check_rows(
+        LOT_AND(", \"B\": \"line\""), 0, "A,B\nL1,2,,\n,,,x\nL3\nL4,2,x\n , \nL5,\n",
+        "\n{\"lot\":\"L1\",\"line\":\"2\"}\n" REFUSED(
+            "", "", "the row has 4 fields, the header has 2") REFUSED("", "",
+                                                                      "the row has 1 fields, "
+                                                                      "the header has 2")
+            REFUSED("", "", "the row has 3 fields, the header has 2") "{}\n{\"lot\":\"L5\"}\n");
+}
+
+static void several_columns_for_one_of_ours(void **state)
+{
+    (void)state;
+    /* in the order of the map, without the empty ones, blanks and tabs around them gone */
+    check_rows("{\"kind\": \"lots\", \"columns\": {\"D\": \"lot\", \"A\": \"lot\", \"C\": \"lot\", "
+               "\"B\": \"lot\"}}",
+               0, "A,B,C,D\n1,2,3,4\n\t1 , ,3,\n", "\n{\"lot\":\"4 1 3 2\"}\n{\"lot\":\"1 3\"}\n");
+    check_rows("{\"kind\": \"lots\", \"columns\": {\"A\": \"lot\", \"B\": \"lot\", \"C\": \"lot\", "
+               "\"D\": \"lot\", \"E\": \"lot\"}}",
+               0, "A,B,C,D,E\n1,2,3,4,5\n",
+               REFUSED("E", "lot", "too many columns go to one of ours"));
+    /* one of theirs for two of ours; a column that is left out; ours by its own name */
+    check_rows("{\"kind\": \"lots\", \"columns\": {\"A\": [\"lot\", \"line\"], \"line\": \"-\"}}",
+               0, "Shift,A,line,else\nS,1,2,3\n",
+               "\n{\"shift\":\"S\",\"lot\":\"1\",\"line\":\"1\"}\n");
+}
+
+static void constants_needs_and_words(void **state)
+{
+    static const char map[] =
+        "{\"kind\": \"lots\", \"header\": 3, \"columns\": {\"A\": \"lot\", \"B\": \"line\", \"C\": "
+        "\"units\"},\n"
+        " \"constants\": {\"line\": \"7\", \"units\": 1200, \"shift\": \"x\"}, \"needs\": "
+        "[\"lot\"],\n"
+        " \"values\": {\"line\": {\"Band Eins\": \"1\"}, \"shift\": {\"X\": \"A\"}}}";
+    (void)state;
+    check_rows(map, 0, "a report\n\nA,B,C\nL1,BAND EINS,5\n,2,bad\nL2,,\nL3,Band Zwei,\n",
+               "\n\n\n{\"lot\":\"L1\",\"line\":\"1\",\"units\":\"5\",\"shift\":\"A\"}\n\n"
+               "{\"lot\":\"L2\",\"line\":\"7\",\"units\":\"1200\",\"shift\":\"A\"}\n"
+               "{\"lot\":\"L3\",\"line\":\"Band Zwei\",\"units\":\"1200\",\"shift\":\"A\"}\n");
+}
+
+static void what_is_not_utf_8(void **state)
+{
+    (void)state;
+    check_rows(LOT_AND(""), 0, "A,B\xE9\nL1,2\n",
+               REFUSED("", "B?", "the column's name is not UTF-8: save the file as UTF-8"));
+    check_rows(
+        LOT_AND(""), 0, "A\nL\xE9\nL2\n",
+        "\n" REFUSED("A", "L?", "is not UTF-8: save the file as UTF-8") "{\"lot\":\"L2\"}\n");
+}
+
+static void times_to_the_second(void **state)
+{
+    static const char map[] =
+        "{\"kind\": \"lots\", \"columns\": {\"A\": \"lot\", \"F\": \"made_from\", \"D\": "
+        "\"code_date\"},\n \"dates\": {\"made_from\": \"DD.MM.YY hh:mm:ss\", \"code_date\": "
+        "\"DD.MM.YY hh:mm\"}}";
+    (void)state;
+    check_rows(map, 0,
+               "A,F,D\nL1,20.11.26 09:14:07,27.11.26 10:00\nL2,2026-11-20 "
+               "09:14:07,2026-11-27\nL3,2026-11-20T09:14,2026-11-27 "
+               "10:00\nL4,20.11.26,27.11.26\n",
+               "\n{\"lot\":\"L1\",\"made_from\":\"2026-11-20T09:14:07+00:00\",\"code_date\":"
+               "\"2026-11-27\"}\n"
+               "{\"lot\":\"L2\",\"made_from\":\"2026-11-20T09:14:07+00:00\",\"code_date\":"
+               "\"2026-11-27\"}\n"
+               "{\"lot\":\"L3\",\"made_from\":\"2026-11-20T09:14:00+00:00\",\"code_date\":"
+               "\"2026-11-27\"}\n"
+               "{\"refused\":[{\"column\":\"F\",\"value\":\"20.11.26\",\"reason\":\"is no date "
+               "written DD.MM.YY hh:mm:ss, as the map says\"},{\"column\":\"D\",\"value\":"
+               "\"27.11.26\",\"reason\":\"is no date written DD.MM.YY hh:mm, as the map "
+               "says\"}]}\n");
+}
+
+/* What a map says of itself, and which columns of a file nothing is made of. */
+static void what_a_map_says(void **state)
+{
+    static const char map[] =
+        "{\"decimal\": \",\", \"sheet\": \"Woche\", \"kinds\": [{\"kind\": \"mixes\", \"columns\": "
+        "{\"A\": "
+        "\"lot\"}}, {\"kind\": \"readings\", \"columns\": {\"K\": \"core_at_pack [degF]\", \"L\": "
+        "\"core_at_pack [degC]\"}}]}";
+    const struct column_map_source source = {.path = "a map", .text = map};
+    struct column_map *read = NULL;
+    struct text_buffer out = {0};
+    (void)state;
+    assert_int_equal(column_map_load(&source, &read, NULL), 0);
+    assert_int_equal(column_map_parts(read), 2);
+    assert_int_equal(column_map_kind(read, 0), RECORD_MIXES);
+    assert_int_equal(column_map_kind(read, 1), RECORD_READINGS);
+    assert_string_equal(column_map_sheet(read), "Woche");
+    assert_int_equal(column_map_decimal(read), ',');
+    assert_string_equal(column_map_column(read, 1, "core_at_pack [degF]"), "K");
+    assert_string_equal(column_map_column(read, 1, "core_at_pack"), "K");
+    assert_null(column_map_column(read, 1, "lot"));
+    assert_null(column_map_column(read, 0, "core_at_pack"));
+    struct table_rows *rows = table_rows_new(read, 0, NULL);
+    assert_string_equal(table_rows_unused(rows), "");
+    table_rows_feed(rows, "A,B,,at,C\nx,,,,\n", 16, &out);
+    table_rows_finish(rows, &out);
+    assert_string_equal(table_rows_unused(rows), "B, C");
+    table_rows_free(rows);
+    text_buffer_free(&out);
+    column_map_free(read);
+    const struct column_map_source plain = {.path = "a map", .text = LOT_AND("")};
+    assert_int_equal(column_map_load(&plain, &read, NULL), 0);
+    assert_null(column_map_sheet(read));
+    assert_int_equal(column_map_decimal(read), '.');
+    assert_int_equal(column_map_parts(read), 1);
+    column_map_free(read);
+}
+
+static void dates_of_complaints(void **state)
+{
+    struct error err = {0};
+    struct column_map *map = column_map_new();
+    char out[COLUMN_DATE];
+    bool declared = true;
+    (void)state;
+    write_map("{\"columns\": {}, \"dates\": {\"code_date\": \"DD.MM.YY\", \"received_at\": "
+              "\"DD.MM.YY hh:mm\"}}");
+    assert_int_equal(column_map_add(map, path, &err), 0);
+    assert_int_equal(column_map_date(map, "found_on", "1.2.26", &declared, out, &err), 0);
+    assert_false(declared);
+    assert_int_equal(column_map_date(map, "code_date", "", &declared, out, &err), 0);
+    assert_false(declared);
+    assert_int_equal(column_map_date(map, "code_date", "1.2.26", &declared, out, &err), 0);
+    assert_true(declared);
+    assert_string_equal(out, "2026-02-01");
+    assert_int_equal(column_map_date(map, "received_at", "1.2.26 0:05", &declared, out, &err), 0);
+    assert_string_equal(out, "2026-02-01 00:05");
+    assert_int_equal(column_map_date(map, "code_date", "2026-02-01", &declared, out, &err),
+                     ERROR_INVALID);
+    assert_true(declared);
+    assert_string_equal(err.text, "is no date written DD.MM.YY, as the map says");
+    assert_string_equal(err.field, "code_date");
+    /* what is said of a column later stands instead */
+    assert_int_equal(column_map_add(map, "X=store", NULL), 0);
+    assert_string_equal(column_map_field(map, "X", &declared), "store");
+    assert_int_equal(column_map_add(map, "X=note", NULL), 0);
+    assert_string_equal(column_map_field(map, "X", &declared), "note");
+    column_map_free(map);
+}
+
+static void more_faults(void **state)
+{
+    (void)state;
+    check_faults(LOT_AND("") " x", "1:43  '': 'x' is not a JSON value\n");
+    check_faults("{\"kind\": \"lots\", \"columns\": {\"A\": \"lot\"},\n"
+                 " \"values\": {\"line\": 1, \"shift\": {\"x\": 2}, \"loot\": {}},\n"
+                 " \"constants\": {\"line\": [], \"loot\": \"1\"},\n \"needs\": [1, \"loot\"],\n"
+                 " \"units\": {\"x\": 1}, \"decimal\": \";\", \"thousands\": \"..\", \"zone\": 1}",
+                 "2:21 /values/line '1': must be an object of words\n"
+                 "2:39 /values/shift/x '2': must be a text\n"
+                 "2:51 /values/loot '': no such column of lots\n"
+                 "3:24 /constants/line '': must be a text or a number\n"
+                 "3:36 /constants/loot '1': no such column of lots\n"
+                 "4:12 /needs/0 '1': must name a column of ours\n"
+                 "4:15 /needs/1 'loot': no such column of lots\n"
+                 "5:64 /zone '1': is no time zone known here\n"
+                 "5:32 /decimal ';': must be a comma, a point, an apostrophe or a blank\n"
+                 "5:50 /thousands '..': must be a comma, a point, an apostrophe or a blank\n"
+                 "5:17 /units/x '1': must be a unit\n");
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -318,6 +493,14 @@ int main(void)
         cmocka_unit_test(times_without_a_form_have_the_year_first),
         cmocka_unit_test(numbers_by_their_signs),
         cmocka_unit_test(dates_by_their_forms),
+        cmocka_unit_test(rows_of_another_width),
+        cmocka_unit_test(several_columns_for_one_of_ours),
+        cmocka_unit_test(constants_needs_and_words),
+        cmocka_unit_test(what_is_not_utf_8),
+        cmocka_unit_test(times_to_the_second),
+        cmocka_unit_test(what_a_map_says),
+        cmocka_unit_test(dates_of_complaints),
+        cmocka_unit_test(more_faults),
     };
     int fd = mkstemp(path);
     if (fd >= 0)
