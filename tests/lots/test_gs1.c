@@ -198,6 +198,29 @@ static void digital_links(void **state)
         error_clear(&err);
         assert_int_equal(gs1_parse_link(WRONG[i].uri, &gs1, &err), WRONG[i].code);
     }
+    /* which of them it is, to its fourth letter, and how much there may be */
+    static const char *const OUT_OF_ORDER[][2] = {
+        {"https://x.example/01/09501101530003/10/L1/22/A", "22"},
+        {"https://x.example/01/09501101530003/10/L1/whatever/A", "what"},
+        {"https://x.example/8006/095011015300030101/21/S/10/L", "10"}};
+    for (size_t i = 0; i < COUNT_OF(OUT_OF_ORDER); i++) {
+        error_clear(&err);
+        assert_int_equal(gs1_parse_link(OUT_OF_ORDER[i][0], &gs1, &err), ERROR_INVALID);
+        assert_string_equal(err.field, OUT_OF_ORDER[i][1]);
+    }
+    assert_int_equal(gs1_parse_link("https://x.example/01/09501101530003/10/%6c%4C/", &gs1, &err),
+                     0);
+    assert_string_equal(gs1_get(&gs1, "10"), "lL");
+    assert_int_equal(
+        gs1_parse_link("https://x.example/01/09501101530003?=1&99999=1&17=&10=L;21=S", &gs1, &err),
+        ERROR_INVALID); /* 17 without a date */
+    assert_int_equal(
+        gs1_parse_link("https://x.example/01/09501101530003?=1&99999=1&10=L;21=S", &gs1, &err), 0);
+    assert_string_equal(gs1_get(&gs1, "10"), "L");
+    assert_string_equal(gs1_get(&gs1, "21"), "S");
+    assert_int_equal(gs1_parse_link("https://x.example/bread/01/09501101530003", &gs1, &err), 0);
+    assert_int_equal(gs1_parse_link("https://x.example?01/09501101530003", &gs1, &err),
+                     ERROR_NOT_FOUND);
 }
 
 static void told_apart_from_plain_codes(void **state)

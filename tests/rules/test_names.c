@@ -263,7 +263,10 @@ static void what_may_be_meant(void **state)
     } CASES[] = {{"core_at_pack", "core_at_pack_c"},
                  {"Crumb pH", "crumb_ph"},
                  {"crumb-phh", "crumb_ph"},
-                 {"moisture", "crumb_moisture_pct"}},
+                 {"moisture", "crumb_moisture_pct"},
+                 {"bake", "bake_min"},
+                 {"bakee", "bake_min"},
+                 {"core_temps", "core_temp_c"}},
       PLACES[] = {{"slicers", "slicer"}, {"film store", "film-store"}, {"film_stor", "film-store"}};
     const char *names[CATALOGUE_NEAREST];
     (void)state;
@@ -280,6 +283,83 @@ static void what_may_be_meant(void **state)
     }
     assert_null(catalogue_like(rules->catalogue, "zzzzzzzz"));
     assert_null(catalogue_like(rules->catalogue, "ph")); /* two letters are like anything */
+}
+
+/* ---- faults of a catalogue ---- */
+
+#define TIMES "\"times\":{\"from\":\"2000-01-01\",\"to\":\"2100-01-01\"}"
+#define COLUMN(name, unit) "{\"column\":\"" name "\",\"unit\":\"" unit "\",\"low\":0,\"high\":9}"
+#define COLUMNS                                                                                    \
+    COLUMN("shelf_life_days", "d")                                                                 \
+    "," COLUMN("unit_g", "g") "," COLUMN("units", "1") "," COLUMN("flour_kg", "kg") "," COLUMN(    \
+        "amount", "kg") "," COLUMN("active_pct", "%") "," COLUMN("transit_c", "degC")
+#define QUANTITY(name, more) "{\"quantity\":\"" name "\",\"title\":\"T\"," more "}"
+#define DEGREES "\"unit\":\"degC\",\"low\":0,\"high\":9,\"of\":\"lot\""
+
+struct told {
+    int count;
+    char first[512];
+};
+
+static void keep(void *arg, const struct error *fault)
+{
+    struct told *told = arg;
+    if (!told->count++)
+        snprintf(told->first, sizeof told->first, "%s: %s", fault->field, fault->text);
+}
+
+static void faults_of_a_catalogue(void **state)
+{
+    static const struct {
+        const char *columns, *quantities, *fault; /* "" none */
+    } CASES[] = {
+        {COLUMNS, QUANTITY("a_c", DEGREES), ""},
+        {COLUMNS, "", "/quantities: "},
+        {"", QUANTITY("a_c", DEGREES), "/columns: "},
+        {COLUMNS "," COLUMN("units", "1"), QUANTITY("a_c", DEGREES),
+         "/columns/7/column: is there twice"},
+        {COLUMNS, QUANTITY("a_c", DEGREES) "," QUANTITY("a_c", DEGREES),
+         "/quantities/1/quantity: is there twice"},
+        {COLUMNS, QUANTITY("z9", DEGREES), ""},
+        {COLUMNS, QUANTITY("9z", DEGREES), "/quantities/0/quantity: must be lower-case"},
+        {COLUMNS, QUANTITY("_z", DEGREES), "/quantities/0/quantity: must be lower-case"},
+        {COLUMNS, QUANTITY("a-z", DEGREES), "/quantities/0/quantity: must be lower-case"},
+        {COLUMNS, QUANTITY("aZ", DEGREES), "/quantities/0/quantity: must be lower-case"},
+        {COLUMNS, QUANTITY("a", "\"unit\":\"degC\",\"low\":9,\"high\":9,\"of\":\"lot\""),
+         "/quantities/0/high: must be more than low"},
+        {COLUMNS, QUANTITY("a", "\"unit\":\"stone\",\"low\":0,\"high\":9,\"of\":\"lot\""),
+         "/quantities/0/unit: unit is not known"},
+        {COLUMNS, QUANTITY("a_kg", DEGREES),
+         "/quantities/0/unit: a name that ends in _kg is of kg"},
+        {COLUMNS, QUANTITY("a_c", "\"unit\":\"degF\",\"low\":0,\"high\":9,\"of\":\"lot\""),
+         "/quantities/0/unit: a name that ends in _c is of degC"},
+        {COLUMNS, QUANTITY("a", "\"words\":[\"no\",\"some\"],\"of\":\"lot\""), ""},
+        {COLUMNS, QUANTITY("a", "\"words\":[\"no\"],\"of\":\"lot\""), "/quantities/0/words: "},
+        {COLUMNS, QUANTITY("a", "\"words\":[\"no\",\"some\"],\"of\":\"plant\""),
+         "/quantities/0/words: only of a lot, and not yes_no"},
+        {COLUMNS, QUANTITY("a", "\"words\":[\"no\",\"some\"],\"of\":\"lot\",\"yes_no\":true"),
+         "/quantities/0/words: only of a lot, and not yes_no"},
+    };
+    (void)state;
+    for (size_t i = 0; i < COUNT_OF(CASES); i++) {
+        struct fixture f;
+        struct text_buffer text = {0};
+        struct told told = {0};
+        struct catalogue *catalogue = NULL;
+        fixture_folder(&f);
+        text_appendf(&text, "{" TIMES ",\"columns\":[%s],\"quantities\":[%s]}", CASES[i].columns,
+                     CASES[i].quantities);
+        fixture_file(&f, "quantities.json", text.data);
+        load_catalogue(f.rules, keep, &told, &catalogue, NULL);
+        if (strncmp(told.first, CASES[i].fault, strlen(CASES[i].fault)) != 0 ||
+            (told.count > 0) != (*CASES[i].fault != '\0') ||
+            (catalogue != NULL) == (told.count > 0))
+            fail_msg("%s: %d '%s', not '%s'", CASES[i].quantities, told.count, told.first,
+                     CASES[i].fault);
+        catalogue_free(catalogue);
+        text_buffer_free(&text);
+        fixture_remove(&f);
+    }
 }
 
 /* ---- models.json ---- */
@@ -343,6 +423,7 @@ int main(void)
         cmocka_unit_test(what_stands_by_itself),
         cmocka_unit_test(quantities_and_columns),
         cmocka_unit_test(what_may_be_meant),
+        cmocka_unit_test(faults_of_a_catalogue),
         cmocka_unit_test(parameters_of_models),
     };
     return cmocka_run_group_tests(tests, set_up, tear_down);
