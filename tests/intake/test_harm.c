@@ -126,6 +126,41 @@ static void what_is_asked_fits_the_kind(void **state)
     json_decref(harm);
 }
 
+static void words_of_gravity(void **state)
+{
+    static const struct {
+        const char *text, *words; /* NULL: none */
+    } CASES[] = {{"in the Hospital now", "[\"hospital*\"]"},
+                 {"HOSPITALIZED", "[\"hospital*\"]"},
+                 {"a hospice", NULL},
+                 {"un hospital, y botulismo", "[\"hospital*\",\"botulismo\"]"},
+                 {"botulismos", NULL},
+                 {"xbotulismo", NULL},
+                 {"7botulismo", NULL},
+                 {"botulismo7", NULL},
+                 {"(botulismo)", "[\"botulismo\"]"},
+                 {"botulismos botulismo", "[\"botulismo\"]"},
+                 {"", NULL},
+                 {NULL, NULL}};
+    json_t *harm = json_pack("{s:[s,s,s]}", "grave", "hospital*", "botulismo", "*");
+    json_t *none = json_object(), *some = json_pack("{s:f}", "gather_min", 2.5);
+    (void)state;
+    for (size_t i = 0; i < sizeof CASES / sizeof CASES[0]; i++) {
+        json_t *found = harm_grave_of(harm, CASES[i].text);
+        char *got = found ? json_dumps(found, JSON_COMPACT) : NULL;
+        if ((got == NULL) != (CASES[i].words == NULL) || (got && strcmp(got, CASES[i].words) != 0))
+            fail_msg("%s: %s", CASES[i].text ? CASES[i].text : "", got ? got : "none");
+        free(got);
+        json_decref(found);
+        assert_null(harm_grave_of(none, CASES[i].text));
+    }
+    assert_int_equal(harm_gather_ms(none), 600000);
+    assert_int_equal(harm_gather_ms(some), 150000);
+    json_decref(harm);
+    json_decref(none);
+    json_decref(some);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -133,6 +168,7 @@ int main(void)
         cmocka_unit_test(a_number_is_asked_of_who_left_none),
         cmocka_unit_test(what_is_asked_fits_the_kind),
         cmocka_unit_test(nothing_of_it_may_be_missing),
+        cmocka_unit_test(words_of_gravity),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
