@@ -91,7 +91,8 @@ static inline char *fixture_json(const char *text)
     return json;
 }
 
-/* "GET cases?state=all"; a body that begins with a brace is JSON. */
+/* "GET cases?state=all"; a body that begins with a brace is JSON, of
+ * several lines if it has any. */
 static inline struct asked *fixture_ask(struct fixture *f, struct store *store, const char *what,
                                         const char *body)
 {
@@ -114,7 +115,9 @@ static inline struct asked *fixture_ask(struct fixture *f, struct store *store, 
                              .reply = fixture_take_answer,
                              .path = text_take(&path)};
     bool json = body && body[0] == '{';
-    a->rq.content_type = xstrdup(json ? "application/json" : "text/csv");
+    a->rq.content_type = xstrdup(!json                ? "text/csv"
+                                 : strchr(body, '\n') ? "application/x-ndjson"
+                                                      : "application/json");
     a->rq.body = json ? fixture_json(body) : xstrdup(body ? body : "");
     a->rq.body_length = strlen(a->rq.body);
     const struct route *route = route_find(method, &a->rq, methods, sizeof methods);

@@ -299,6 +299,63 @@ static const struct step WRONG[] = {
     {NULL, 400, "POST complaints/preview", "{'symptom':'mold','received_at':'yesterday'}"},
 };
 
+/* Many lines at once, records that change, questions with all their words. */
+#define SIXTH "01990000-0000-7000-8000-000000000006"
+#define SEVENTH "01990000-0000-7000-8000-000000000007"
+static const struct step MORE[] = {
+    {"lines", 200, "POST complaints",
+     COMPLAINT(SIXTH, "L2 6318 A0400", ",'reference':'T-7'") "\n" COMPLAINT(
+         SEVENTH, "L1 6317 A0400", ",'reference':'T-7','note':'green'") "\n"},
+    {"lines_again", 200, "POST complaints",
+     COMPLAINT(SIXTH, "L2 6318 A0400", ",'reference':'T-7'") "\n\n{'symptom':'wet'}\n"
+                                                             "{'symptom':\n{'symptom':'mold','harm'"
+                                                             ":['illness'],'received_at':'x'}\n"},
+    {"named_twice", 409, "GET complaints/T-7", NULL},
+    {"history_named", 409, "GET history/T-7", NULL},
+    {"lots_changed", 200, "POST records/lots?source=l2.csv",
+     "lot,product,line,made_from,made_to,packed_from,packed_to,units,code_date\n"
+     "L1 6318 A0400,W24,2,2026-11-14T00:00:00-05:00,2026-11-14T03:00:00-05:00,"
+     "2026-11-14T05:00:00-05:00,2026-11-14T07:00:00-05:00,4800,2026-11-25\n"},
+    {"readings_changed", 200, "POST records/readings?source=r2.csv",
+     "lot,quantity,value,at\nL1 6318 A0400,core_at_pack_c,46.5,2026-11-14T04:10:00-05:00\n"},
+    {"uses_changed", 200, "POST records/uses?source=u2.csv",
+     "lot,material,material_lot,amount,unit,supplier\n"
+     "L1 6318 A0400,film,F-0911,13.5,kg,Kite Film\n"},
+    {"history_changed", 200, "GET history/" HOT, NULL},
+    {"whatif_set", 200, "GET whatif?of=C1&set=core_at_pack_c%3D39", NULL},
+    {"whatif_hold", 200, "GET whatif?of=" HOT "&set=crumb_ph%3D5.2&hold=9", NULL},
+    {NULL, 400, "GET whatif?of=" HOT "&set=crumb_ph", NULL},
+    {NULL, 400, "GET whatif?of=" HOT "&set=never%3D5", NULL},
+    {NULL, 400, "GET whatif?of=" HOT "&set=crumb_ph%3D99", NULL},
+    {NULL, 400, "GET whatif?of=" HOT "&hold=0", NULL},
+    {NULL, 404, "GET whatif?of=C99", NULL},
+    {NULL, 404, "GET whatif?of=NOPE", NULL},
+    {NULL, 400, "GET whatif", NULL},
+    {"find_store", 200, "GET complaints?store=0417", NULL},
+    {"find_since", 200, "GET complaints?since=2026-11-20&limit=2", NULL},
+    {"find_ticket", 200, "GET complaints?ticket=T-7&product=W24", NULL},
+    {"find_name", 200, "GET complaints?name=bee", NULL},
+    {NULL, 400, "GET complaints?since=soon", NULL},
+    {"cases_product", 200, "GET cases?product=W24&state=open&limit=1", NULL},
+    {"cases_symptom", 200, "GET cases?symptom=staling", NULL},
+    {"cases_owner", 200, "GET cases?owner=jo&state=all&order=newest", NULL},
+    {"cases_overdue", 200, "GET cases?overdue=1&state=all", NULL},
+    {"lot_of", 200, "GET lots/6318?product=W24&code_date=2026-11-24&store=0417", NULL},
+    {"effect", 200, "GET actions/1/effect?days=7", NULL},
+    {NULL, 400, "GET actions/1/effect?days=0", NULL},
+    {NULL, 400, "GET cases?cause=magic", NULL},
+    {NULL, 400, "GET cases?since=soon", NULL},
+    {"ranks_lines", 200, "GET ranks?limit=1", NULL},
+    {"returns_all", 200, "GET returns?from=2026-11-01&to=2026-11-30", NULL},
+    {"week_by", 200, "GET weeks/2026-W47?by=line,route", NULL},
+    {"span_against", 200, "GET spans/2026-11?against=2026-10", NULL},
+    {"export_lots", 200, "GET export/lots.csv", NULL},
+    {"export_uses", 200, "GET export/uses.csv", NULL},
+    {"export_holds", 200, "GET export/holds.csv", NULL},
+    {"export_actions", 200, "GET export/actions.csv", NULL},
+    {"export_measured", 200, "GET export/measured.csv", NULL},
+};
+
 static const struct {
     const struct step *steps;
     size_t count;
@@ -496,6 +553,12 @@ static void what_is_kept_beside_is_answered_as_it_was(void **state)
     refuse_all(*state, FILES_WRONG, COUNT_OF(FILES_WRONG));
 }
 
+static void many_lines_and_words(void **state)
+{
+    for (size_t k = 0; k < COUNT_OF(MORE); k++)
+        take(*state, &MORE[k]);
+}
+
 static int setup(void **state)
 {
     *state = fixture_start(FIXTURE_SETTINGS);
@@ -515,6 +578,7 @@ int main(void)
         cmocka_unit_test(of_a_disk_that_fails_nothing_is_answered),
         cmocka_unit_test(what_is_due_is_ranked_and_mailed),
         cmocka_unit_test(what_is_kept_beside_is_answered_as_it_was),
+        cmocka_unit_test(many_lines_and_words),
     };
     return cmocka_run_group_tests(tests, setup, teardown);
 }

@@ -4,6 +4,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <sys/syscall.h>
 #include <unistd.h>
 
@@ -101,12 +102,225 @@ static void what_was_cut_off_is_sent_as_far_as_it_is_whole(void **state)
     spool_close(s);
 }
 
+/* ---- where it is ---- */
+
+static void the_folder_is_the_users(void **state)
+{
+    static const struct {
+        const char *own, *xdg, *home; /* below `dir`; NULL: not set, "": empty */
+        const char *folder;           /* NULL: none */
+    } ROWS[] = {{"/own", "/state", "/home", "/own"},
+                {"", "/state", "/home", "/state/oddloaf/spool"},
+                {NULL, "/state", "/home", "/state/oddloaf/spool"},
+                {NULL, "", "/home", "/home/.local/state/oddloaf/spool"},
+                {NULL, NULL, "/home", "/home/.local/state/oddloaf/spool"},
+                {NULL, NULL, "", NULL},
+                {NULL, NULL, NULL, NULL}};
+    static const char *const NAMES[] = {"ODDLOAF_SPOOL", "XDG_STATE_HOME", "HOME"};
+    char *home = getenv("HOME") ? strdup(getenv("HOME")) : NULL;
+    (void)state;
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++) {
+        const char *values[] = {ROWS[i].own, ROWS[i].xdg, ROWS[i].home};
+        struct spool *s = NULL;
+        struct error err = {0};
+        char path[128];
+        for (size_t k = 0; k < 3; k++) {
+            snprintf(path, sizeof path, "%s%s", values[k] && *values[k] ? dir : "",
+                     values[k] ? values[k] : "");
+            if (values[k])
+                setenv(NAMES[k], path, 1);
+            else
+                unsetenv(NAMES[k]);
+        }
+        int rc = spool_open(&s, &err);
+        snprintf(path, sizeof path, "%s%s", dir, ROWS[i].folder ? ROWS[i].folder : "");
+        if (ROWS[i].folder)
+            assert_string_equal(spool_folder(s), path);
+        else
+            assert_int_equal(rc, ERROR_INVALID);
+        if (!ROWS[i].folder)
+            assert_non_null(strstr(err.text, "set ODDLOAF_SPOOL"));
+        spool_close(s);
+    }
+    unsetenv("XDG_STATE_HOME");
+    if (home)
+        setenv("HOME", home, 1);
+    free(home);
+}
+
+static void a_folder_that_others_write_to_is_refused(void **state)
+{
+    char path[160], longer[SPOOL_PATH + 10];
+    struct spool *s = NULL;
+    struct error err = {0};
+    (void)state;
+    spool_close(opened());
+    snprintf(path, sizeof path, "%s/a/b", dir);
+    assert_int_equal(chmod(path, 0702), 0);
+    assert_int_equal(spool_open(&s, &err), ERROR_INVALID);
+    assert_non_null(strstr(err.text, "may be written to by anybody"));
+    assert_non_null(strstr(err.hint, "ODDLOAF_SPOOL"));
+    assert_int_equal(chmod(path, 0700), 0);
+    leave("file", "x");
+    snprintf(path, sizeof path, "%s/a/b/file", dir);
+    setenv("ODDLOAF_SPOOL", path, 1);
+    error_clear(&err);
+    assert_int_equal(spool_open(&s, &err), ERROR_INVALID);
+    assert_non_null(strstr(err.text, "is no folder"));
+    snprintf(path, sizeof path, "%s/a/b/file/c", dir);
+    setenv("ODDLOAF_SPOOL", path, 1);
+    error_clear(&err);
+    assert_int_equal(spool_open(&s, &err), ERROR_IO);
+    assert_non_null(strstr(err.text, "cannot make the folder"));
+    memset(longer, 'x', sizeof longer - 1);
+    longer[sizeof longer - 1] = '\0';
+    setenv("ODDLOAF_SPOOL", longer, 1);
+    error_clear(&err);
+    assert_int_equal(spool_open(&s, &err), ERROR_INVALID);
+    assert_non_null(strstr(err.text, "too long"));
+}
+
+/* ---- in order ---- */
+
+struct sending {
+    struct text_buffer sent;
+    int fails_at, times; /* the n-th cannot be sent; -1: none */
+    const char *refuses; /* lines that hold this */
+};
+
+static int send_some(void *arg, const char *lines, size_t length, struct text_buffer *refused)
+{
+    struct sending *to = arg;
+    if (to->times++ == to->fails_at)
+        return ERROR_BUSY;
+    text_append_bytes(&to->sent, lines, length);
+    if (to->refuses && strstr(lines, to->refuses))
+        text_append_bytes(refused, lines, length);
+    return 0;
+}
+
+static void what_waits_is_sent_in_its_order(void **state)
+{
+    char path[4][SPOOL_PATH], refused[SPOOL_PATH];
+    struct sending to = {.fails_at = 2};
+    (void)state;
+    struct spool *s = opened();
+    for (int i = 0; i < 4; i++) {
+        char line[32];
+        snprintf(line, sizeof line, "{\"n\":%d}\n", i);
+        assert_int_equal(spool_keep(s, line, strlen(line), path[i], NULL), 0);
+        snprintf(line, sizeof line, "/0000000%d-", i + 1);
+        assert_non_null(strstr(path[i], line));
+        assert_int_equal(spool_count(s).waiting, i + 1);
+    }
+    leave("0000001-x.ndjson", "{}\n"); /* names of other files */
+    leave("00000009-x.json", "{}\n");
+    assert_int_equal(spool_replay(s, send_some, &to, refused, NULL), ERROR_BUSY);
+    assert_string_equal(to.sent.data, "{\"n\":0}\n{\"n\":1}\n");
+    assert_int_equal(spool_count(s).waiting, 2);
+    assert_int_equal(access(path[1], F_OK), -1);
+    assert_int_equal(access(path[2], F_OK), 0);
+    to.fails_at = -1;
+    to.refuses = "3";
+    assert_int_equal(spool_replay(s, send_some, &to, refused, NULL), 0);
+    assert_string_equal(to.sent.data, "{\"n\":0}\n{\"n\":1}\n{\"n\":2}\n{\"n\":3}\n");
+    assert_int_equal(spool_count(s).waiting, 0);
+    assert_non_null(strstr(refused, "/a/b/refused/00000004-"));
+    char kept[64] = "";
+    FILE *file = fopen(refused, "r");
+    assert_true(file && fgets(kept, sizeof kept, file));
+    fclose(file);
+    assert_string_equal(kept, "{\"n\":3}\n");
+    assert_int_equal(spool_replay(s, send_some, &to, refused, NULL), 0);
+    assert_string_equal(refused, "");
+    text_buffer_free(&to.sent);
+    spool_close(s);
+}
+
+static void the_zone_is_noted(void **state)
+{
+    char zone[64] = "as it was";
+    (void)state;
+    assert_false(spool_kept_zone(zone, sizeof zone)); /* no folder yet */
+    spool_keep_zone("UTC");
+    assert_false(spool_kept_zone(zone, sizeof zone));
+    assert_string_equal(zone, "as it was");
+    spool_close(opened());
+    spool_keep_zone("America/New_York day-first");
+    assert_true(spool_kept_zone(zone, sizeof zone));
+    assert_string_equal(zone, "America/New_York day-first");
+    spool_keep_zone("UTC");
+    assert_true(spool_kept_zone(zone, sizeof zone));
+    assert_string_equal(zone, "UTC");
+    leave("zone", "");
+    assert_false(spool_kept_zone(zone, sizeof zone));
+}
+
+/* ---- drafts ---- */
+
+static struct draft *draft_of(struct spool *s, const char *id, const char *json)
+{
+    struct draft *draft = NULL;
+    json_t *complaint = json_loads(json, 0, NULL);
+    assert_int_equal(spool_draft_begin(s, id, &draft, NULL), 0);
+    assert_int_equal(spool_draft_save(draft, complaint, NULL), 0);
+    json_decref(complaint);
+    return draft;
+}
+
+static void resumes(struct spool *s, const char *wanted, bool remove_file)
+{
+    struct draft *draft = NULL;
+    json_t *complaint = NULL;
+    int rc = spool_draft_resume(s, &draft, &complaint, NULL);
+    assert_int_equal(rc, wanted ? 0 : ERROR_NOT_FOUND);
+    if (wanted)
+        assert_string_equal(json_string_value(json_object_get(complaint, "n")), wanted);
+    json_decref(complaint);
+    spool_draft_end(draft, remove_file);
+}
+
+/* The oldest that nobody is at, but one in which harm was told before any other. */
+static void the_draft_with_harm_is_taken_up_first(void **state)
+{
+    (void)state;
+    struct spool *s = opened();
+    struct draft *draft = draft_of(s, "1", "{\"n\":\"first\"}"), *other = NULL;
+    assert_int_equal(spool_count(s).unfinished, 0); /* somebody is at it */
+    resumes(s, NULL, false);
+    struct error err = {0};
+    assert_int_equal(spool_draft_begin(s, "1", &other, &err), ERROR_BUSY);
+    spool_draft_end(draft, false);
+    assert_int_equal(spool_count(s).unfinished, 1);
+    spool_draft_end(draft_of(s, "2", "{\"n\":\"second\"}"), false);
+    resumes(s, "first", false);
+    spool_draft_end(draft_of(s, "3", "{\"n\":\"harm\",\"harm_told\":\"which\"}"), false);
+    spool_draft_end(draft_of(s, "4", "{\"n\":\"later\",\"harm_told\":\"illness\"}"), false);
+    leave("draft-0.json", "{\"n\":"); /* torn */
+    assert_int_equal(spool_count(s).unfinished, 4);
+    assert_int_equal(spool_count(s).harmed, 2);
+    resumes(s, "harm", true);
+    assert_int_equal(spool_count(s).harmed, 1);
+    resumes(s, "later", true);
+    resumes(s, "first", true);
+    resumes(s, "second", true);
+    resumes(s, NULL, false);
+    assert_int_equal(spool_count(s).unfinished, 0);
+    spool_close(s);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(new_folders_are_on_disk_as_well, open_dir, close_dir),
         cmocka_unit_test_setup_teardown(what_was_cut_off_is_sent_as_far_as_it_is_whole, open_dir,
                                         close_dir),
+        cmocka_unit_test_setup_teardown(the_folder_is_the_users, open_dir, close_dir),
+        cmocka_unit_test_setup_teardown(a_folder_that_others_write_to_is_refused, open_dir,
+                                        close_dir),
+        cmocka_unit_test_setup_teardown(what_waits_is_sent_in_its_order, open_dir, close_dir),
+        cmocka_unit_test_setup_teardown(the_zone_is_noted, open_dir, close_dir),
+        cmocka_unit_test_setup_teardown(the_draft_with_harm_is_taken_up_first, open_dir, close_dir),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
