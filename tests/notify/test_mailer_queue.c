@@ -368,6 +368,29 @@ static void what_waits_goes_to_whom_the_settings_name(void **state)
     assert_delivered(f, "digest 0 qa@p sent");
 }
 
+/* Who gets what is decided whole or not at all: what could not be written is tried again. */
+static void what_could_not_be_written_is_tried_again(void **state)
+{
+    struct fixture *f = *state;
+    configure(f, (struct lists){.to = "later@p"});
+    queue_all(f, "digest", 0, 1);
+    queue_all(f, "due", 0, 1);
+    until(f, "SELECT count(*) FROM outbox_delivery WHERE attempts > 0", 2);
+    sql(f, "CREATE TRIGGER full BEFORE INSERT ON outbox_delivery BEGIN SELECT RAISE(ABORT, 'no'); "
+           "END");
+    configure(f, (struct lists){.to = "qa@p"});
+    for (int i = 0; i < 40; i++) { /* meanwhile it is tried */
+        mailer_wake(f->mailer);
+        poll(NULL, 0, SLICE_MS);
+        assert_int_equal(number(f, "SELECT count(*) FROM outbox_delivery WHERE recipient = "
+                                   "'later@p'"),
+                         2);
+    }
+    sql(f, "DROP TRIGGER full");
+    until(f, "SELECT count(*) FROM outbox_delivery WHERE state = 'sent'", 2);
+    assert_delivered(f, "digest 0 qa@p sent; due 0 qa@p sent");
+}
+
 /* ---- what does not leave ---- */
 
 /* Beside one that was tried so often, due now: the next try's instant. */
@@ -521,6 +544,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(each_event_goes_to_its_people, setup, teardown),
         cmocka_unit_test_setup_teardown(what_nobody_gets_waits, setup, teardown),
         cmocka_unit_test_setup_teardown(what_waits_goes_to_whom_the_settings_name, setup, teardown),
+        cmocka_unit_test_setup_teardown(what_could_not_be_written_is_tried_again, setup, teardown),
         cmocka_unit_test_setup_teardown(what_fails_is_tried_less_and_less_often, setup, teardown),
         cmocka_unit_test_setup_teardown(what_is_parked, setup, teardown),
         cmocka_unit_test_setup_teardown(a_large_sheet_stays_away, setup, teardown),

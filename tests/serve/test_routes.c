@@ -356,6 +356,53 @@ static const struct step MORE[] = {
     {"export_measured", 200, "GET export/measured.csv", NULL},
 };
 
+/* What cannot quite be right of a complaint is said, each in its words; nothing is logged. */
+#define PREVIEW "POST complaints/preview"
+static const struct step DOUBTS[] = {
+    {NULL, 200, "POST records/products?source=p2.csv",
+     "product,name,family,shelf_life_days,unit_g\nW25,Mill Wheat Round,pan-bread,10,680\n"
+     "R12,Rolls,bun,8,450\n"},
+    {NULL, 200, "POST records/dispatch?source=d2.csv",
+     "lot,route,at,units,store\nL1 6317 A0400,R5,2026-11-13T09:00:00-05:00,600,Elm Street\n"
+     "L1 6317 A0400,R5,2026-11-13T09:00:00-05:00,600,Elm Street North\n"},
+    {"doubt_product", 200, PREVIEW, COMPLAINT(FIRST, "", ",'product':'Mill Wheat'")},
+    {"doubt_no_product", 200, PREVIEW, COMPLAINT(FIRST, "", ",'product':'Baguette'")},
+    {"doubt_date_late", 200, PREVIEW,
+     COMPLAINT(FIRST, "", ",'product':'R12','code_date':'2026-12-24'")},
+    {"doubt_date_past", 200, PREVIEW,
+     COMPLAINT(FIRST, "", ",'product':'R12','code_date':'2026-11-10'")},
+    {"doubt_lot", 200, PREVIEW,
+     COMPLAINT(FIRST, "L1 6318 A0400",
+               ",'product':'R12','code_date':'2026-11-29','store':'Elm Street North','bought_on':"
+               "'2026-11-12','found_on':'2026-11-13'")},
+    {"doubt_places", 200, PREVIEW,
+     COMPLAINT(FIRST, "L1 6318 A0400", ",'store':'Nowhere Road','route':'R99','plant':'Moon'")},
+    {"doubt_store_part", 200, PREVIEW, COMPLAINT(FIRST, "L1 6317 A0400", ",'store':'Elm'")},
+    {"doubt_early", 200, PREVIEW,
+     "{'received_at':'2026-11-13T09:14:00-05:00','channel':'phone','symptom':'mold','lot_text':"
+     "'L1 6318 A0400'}"},
+    {"doubt_long_before", 200, PREVIEW,
+     "{'received_at':'2024-11-13T09:14:00-05:00','channel':'phone','symptom':'mold'}"},
+    {"measured_unit", 200, PREVIEW,
+     COMPLAINT(FIRST, "L1 6318 A0400", ",'measured':{'core_at_pack [degF]':117.5,'crumb_ph':6.1}")},
+    {NULL, 400, PREVIEW, COMPLAINT(FIRST, "", ",'measured':{'core_at_pack [degF':117.5}")},
+    {NULL, 400, PREVIEW, COMPLAINT(FIRST, "", ",'measured':{'core_at_pack []':117.5}")},
+    {NULL, 400, PREVIEW, COMPLAINT(FIRST, "", ",'measured':{'core_at_pack [degF] x':117.5}")},
+    {NULL, 400, PREVIEW, COMPLAINT(FIRST, "", ",'measured':{'core_at_pack [kg]':117.5}")},
+    {NULL, 400, PREVIEW, COMPLAINT(FIRST, "", ",'measured':{'never [degC]':17}")},
+    {NULL, 400, PREVIEW, COMPLAINT(FIRST, "", ",'measured':{'never':17}")},
+    {NULL, 400, PREVIEW, COMPLAINT(FIRST, "", ",'measured':{'crumb_ph':99}")},
+    {"refused_before", 200, "POST complaints",
+     "{'symptom':'mold','refused':{'faults':[{'field':'lot','value':'?','reason':'no such day',"
+     "'hint':'look again'}]}}\n"},
+    {"same_note", 200, "POST complaints",
+     "{'id':'01990000-0000-7000-8000-000000000008','received_at':'2026-11-20T10:14:00-05:00',"
+     "'channel':'phone','symptom':'mold','same_as':'" FIRST "','note':'black at the side'}\n"
+     "{'id':'01990000-0000-7000-8000-000000000009','received_at':'2026-11-20T10:15:00-05:00',"
+     "'channel':'phone','symptom':'mold','same_as':'01990000-0000-7000-8000-0000000000ff'}\n"},
+    {"case_doubted", 200, "GET cases/C1", NULL},
+};
+
 static const struct {
     const struct step *steps;
     size_t count;
@@ -553,10 +600,41 @@ static void what_is_kept_beside_is_answered_as_it_was(void **state)
     refuse_all(*state, FILES_WRONG, COUNT_OF(FILES_WRONG));
 }
 
+/* What the doubts say, in the words of desk/doubts.c. */
+static void doubts_in_words(struct fixture *f)
+{
+    static const char PATH[] = ODDLOAF_SOURCE_DIR "/tests/serve/told/doubts.txt";
+    struct text_buffer said = {0};
+    for (size_t k = 0; k < COUNT_OF(DOUBTS); k++) {
+        json_t *answer = NULL, *doubt;
+        size_t i;
+        if (strcmp(DOUBTS[k].what, PREVIEW) != 0 || DOUBTS[k].status != 200)
+            continue;
+        struct asked *a = fixture_ask(f, f->store, PREVIEW, DOUBTS[k].body);
+        assert_int_equal(jsonx_parse(a->body.data, strlen(a->body.data), &answer, NULL), 0);
+        json_array_foreach(json_object_get(answer, "doubts"), i, doubt)
+            text_appendf(&said, "%s: %s %s %s\n", DOUBTS[k].name,
+                         json_string_value(json_object_get(doubt, "field")),
+                         json_string_value(json_object_get(doubt, "value")),
+                         json_string_value(json_object_get(doubt, "says")));
+        json_decref(answer);
+        fixture_asked_free(a);
+    }
+    const char *how = getenv("PAGES");
+    if (how && strcmp(how, "write") == 0)
+        pages_write(PATH, said.data);
+    else
+        pages_compare(PATH, said.data);
+    text_buffer_free(&said);
+}
+
 static void many_lines_and_words(void **state)
 {
     for (size_t k = 0; k < COUNT_OF(MORE); k++)
         take(*state, &MORE[k]);
+    for (size_t k = 0; k < COUNT_OF(DOUBTS); k++)
+        take(*state, &DOUBTS[k]);
+    doubts_in_words(*state);
 }
 
 static int setup(void **state)
