@@ -400,7 +400,7 @@ static void show_prediction(const struct view *v, const json_t *document)
     bool valid = pick_bool(json_object_get(days, "as_made"), "valid", true);
     if (!days)
         return;
-    view_section(v, "Days without mold, as the models expect them");
+    view_section(v, "Days until half of the packs that carry a spore are moldy, by the models");
     show_span(v, "as made", json_object_get(days, "as_made"));
     show_span(v, "as specified", json_object_get(days, "as_specified"));
     if (!valid)

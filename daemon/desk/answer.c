@@ -7,6 +7,7 @@
 #include "desk/return_place.h"
 #include "desk/understood.h"
 #include "intake/harm.h"
+#include "intake/whom.h"
 #include "rank/triage.h"
 #include "store/outbox.h"
 #include "store/seen.h"
@@ -185,6 +186,12 @@ static void add_return_caution(const struct desk *desk, const struct complaint_f
     json_object_set_new(answer, "cautions", cautions);
 }
 
+static void add_whom(const struct complaint_form *form, json_t *answer)
+{
+    json_object_set_new(answer, "ask_whom",
+                        json_string(whom_to_ask(complaint_form_text(form, "channel"))));
+}
+
 /* What the complaint it repeats got from it, and where the two differ. */
 static void add_joined(const struct desk *desk, const struct taking *t, struct store *store,
                        json_t *answer)
@@ -253,6 +260,7 @@ json_t *answer_taken(const struct desk *desk, struct store *store, const struct 
         add_ranking(answer, ranking);
     set_harm_asks(desk, t, answer);
     add_return_caution(desk, t->form, answer);
+    add_whom(t->form, answer);
     add_form_harm(desk, t, ranking,
                   &(struct alarm_known){t->mail_stuck, true, was_mailed(t), t->mail_gathered},
                   answer);
@@ -293,6 +301,7 @@ json_t *answer_preview(const struct desk *desk, struct store *store, const struc
     add_similar(desk, store, t, lot_id, answer);
     add_ranking(answer, ranking);
     add_return_caution(desk, t->form, answer);
+    add_whom(t->form, answer);
     add_form_harm(desk, t, ranking,
                   &(struct alarm_known){is_stuck(store, now_ms), false, false, false}, answer);
     return answer;

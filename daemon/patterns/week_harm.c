@@ -31,9 +31,40 @@ static void add_harm_case(struct text_buffer *b, const json_t *row)
     text_appendf(b, ", %s%s", owner ? owner : "nobody", "'s");
 }
 
-/* " (C5 …; C9 …; 3 further cases)": each case once. */
-static void add_harm_cases(struct text_buffer *b, const json_t *rows)
+/* What befell somebody, what could; of either, of a lot that is not on hold first. */
+static int gravity_of(const json_t *row)
 {
+    static const char *const OF_A_BODY[] = {"illness", "injury", "allergic-reaction"};
+    size_t i;
+    const json_t *kind;
+    bool body = false, held = json_is_true(json_object_get(row, "held"));
+    json_array_foreach(json_object_get(row, "harm"), i, kind)
+    {
+        for (size_t k = 0; k < sizeof OF_A_BODY / sizeof OF_A_BODY[0]; k++)
+            body = body || strcmp(json_string_value(kind), OF_A_BODY[k]) == 0;
+    }
+    return (body ? 2 : 0) + (held ? 0 : 1);
+}
+
+/* The gravest first, of those as grave as they came. New reference. */
+static json_t *gravest_first(const json_t *rows)
+{
+    enum { GRAVEST = 3 };
+    size_t i;
+    json_t *row, *list = json_array();
+    for (int gravity = GRAVEST; gravity >= 0; gravity--)
+        json_array_foreach(rows, i, row)
+        {
+            if (gravity_of(row) == gravity)
+                json_array_append(list, row);
+        }
+    return list;
+}
+
+/* " (C5 …; C9 …; 3 further cases)": each case once. */
+static void add_harm_cases(struct text_buffer *b, const json_t *all)
+{
+    json_t *rows = gravest_first(all);
     json_t *named = json_object();
     size_t i, more;
     const json_t *row;
@@ -52,6 +83,7 @@ static void add_harm_cases(struct text_buffer *b, const json_t *rows)
         text_appendf(b, "; %zu further %s", more, more == 1 ? "case" : "cases");
     text_append(b, i ? ")" : "");
     json_decref(named);
+    json_decref(rows);
 }
 
 static void say_harm(const char *when, const json_t *harm, const json_t *possible, json_t *headline)

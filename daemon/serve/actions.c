@@ -375,9 +375,9 @@ void actions_effect(struct request *rq, struct store *store)
     int64_t id, days = 28;
     json_t *answer = NULL;
     struct setup *setup = app_setup(rq->app);
-    int rc = text_to_int64(rq->part[0], &id);
-    if (rc)
-        error_set(&err, ERROR_NOT_FOUND, "there is no action %.40s", rq->part[0]);
+    int rc = 0;
+    if (text_to_int64(rq->part[0], &id))
+        rc = error_set(&err, ERROR_NOT_FOUND, "there is no action %.40s", rq->part[0]);
     if (!rc)
         rc = request_query_within(rq, "days", 1, DAYS_MOST, &days, &err);
     if (!rc) {

@@ -13,7 +13,7 @@ static const double LOT_SURE = 0.8;
 struct held {
     struct fact_name lever; /* a quantity as the case's own records name it */
     double is, was;         /* as specified, as made */
-    double days, instead;   /* without mold; beyond the horizon: the horizon */
+    double days, instead;   /* until half of the packs with a spore mold; at most the horizon */
     double range[2][2];     /* low and high of either */
     bool beyond;
     int shelf_life_days; /* 0: it holds as long, or that is not known */
@@ -98,9 +98,10 @@ static json_t *told(const struct triage *triage, const struct held *h)
         snprintf(still, sizeof still, "That is still short of its shelf life of %d days. ",
                  h->shelf_life_days);
     return json_sprintf(
-        "%s at %.3g%s%s or %s, not %.3g, this lot would have held %s%.0f days (%.0f to %.0f) "
-        "without mold instead of %.0f (%.0f to %.0f). %s%sA model's answer: try it at the bench, "
-        "and let a licensed person approve it.",
+        "%s at %.3g%s%s or %s, not %.3g, the middle one of this lot's packs that carry a spore "
+        "would have held %s%.0f days (%.0f to %.0f) without mold instead of %.0f (%.0f to %.0f): "
+        "half of them mold sooner. %s%sA model's answer: try it at the bench, and let a licensed "
+        "person approve it.",
         vocabulary_quantity_title(words, h->lever.quantity), h->is, *unit ? " " : "", unit,
         h->was > h->is ? "below" : "above", h->was, h->beyond ? "more than " : "", h->days,
         h->range[1][0], h->range[1][1], h->instead, h->range[0][0], h->range[0][1], still, h->warm);

@@ -481,7 +481,7 @@ int tell_reach_harm(struct triage *triage, struct store *store, const struct tel
     struct carrying c = {.triage = triage,
                          .input = &input,
                          .asked = asked,
-                         .harm = input.harm || (input.harm_possible && input.symptom < 0),
+                         .harm = input.harm || input.harm_possible,
                          .common = json_array(),
                          .carry_no_label = json_array(),
                          .today = tz_day(triage->tz, asked->now_ms)};

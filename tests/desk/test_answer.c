@@ -11,6 +11,7 @@ static const char *const SENT[][2] = {
     {"possible", "{'note':'my son had a stomach ache'}"},
     {"unknown_lot", "{'lot_text':'ZZ 9','note':'bought on Friday'}"},
     {"of_lot_two", "{'lot_text':'L2 6318 A0400','same_as':'" FIRST "','note':'and sour'}"},
+    {"by_the_driver", "{'channel':'route','note':'green on the tray'}"},
     {"refused", "{'packs':-1,'symptom':'blue','note':'it is moldy'}"},
     {"refused_harm", "{'packs':-1,'note':'my son was sick all night from it'}"},
 };

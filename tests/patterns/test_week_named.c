@@ -146,6 +146,30 @@ static void one_complaint_is_no_rise(void **state)
 }
 
 /* Six are; what they are of is not told, since somebody was hurt. */
+/* Five are named: what befell somebody, and lots that are not on hold, before the newest. */
+static void of_harm_the_gravest_is_named(void **state)
+{
+    struct plant *p = *state;
+    int64_t shown = plant_time(SHOWN), first = 0;
+    for (int i = 0; i < 7; i++) {
+        int64_t lot = plant_lot(p, "2", 2, "A", shown - 4 * WHEN_DAY_MS + i * WHEN_HOUR_MS, 100);
+        struct complaint_placed c = plant_complaint(p, lot, "mold", shown + i, NULL);
+        first = i ? first : c.case_id;
+        plant_exec(p,
+                   "UPDATE complaint SET harm = 1, body = '{\"harm\":[\"%s\"]}' WHERE case_id ="
+                   " %lld",
+                   i ? "foreign-matter" : "illness", (long long)c.case_id);
+    }
+    json_t *r = report(p);
+    char named[40];
+    const char *line = line_with(r, "7 reports of harm");
+    snprintf(named, sizeof named, "(C%lld illness", (long long)first);
+    if (!strstr(line, named))
+        fail_msg("%s: %s", named, line);
+    assert_non_null(strstr(line, "2 further cases"));
+    json_decref(r);
+}
+
 static void a_rise_of_harm_is_told_without_a_cause(void **state)
 {
     struct plant *p = *state;
@@ -184,6 +208,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(what_is_usual_stands_beside_no_story, setup, teardown),
         cmocka_unit_test_setup_teardown(of_harm_no_cause_stands_beside_a_story, setup, teardown),
         cmocka_unit_test_setup_teardown(one_complaint_is_no_rise, setup, teardown),
+        cmocka_unit_test_setup_teardown(of_harm_the_gravest_is_named, setup, teardown),
         cmocka_unit_test_setup_teardown(a_rise_of_harm_is_told_without_a_cause, setup, teardown),
         cmocka_unit_test_setup_teardown(records_that_are_behind_are_named, setup, teardown),
     };

@@ -280,6 +280,7 @@ static const struct step WRONG[] = {
      "'sample':'1','by':'mira'}"},
     {NULL, 400, "POST actions", "{'line':'1','cause':'magic','note':'x','by':'mira'}"},
     {NULL, 404, "GET actions/99/effect", NULL},
+    {NULL, 404, "GET actions/99999999999999999999/effect", NULL},
     {NULL, 400, "POST erase", "{'contact':'','by':'mira'}"},
     {NULL, 400, "POST erase", "{'by':'mira'}"},
     {NULL, 404, "POST outbox/99/send", "{}"},

@@ -95,9 +95,9 @@ static void what_would_have_held_is_said_of_the_first_cause(void **state)
     assert_string_equal(text_of(top_of(ranking), "cause"), "packed-hot");
     assert_non_null(held);
     assert_int_equal(sscanf(held,
-                            "Core temperature at packing at 38 °C or below, not 47, this lot "
-                            "would have held %d days (%d to %d) without mold instead of %d (%d "
-                            "to %d).",
+                            "Core temperature at packing at 38 °C or below, not 47, the middle one "
+                            "of this lot's packs that carry a spore would have held %d days (%d to "
+                            "%d) without mold instead of %d (%d to %d): half of them mold sooner.",
                             &days, &range[0], &range[1], &instead, &range[2], &range[3]),
                      6);
     assert_true(range[0] < days && days < range[1]);
@@ -443,6 +443,32 @@ static void test_reach_of_a_wrong_label(void **state)
     assert_null(json_object_get(reach, "common"));
     assert_null(json_object_get(reach, "causes"));
     json_decref(reach);
+    triage_free(triage);
+    fixture_close(&f);
+}
+
+/* Beside words that may be harm no cause is named either, but where it is asked for. */
+static void test_reach_of_what_may_be_harm(void **state)
+{
+    struct fixture f;
+    struct error err = {0};
+    (void)state;
+    harmed_plant(&f);
+    struct triage *triage = fixture_triage(&f);
+    int64_t id =
+        fixture_complain(&f, "mold", fixture_lot(20, 1, 1), AT(26, 0), "{\"harm_possible\":true}");
+    struct tell_asked asked = {.case_id = id, .now_ms = AT(26, 0)};
+    for (int named = 0; named < 2; named++) {
+        json_t *reach = NULL;
+        asked.cause = named ? "packed-hot" : NULL;
+        if (tell_reach(triage, f.store, &asked, &reach, &err))
+            fail_msg("%s", err.text);
+        assert_int_equal(json_object_get(reach, "cause") != NULL, named);
+        assert_int_equal(json_object_get(reach, "by") != NULL, !named);
+        assert_true(json_is_true(json_object_get(reach, "harm_possible")));
+        assert_true(named || json_array_size(json_object_get(reach, "lots")) > 0);
+        json_decref(reach);
+    }
     triage_free(triage);
     fixture_close(&f);
 }
@@ -943,6 +969,7 @@ int main(void)
         cmocka_unit_test(test_places),
         cmocka_unit_test(test_reach_of_a_wrong_label),
         cmocka_unit_test(test_plain_film_is_no_label),
+        cmocka_unit_test(test_reach_of_what_may_be_harm),
         cmocka_unit_test(test_reach_of_an_open_lot),
         cmocka_unit_test(test_reach_of_other_harm),
         cmocka_unit_test(test_reach_of_tampering),
