@@ -141,6 +141,14 @@ static void show_well(const struct view *v, const json_t *document)
 {
     double left = pick_number(json_object_get(document, "work"), "rank", 0);
     char count[VIEW_COUNT];
+    int64_t behind = pick_int(document, "records_behind_days", 0);
+    if (behind)
+        view_textf(v, VIEW_PLAIN, 0, 2,
+                   "Nothing needs a hand, but the newest lot on record was packed %lld days ago: "
+                   "complaints about later ones find no lot, and weeks no packs.",
+                   (long long)behind);
+    if (left < 1 && behind)
+        return;
     if (left < 1)
         view_text(v, VIEW_PLAIN, 0, 2, "All is well: nothing needs a hand.");
     else

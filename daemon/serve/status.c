@@ -129,6 +129,26 @@ static json_t *records_json(const struct health *h)
     return all;
 }
 
+/* Days since the newest lot of any line was packed, beyond a long weekend; 0: not behind, or none
+ * is on record. */
+static int days_behind(const struct health *h)
+{
+    enum { BEHIND_DAYS = 3 };
+    int64_t newest_ms = WHEN_UNKNOWN_MS;
+    size_t i;
+    const json_t *row;
+    json_array_foreach(h->records, i, row)
+    {
+        const json_t *at = json_object_get(row, "last_at_ms");
+        const char *kind = json_string_value(json_object_get(row, "kind"));
+        if (kind && strcmp(kind, "lots") == 0 && json_is_integer(at) &&
+            (newest_ms == WHEN_UNKNOWN_MS || json_integer_value(at) > newest_ms))
+            newest_ms = json_integer_value(at);
+    }
+    int64_t days = newest_ms == WHEN_UNKNOWN_MS ? 0 : (h->now_ms - newest_ms) / WHEN_DAY_MS;
+    return days > BEHIND_DAYS ? (int)days : 0;
+}
+
 static json_t *inbox_json(const struct health *h)
 {
     char text[512] = "";
@@ -181,6 +201,8 @@ static json_t *status_json(const struct app *app, const struct health *h)
     };
     for (size_t i = 0; i < sizeof parts / sizeof parts[0]; i++)
         json_object_set_new(status, parts[i].name, parts[i].value);
+    if (days_behind(h))
+        json_object_set_new(status, "records_behind_days", json_integer(days_behind(h)));
     return status;
 }
 

@@ -185,7 +185,7 @@ COMMANDS = {
     "reach": (["reach", "C1"], [{**REACH, "own": LOT, "lots": [PAST, LOT], "more": True, "words_alone": True}]),
     "reach-none": (["reach", "C1", "hot"], [{**REACH, "own": PAST, "lots": [], "none_because": "nobody knows"}]),
     "reach-open": (["reach", "C1"], [{**REACH, **SEVERAL, "lots": [], "candidates": CANDIDATES}]),
-    "status-new": (["status"], [STATUS]), "status-needs": (["status"], [BUSY]),
+    "status-new": (["status"], [STATUS]), "status-behind": (["status"], [{**STATUS, "records_behind_days": 7, "work": {"rank": 0}}]), "status-needs": (["status"], [BUSY]),
     "status-old": (["status"], [{**BUSY, "uptime_s": 172800, "rules": None, "store": {**BUSY["store"], "unread": None}}]),
     "status-day": (["status"], [{**BUSY, "uptime_s": 172799}]),
     "recount": (["status", "--recount"], [{"differences": {"weeks": 0, "cases": 2, "company": 0, "materials": 0}}]),

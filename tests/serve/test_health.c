@@ -389,6 +389,31 @@ static void metrics_tell_how_it_is(void **state)
     fixture_asked_free(a);
 }
 
+static json_int_t days_behind(struct looked *l)
+{
+    json_t *status = NULL;
+    struct asked *a = fixture_ask(l->f, l->f->store, "GET status", NULL);
+    assert_int_equal(jsonx_parse(a->body.data, a->body.length, &status, NULL), 0);
+    json_int_t days = json_integer_value(json_object_get(status, "records_behind_days"));
+    json_decref(status);
+    fixture_asked_free(a);
+    return days;
+}
+
+/* A weekend without a lot is none; a week is said. */
+static void records_that_are_behind_are_told(void **state)
+{
+    struct looked *l = *state;
+    int64_t now_ms = l->f->now_ms;
+    assert_int_equal(days_behind(l), 0);
+    l->f->now_ms += 7 * WHEN_DAY_MS;
+    json_int_t week = days_behind(l);
+    assert_true(week >= 7);
+    l->f->now_ms += WHEN_DAY_MS;
+    assert_int_equal(days_behind(l), week + 1);
+    l->f->now_ms = now_ms;
+}
+
 /* Whichever statement fails, the answer says that the database cannot be read. */
 static int put(void *arg, struct error *err)
 {
@@ -439,6 +464,7 @@ int main(void)
         cmocka_unit_test(status_tells_how_it_is),
         cmocka_unit_test(status_of_one_plant_is_short),
         cmocka_unit_test(metrics_tell_how_it_is),
+        cmocka_unit_test(records_that_are_behind_are_told),
         cmocka_unit_test(what_cannot_be_read_is_said),
         cmocka_unit_test(the_disk_has_room_or_nothing_is_attached),
     };
