@@ -114,21 +114,35 @@ static void show_values(const struct view *v, const json_t *still, const json_t 
     }
 }
 
+/* What is told of each record, and once of all of which too few cases tell. */
+static void show_tells(const struct view *v, const json_t *tells)
+{
+    struct text_buffer few = {0};
+    size_t i, shown = 0;
+    const json_t *one;
+    json_array_foreach(tells, i, one)
+    {
+        const char *says = pick_text(one, "says", "");
+        if (pick_bool(one, "too_few", false))
+            text_appendf(&few, "%s%.*s", few.length ? "; " : "", (int)strcspn(says, ":"), says);
+        else if (shown++ < TELLS_SHOWN)
+            view_textf(v, VIEW_PLAIN, 2, 2, "- %s", says);
+    }
+    if (few.length)
+        view_textf(v, VIEW_PLAIN, 2, 2, "- of too few cases to tell what they would say: %s",
+                   few.data);
+    text_buffer_free(&few);
+}
+
 void gaps_show(const struct view *v, const json_t *document)
 {
-    size_t i;
-    const json_t *one;
     const char *plant = pick_text(document, "plant", "");
     view_title(v, "Records of lots%s%s packed %s to %s", *plant ? " of " : "", plant,
                pick_text(document, "from", "?"), pick_text(document, "to", "?"));
     view_section(v, "What more records would tell");
     view_textf(v, VIEW_PLAIN, 2, 2, "From %lld cases of %.1f months whose lot is known:",
                (long long)pick_int(document, "cases", 0), pick_number(document, "months", 0));
-    json_array_foreach(json_object_get(document, "tells"), i, one)
-    {
-        if (i < TELLS_SHOWN)
-            view_textf(v, VIEW_PLAIN, 2, 2, "- %s", pick_text(one, "says", ""));
-    }
+    show_tells(v, json_object_get(document, "tells"));
     show_records(v, json_object_get(document, "records"));
     show_late(v, json_object_get(document, "late"));
     show_values(v, json_object_get(document, "still"), json_object_get(document, "drifted"));

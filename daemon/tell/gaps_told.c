@@ -404,6 +404,8 @@ static json_t *record_json(const struct telling *t, const struct record *r, doub
                              jsonx_rounded((double)r->with / (r->with + r->without), 4), "gain",
                              estimate_json(r, "bits", r->bits, 1), "more_a_month",
                              estimate_json(r, "cases", r->settled, a_month), "says", says.data);
+    if (r->outcome == TOO_FEW)
+        json_object_set_new(told, "too_few", json_true());
     text_buffer_free(&says);
     return told;
 }
