@@ -1,5 +1,6 @@
 #include "base/jsonx.h"
 #include "base/weight.h"
+#include "base/words.h"
 #include "commands/case_path.h"
 #include "commands/command.h"
 #include "commands/save_page.h"
@@ -117,6 +118,8 @@ static void show_causes(const struct view *v, const json_t *document)
     const json_t *first = json_array_get(ranked, 0);
     view_section(v, "Likely causes");
     show_ranked(v, ranked, CAUSES_SHOWN);
+    if (pick_bool(document, "words_alone", false))
+        view_text(v, VIEW_BOLD, 2, 2, WORDS_ALONE_SAYS);
     if (first) {
         struct text_buffer title = {0};
         text_appendf(&title, "%s: %s", pick_text(first, "title", pick_text(first, "cause", "?")),

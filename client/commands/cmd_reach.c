@@ -1,3 +1,4 @@
+#include "base/words.h"
 #include "commands/case_path.h"
 #include "commands/command.h"
 #include "show/hold.h"
@@ -192,9 +193,7 @@ static void show(const struct client *c, const json_t *document)
         view_textf(&c->view, VIEW_PLAIN, 2, 2, "Past their code, listed last: %s.",
                    view_count((double)added.past, "lot", number));
     if (pick_bool(document, "words_alone", false) && table_rows(t) > 0)
-        view_text(&c->view, VIEW_BOLD, 2, 2,
-                  "It rests on what one caller said: no record and no other complaint speaks for "
-                  "this cause.");
+        view_text(&c->view, VIEW_BOLD, 2, 2, WORDS_ALONE_SAYS);
     if (json_array_size(json_object_get(document, "lots")) == 0)
         show_none(c, document);
     if (!has_risks(document))

@@ -21,4 +21,8 @@ const char *words_at(const char *words, int place, char *buffer, size_t size);
 /* Appends "one, two or three". */
 void words_or(const char *words, struct text_buffer *out);
 
+/* Of a cause that no record and no other complaint speaks for, wherever its chance is told. */
+#define WORDS_ALONE_SAYS                                                                           \
+    "It rests on what one caller said: no record and no other complaint speaks for this cause."
+
 #endif

@@ -2,6 +2,7 @@
 #include "base/jsonx.h"
 #include "base/plant_level.h"
 #include "base/weight.h"
+#include "base/words.h"
 #include "show/fact_told.h"
 #include "show/lot_told.h"
 #include "show/told_view.h"
@@ -182,6 +183,8 @@ static void view_of_case(const json_t *event, struct view *view)
     add_list(view, VIEW_CAUTION, "Cautions", json_object_get(ranking, "cautions"));
     if (has_causes(ranking))
         add_causes(view, json_object_get(ranking, "ranked"));
+    if (json_is_true(json_object_get(ranking, "words_alone")) && !has_harm(ranking))
+        view_add(view, VIEW_TEXT, NULL, 0, "%s", WORDS_ALONE_SAYS);
     if (!has_harm(ranking))
         add_list(view, VIEW_ITEM, "Checks that would settle it",
                  json_object_get(ranking, "checks"));

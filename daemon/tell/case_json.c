@@ -390,6 +390,40 @@ json_t *case_json_brief(const struct triage *triage, const struct case_rank *ran
     return object;
 }
 
+/* Speaks loud enough to rest on. */
+static const double SPEAKS_BITS = 0.3;
+
+/* What the plant, its trade and other complaints tell; a model says what follows from them and from
+ * what was said. */
+static bool is_record(enum fact_kind kind)
+{
+    return kind == FACT_QUANTITY || kind == FACT_PLACE || kind == FACT_DISPATCH ||
+           kind == FACT_COMPANY;
+}
+
+bool case_json_words_alone(const struct triage *triage, const struct case_rank *ranked,
+                           const struct rank_cause *cause)
+{
+    const struct rank_item *items[CASE_ITEMS];
+    const struct rules *rules = triage->rules;
+    int count = case_json_items(cause, true, items);
+    for (int i = 0; i < count; i++)
+        if (is_record(rules->facts[items[i]->evidence->fact].name.kind) &&
+            items[i]->bits >= SPEAKS_BITS)
+            return false;
+    return ranked->input.count == 1 && count > 0;
+}
+
+/* Said where the first cause is likelier than all others together: a chance near one looks like a
+ * finding. */
+static void add_words_alone(const struct triage *triage, const struct case_rank *ranked,
+                            json_t *into)
+{
+    const struct rank_cause *first = ranked->rank->count ? &ranked->rank->causes[0] : NULL;
+    if (first && first->probability > 0.5 && case_json_words_alone(triage, ranked, first))
+        json_object_set_new(into, "words_alone", json_true());
+}
+
 json_t *case_json_rank(const struct triage *triage, const struct case_rank *ranked, json_t *asks)
 {
     json_t *complaints = json_array(), *lots = lots_json(ranked);
@@ -406,6 +440,7 @@ json_t *case_json_rank(const struct triage *triage, const struct case_rank *rank
     json_object_set_new(object, "complaints", complaints);
     json_object_set_new(object, "lots", lots);
     json_object_set_new(object, "ranked", ranked_json(triage, ranked));
+    add_words_alone(triage, ranked, object);
     json_object_set_new(object, "ask", asks ? asks : json_array());
     json_t *checks = checks_json(triage, ranked);
     json_object_set_new(object, "cautions", cautions_json(triage, ranked, checks));

@@ -22,6 +22,9 @@ enum { CASE_ITEMS = 8 }; /* told for a cause, and as many against it */
 /* What is told to speak for or against a cause, strongest first; returns how many. */
 int case_json_items(const struct rank_cause *cause, bool speaks_for,
                     const struct rank_item *ret[CASE_ITEMS]);
+/* Does nothing but what one caller said speak for the cause? */
+bool case_json_words_alone(const struct triage *triage, const struct case_rank *ranked,
+                           const struct rank_cause *cause);
 /* A fact's value: a number, a word, a list of words; JSON null if unknown. */
 json_t *case_json_value(const struct fact *fact);
 /* Questions whose answers can change what is done, by expected gain; the caller's first if `desk`.

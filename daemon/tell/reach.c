@@ -444,30 +444,6 @@ static int add_own(const struct reaching *reaching, int64_t lot_id, double proba
     return 0;
 }
 
-/* Speaks loud enough to rest on. */
-static const double SPEAKS_BITS = 0.3;
-
-/* What the plant, its trade and other complaints tell; a model says what follows from them and from
- * what was said. */
-static bool is_record(enum fact_kind kind)
-{
-    return kind == FACT_QUANTITY || kind == FACT_PLACE || kind == FACT_DISPATCH ||
-           kind == FACT_COMPANY;
-}
-
-/* Does nothing but what one caller said speak for the cause? */
-static bool by_words_alone(const struct reaching *reaching, const struct rank_cause *cause)
-{
-    const struct rank_item *items[CASE_ITEMS];
-    const struct rules *rules = reaching->triage->rules;
-    int count = case_json_items(cause, true, items);
-    for (int i = 0; i < count; i++)
-        if (is_record(rules->facts[items[i]->evidence->fact].name.kind) &&
-            items[i]->bits >= SPEAKS_BITS)
-            return false;
-    return reaching->ranked->input.count == 1 && count > 0;
-}
-
 /* The likeliest of several lots would name others by a guess. */
 static const char *none_because(int64_t own, const struct rule_cause *cause)
 {
@@ -499,7 +475,9 @@ static int reach_json(struct reaching *reaching, int64_t case_id, const struct r
                   day_format(reaching->today, day), "lots", sorted(list), "more", reaching->more,
                   "within_days", (int)(reaching->window_ms / WHEN_DAY_MS), "none_because", none));
     case_json_harm(reaching->ranked, answer);
-    json_object_set_new(answer, "words_alone", json_boolean(by_words_alone(reaching, cause)));
+    json_object_set_new(
+        answer, "words_alone",
+        json_boolean(case_json_words_alone(reaching->triage, reaching->ranked, cause)));
     if (reaching->elsewhere)
         json_object_set_new(answer, "elsewhere", json_integer(reaching->elsewhere));
     if (rc)

@@ -212,7 +212,7 @@ COMMANDS = {
          "eight_weeks": {"from": "2019-09-07", "to": "2019-11-01", "stories": [{"told": False, "factors": [BLAMED]}]}}]),
     "trace-to": (["trace", "--symptom", "mold", "--to", "2019-11-01"], [{"factors": [], "runs": [], "stories": []}]),
     "rank": (["rank", "C1"], [RANK]),
-    "rank-plain": (["rank", "C1"], [{**RANK, "harm": False, "complaints": ["a"], "joined": [], "moved_here": [],
+    "rank-plain": (["rank", "C1"], [{**RANK, "harm": False, "words_alone": True, "complaints": ["a"], "joined": [], "moved_here": [],
                                      "verdict": None, "cautions": [], "state": "open"}]),
     "rank-although": (["rank", "C1"], [{**RANK, "harm": False, "ranked": [{**RANK["ranked"][0], "for": [
         {"fact": "line", "bits": 1, "because": "Line 2 has more.", "although": "more than by chance, but explained better by: film"}]}]}]),
