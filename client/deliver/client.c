@@ -164,7 +164,7 @@ static void say_open_harm(const json_t *open)
 }
 
 /* What was sent is refused; that somebody was hurt was heard. */
-static void say_harm(const json_t *problem)
+void client_problem_harm(const json_t *problem)
 {
     struct view v;
     const char *script = pick_text(problem, "script", NULL),
@@ -176,29 +176,33 @@ static void say_harm(const json_t *problem)
         harm_show_possible(&v, script, alarm);
 }
 
-void client_problem_harm(const struct reply *reply)
+json_t *client_problem_of(const struct reply *reply)
 {
     json_t *problem = NULL;
     if (reply->json && reply->body.length)
         jsonx_parse(reply->body.data, reply->body.length, &problem, NULL);
-    say_harm(problem);
-    json_decref(problem);
+    return problem;
 }
 
 int client_problem(const struct client *c, const struct reply *reply)
 {
+    json_t *problem = client_problem_of(reply);
+    int rc = client_problem_say(c, reply->status, problem);
+    json_decref(problem);
+    return rc;
+}
+
+int client_problem_say(const struct client *c, long status, const json_t *problem)
+{
     struct error err = {0};
-    json_t *problem = NULL;
-    if (reply->json && reply->body.length)
-        jsonx_parse(reply->body.data, reply->body.length, &problem, NULL);
     const char *detail = pick_text(problem, "detail", NULL);
     if (!detail)
         detail = pick_text(problem, "title", NULL);
-    enum error_code code = code_of_status(reply->status);
+    enum error_code code = code_of_status(status);
     if (detail)
         error_set(&err, code, "%s", detail);
     else
-        error_set(&err, code, "the daemon answered with status %ld", reply->status);
+        error_set(&err, code, "the daemon answered with status %ld", status);
     error_hint(&err, "%s", pick_text(problem, "hint", ""));
     const json_t *errors = json_object_get(problem, "errors");
     const json_t *lone = lone_refused(errors, detail);
@@ -208,8 +212,7 @@ int client_problem(const struct client *c, const struct reply *reply)
     if (!lone)
         say_refused(errors);
     say_open_harm(json_object_get(problem, "open_harm"));
-    say_harm(problem);
-    json_decref(problem);
+    client_problem_harm(problem);
     return rc;
 }
 

@@ -52,8 +52,12 @@ int client_post_long(const struct client *c, const char *path, const json_t *bod
                      json_t **ret);
 /* Explains an answer that is not 2xx, on stderr. Returns the exit code. */
 int client_problem(const struct client *c, const struct reply *reply);
+/* The problem document of such an answer, for the two below; NULL: it has none. New reference. */
+json_t *client_problem_of(const struct reply *reply);
+/* As client_problem(), of a document that was read already. */
+int client_problem_say(const struct client *c, long status, const json_t *problem);
 /* What it says of harm alone. */
-void client_problem_harm(const struct reply *reply);
+void client_problem_harm(const json_t *problem);
 /* One JSON document on one line of stdout. */
 void client_print(const json_t *document);
 

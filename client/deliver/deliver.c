@@ -38,34 +38,25 @@ bool deliver_keeps(int code)
 }
 
 /* The daemon's own words for an answer that is not 2xx. */
-static int refusal(const struct reply *reply, struct error *err)
+static int refusal(const struct reply *reply, const json_t *problem, struct error *err)
 {
-    json_t *problem = NULL;
-    if (reply->json && reply->body.length)
-        jsonx_parse(reply->body.data, reply->body.length, &problem, NULL);
     error_hint(err, "%s", pick_text(problem, "hint", ""));
     const char *detail = pick_text(problem, "detail", pick_text(problem, "title", NULL));
-    int rc = detail ? error_set(err, code_of(reply), "%s", detail)
-                    : error_set(err, code_of(reply), "the daemon answered with status %ld",
-                                reply->status);
-    json_decref(problem);
-    return rc;
+    return detail ? error_set(err, code_of(reply), "%s", detail)
+                  : error_set(err, code_of(reply), "the daemon answered with status %ld",
+                              reply->status);
 }
 
 /* Whoever heard of harm logs it again. */
-static void say_hurt(const struct client *c, const struct reply *reply)
+static void say_hurt(const struct client *c, long status, const json_t *problem)
 {
-    json_t *problem = NULL;
-    client_problem(c, reply);
-    if (reply->json && reply->body.length)
-        jsonx_parse(reply->body.data, reply->body.length, &problem, NULL);
+    client_problem_say(c, status, problem);
     if (harm_reported(NULL, problem) || harm_possible(problem)) {
         struct view v;
         view_init(&v, stderr);
         view_text(&v, VIEW_PLAIN, 0, 0,
                   "The complaint itself is refused: mend it and log it again.");
     }
-    json_decref(problem);
 }
 
 int deliver_one(const struct client *c, const json_t *complaint, json_t **ret_answer,
@@ -82,11 +73,13 @@ int deliver_one(const struct client *c, const json_t *complaint, json_t **ret_an
     int rc = transport_call(c->transport, &request, &reply, err);
     bool good = !rc && reply.status >= 200 && reply.status <= 299;
     if (!rc && !good) {
-        rc = refusal(&reply, err);
+        json_t *problem = client_problem_of(&reply);
+        rc = refusal(&reply, problem, err);
         if (deliver_keeps(rc))
-            client_problem_harm(&reply);
+            client_problem_harm(problem);
         else
-            say_hurt(c, &reply);
+            say_hurt(c, reply.status, problem);
+        json_decref(problem);
     }
     if (good && jsonx_parse(reply.body.data ? reply.body.data : "", reply.body.length, ret_answer,
                             err) != 0)
@@ -132,9 +125,11 @@ int deliver_lines(const struct client *c, const struct deliver_batch *batch, del
                               .length = batch->length,
                               .timeout_s = LINES_S};
     int rc = transport_call(c->transport, &request, &reply, err);
-    if (!rc && !transport_is_good(&reply))
-        rc = refusal(&reply, err);
-    else if (!rc)
+    if (!rc && !transport_is_good(&reply)) {
+        json_t *problem = client_problem_of(&reply);
+        rc = refusal(&reply, problem, err);
+        json_decref(problem);
+    } else if (!rc)
         rc = take_answers(&reply, batch->count, each, arg, err);
     text_buffer_free(&path);
     transport_reply_free(&reply);

@@ -1,5 +1,6 @@
 #include "intake/harm_note.h"
 #include "base/text.h"
+#include <assert.h>
 #include <stdbool.h>
 #include <stdlib.h>
 #include <string.h>
@@ -76,24 +77,44 @@ static char *text_in(const struct harm_hearing *hearing, const char *text, unsig
 
 /* ---- both readers ---- */
 
+enum { LANGUAGES_MOST = 16 };
 struct note {
     const struct harm_words *words;
     const struct harm_weights *weights; /* all */
     const char *text;
     const struct harm_hearing *hearing;
+    /* by the place of the weights: their languages, and the text in these, NULL if none is */
+    unsigned languages[LANGUAGES_MOST];
+    char *texts[LANGUAGES_MOST];
 };
+
+/* Once a note, however many phrases are asked about. */
+static void note_begin(struct note *note)
+{
+    int place = 0;
+    for (const struct harm_weights *w = note->weights; w; w = harm_weights_next(w), place++) {
+        assert(place < LANGUAGES_MOST);
+        note->languages[place] = languages_of(note->words, note->weights, w);
+        note->texts[place] = text_in(note->hearing, note->text, note->languages[place]);
+    }
+}
+
+static void note_end(struct note *note)
+{
+    for (int i = 0; i < LANGUAGES_MOST; i++)
+        free(note->texts[i]);
+}
 
 /* What weighs most of what any language's weights tell. */
 static struct harm_weighed weigh(const struct note *note)
 {
     struct harm_weighed most = {.weight = HARM_WEIGHT_LOW};
-    for (const struct harm_weights *w = note->weights; w; w = harm_weights_next(w)) {
-        char *text =
-            text_in(note->hearing, note->text, languages_of(note->words, note->weights, w));
+    int place = 0;
+    for (const struct harm_weights *w = note->weights; w; w = harm_weights_next(w), place++) {
+        const char *text = note->texts[place];
         struct harm_weighed weighed = text ? harm_weights_read(w, text) : most;
         if (weighed.weight > most.weight)
             most = weighed;
-        free(text);
     }
     return most;
 }
@@ -111,14 +132,12 @@ static bool reads_place(const struct harm_hearing *hearing, unsigned languages, 
 static bool is_doubted(const struct note *note, const struct harm_heard *heard)
 {
     bool doubted = false;
-    for (const struct harm_weights *w = note->weights; w; w = harm_weights_next(w)) {
-        unsigned languages = languages_of(note->words, note->weights, w);
-        if (!reads_place(note->hearing, languages, heard->from))
+    int place = 0;
+    for (const struct harm_weights *w = note->weights; w; w = harm_weights_next(w), place++) {
+        const char *text = note->texts[place];
+        if (!reads_place(note->hearing, note->languages[place], heard->from))
             continue;
-        char *text = text_in(note->hearing, note->text, languages);
-        bool doubts = text && harm_weights_doubt(w, text, heard->from, heard->to);
-        free(text);
-        if (!doubts)
+        if (!text || !harm_weights_doubt(w, text, heard->from, heard->to))
             return false;
         doubted = true;
     }
@@ -161,8 +180,10 @@ int harm_note_read(const struct harm_words *words, const struct harm_weights *we
 {
     struct harm_hearing hearing;
     harm_words_hear(words, text, &hearing);
-    const struct note note = {words, weights, text, &hearing};
+    struct note note = {.words = words, .weights = weights, .text = text, .hearing = &hearing};
+    note_begin(&note);
     int count = settle(&note, &hearing.heard);
+    note_end(&note);
     *ret_heard = hearing.heard;
     hearing.heard = NULL;
     harm_words_hearing_done(&hearing);

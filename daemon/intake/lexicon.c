@@ -90,6 +90,12 @@ static json_t *spoken(const struct reading *reading, const struct lexicon_match 
     return json_stringn(reading->note + from, to - from);
 }
 
+void lexicon_tell(json_t *taken, const char *field, json_t *value, json_t *from)
+{
+    json_array_append_new(
+        taken, json_pack("{s:s, s:o, s:o}", "field", field, "value", value, "from", from));
+}
+
 static void take(const struct reading *reading, const struct lexicon_match *match, const char *name,
                  json_t *answer, json_t *taken)
 {
@@ -98,8 +104,7 @@ static void take(const struct reading *reading, const struct lexicon_match *matc
     for (char *p = dotted; *p; p++)
         if (*p == '/')
             *p = '.';
-    json_array_append_new(taken, json_pack("{s:s, s:O, s:o}", "field", dotted, "value", answer,
-                                           "from", spoken(reading, match)));
+    lexicon_tell(taken, dotted, json_incref(answer), spoken(reading, match));
 }
 
 #define SHORT 7      /* words of a note that needs not say all: "lo vio el lunes en la tarde" */
@@ -364,8 +369,7 @@ static json_t *answer_code(const struct reading *reading, int index, json_t *tak
     const struct field *field = reading->language->fields[index].field;
     json_t *code = lexicon_code(reading, index);
     if (code)
-        json_array_append_new(
-            taken, json_pack("{s:s, s:O, s:O}", "field", field->name, "value", code, "from", code));
+        lexicon_tell(taken, field->name, json_incref(code), json_incref(code));
     return code;
 }
 
@@ -618,8 +622,7 @@ static void hear_harm(const struct lexicon *lexicon, const struct reading *readi
         json_t *value = possible ? json_true() : json_string(kinds[heard[i].kind].word);
         json_t *from = quote(note, &heard[i]);
         if (add_harm(filled, field, value))
-            json_array_append_new(
-                taken, json_pack("{s:s, s:O, s:O}", "field", field, "value", value, "from", from));
+            lexicon_tell(taken, field, json_incref(value), json_incref(from));
         json_decref(value);
         json_decref(from);
     }
@@ -849,8 +852,8 @@ void lexicon_fill_bare(const struct lexicon *lexicon, const char *note, json_t *
         !harm_words_bare(lexicon->harm, note, &heard))
         return;
     json_object_set_new(filled, "harm_possible", json_true());
-    json_array_append_new(taken, json_pack("{s:s, s:b, s:s%}", "field", "harm_possible", "value", 1,
-                                           "from", note + heard.from, heard.to - heard.from));
+    lexicon_tell(taken, "harm_possible", json_true(),
+                 json_stringn(note + heard.from, heard.to - heard.from));
 }
 
 /* ---- loading ---- */

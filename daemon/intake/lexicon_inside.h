@@ -162,6 +162,8 @@ struct reading {
                     * other does */
 };
 
+/* {"field","value","from"} of what was taken; takes the references of value and from. */
+void lexicon_tell(json_t *taken, const char *field, json_t *value, json_t *from);
 /* A person has read what was said, and what of it is harm. */
 bool lexicon_is_read(const json_t *complaint);
 /* Words of UTF-8 text in *ret (malloc'd): folded, apostrophes dropped, hyphens part words. Returns

@@ -21,8 +21,7 @@ static void hear_stray(void *arg, const char *text, bool kept)
     if (count && !(kept && heard[0].kind == HARM_WORDS_POSSIBLE)) {
         json_t *from = json_stringn(text + heard[0].from, heard[0].to - heard[0].from);
         if (!json_is_true(json_object_get(s->filled, "harm_possible")))
-            json_array_append_new(s->taken, json_pack("{s:s, s:b, s:O}", "field", "harm_possible",
-                                                      "value", 1, "from", from));
+            lexicon_tell(s->taken, "harm_possible", json_true(), json_incref(from));
         json_object_set_new(s->filled, "harm_possible", json_true());
         json_decref(from);
         if (!kept)

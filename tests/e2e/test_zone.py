@@ -146,6 +146,13 @@ with far_plants(sys.argv[1]) as plant:
     plant.wait_idle()
     assert plant.get("/v1/weeks/2026-W47?plant=far")[1]["complaints"]["mold"] == before + 1
 
+    # so are the spans of other questions, of one plant too, and what is in code of the lots of a case
+    for path, name in (("returns?plant=far", "to"), (f"cases/{cases['far']}/reach", "in_code_on")):
+        day, told = same_day(HOME, lambda path=path: plant.get("/v1/" + path)[1])
+        assert told[name] == day, (path, day, told)
+    packed = plant.get("/v1/gaps?plant=far")[1]["to"]  # the 14th there, the 15th at home
+    assert packed == "2026-11-15", packed
+
     # what is due, by the days of each
     levels = json.loads((ROOT / "rules/severity.json").read_text())["levels"]
     for lot, zone in ((LOT, FAR), ("L1 6318 A0800", HOME)):
@@ -182,6 +189,8 @@ with far_plants(sys.argv[1]) as plant:
     day, listed = same_day(FAR, lambda: plant.client_json("cases", "--plant", "far", "--overdue")["cases"])
     if day == plant_day(FAR):
         assert listed == [], listed
+    listed = plant.client_json("cases", "--overdue")["cases"]  # of several plants, by the company's day
+    assert cases["far"] in [case["case"] for case in listed], listed
     plant.client("follow", cases["far"], "--due", yesterday, "--reason", "asked", check=0)
     plant.stop()
     with sqlite3.connect(plant.state / "oddloaf.db") as db:
