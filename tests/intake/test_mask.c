@@ -55,6 +55,24 @@ static void names_in_any_alphabet(void **state)
     }
 }
 
+/* As long as nobody is called, and still a name. */
+static void long_names(void **state)
+{
+    (void)state;
+    for (int length = 20; length <= 60; length += 10) {
+        char name[64] = "Q", text[96];
+        for (int i = 1; i < length; i++)
+            name[i] = "zenobiaquarrel"[i % 14];
+        name[length] = '\0';
+        snprintf(text, sizeof text, "call %s back", name);
+        json_t *contact = json_pack("{s:s}", "name", name);
+        char *masked = mask_contact(text, contact);
+        assert_string_equal(masked, "call [name] back");
+        free(masked);
+        json_decref(contact);
+    }
+}
+
 struct row {
     const char *name, *text, *masked;
 };
@@ -376,6 +394,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(names_in_any_case),
+        cmocka_unit_test(long_names),
         cmocka_unit_test(names_in_any_alphabet),
         cmocka_unit_test(names_in_any_writing),
         cmocka_unit_test(names_that_are_words),

@@ -43,6 +43,10 @@ static void first_lines(void **state)
     struct text_buffer text = {0};
     options.keep_good = true;
     expect(*state, &options, "", NOTHING "the file is empty: its first row must name the columns");
+    json_t *answer = fixture_load_text(*state, RECORD_MIXES, "\n\n");
+    const json_t *first = json_array_get(json_object_get(answer, "refused"), 0);
+    assert_int_equal(fixture_number(first, "line"), 1);
+    json_decref(answer);
     expect(*state, &options, "\n\n",
            NOTHING "the file is empty: its first row must name the columns");
     expect(*state, &options, "lot,mix,at,flour_kg",
