@@ -41,6 +41,7 @@
 #define DAY(n) ((n)*WHEN_DAY_MS)
 
 static const struct hold_of OF_LOT = {.lot_id = 1};
+static const struct hold_of OF_CODE = {.code = "L1"};
 static const struct when_span EVER = {0, DAY(99)};
 static const struct complaint_why WHY = {"ivo", "misheard", DAY(3)};
 
@@ -440,6 +441,7 @@ DOES(happened)
     rc = rc ? rc : history_read(s, HISTORY_LOT, 1, an_event, NULL, err);
     rc = rc ? rc : noted_about(s, 1, "L1", a_note, NULL, err);
     rc = rc ? rc : open_harm_of_lot(s, &OF_LOT, a_harm, NULL, err);
+    rc = rc ? rc : open_harm_of_lot(s, &OF_CODE, a_harm, NULL, err);
     rc = rc ? rc : open_harm_of_case(s, 1, a_harm, NULL, err);
     rc = rc ? rc : verdict_between(s, EVER, a_verdict, NULL, err);
     return rc ? rc : verdict_of_case(s, 1, a_verdict, NULL, err);
