@@ -6,6 +6,7 @@
 #include "records/header.h"
 #include "records/stage.h"
 #include "store/db.h"
+#include "store/record_gaps.h"
 #include <sys/stat.h>
 #include <utime.h>
 
@@ -241,6 +242,52 @@ static void whatever_cannot_be_looked_up_is_said(void **state)
         failing_check(f->store, feed_all, &CASES[i], record_kind_table(CASES[i].kind)->kind, 0);
 }
 
+/* ---- a folder that is none ---- */
+
+static void no_folder_no_load(void **state)
+{
+    struct load_options options = fixture_options(*state, RECORD_MIXES);
+    char dir[] = "/tmp/oddloaf-files-XXXXXX", path[64];
+    struct load *load = NULL;
+    struct error err = {0};
+    assert_non_null(mkdtemp(dir));
+    snprintf(path, sizeof path, "%s/loads", dir);
+    FILE *file = fopen(path, "w");
+    assert_non_null(file);
+    fclose(file);
+    options.state_dir = dir;
+    assert_true(load_open(&options, &load, &err) < 0);
+    assert_null(load);
+    assert_non_null(strstr(err.text, path));
+    unlink(path);
+    rmdir(dir);
+}
+
+/* ---- what there is of a record, and of how much ---- */
+
+static int on_gap(void *arg, const struct record_gap *one)
+{
+    if (one->kind == RECORD_LOTS || one->kind == RECORD_USES)
+        text_appendf(arg, "%s %s of line %s: %d of %d;", record_kind_table(one->kind)->kind,
+                     one->what, one->line, (int)one->lots, (int)one->of);
+    return 0;
+}
+
+static void records_that_there_are(void **state)
+{
+    struct fixture *f = *state;
+    struct text_buffer out = {0};
+    struct load_options options = fixture_options(f, RECORD_USES);
+    const struct record_gaps_of all = {{0, INT64_MAX / 2}, NULL};
+    expect(f, &options, "lot,material,material_lot\nL2 6321 A,flour,F1\n",
+           "1 read, 1 new, 0 changed, 0 same, 0 refused, applied");
+    assert_int_equal(record_gaps_list(f->store, &all, on_gap, &out, NULL), 0);
+    /* of its product's two lots one has it; the third is of another, which has none */
+    assert_string_equal(out.data, "lots  of line 1: 1 of -1;lots  of line 2: 2 of -1;"
+                                  "uses flour of line 2: 1 of 2;");
+    text_buffer_free(&out);
+}
+
 /* ---- the staging file ---- */
 
 static struct record_cell number(int64_t n)
@@ -306,6 +353,8 @@ int main(void)
         cmocka_unit_test(what_is_kept_an_hour),
         cmocka_unit_test(whatever_cannot_be_looked_up_is_said),
         cmocka_unit_test(a_row_of_several_is_dropped_whole),
+        cmocka_unit_test(no_folder_no_load),
+        cmocka_unit_test(records_that_there_are),
     };
     return cmocka_run_group_tests(tests, fixture_setup, fixture_teardown);
 }
