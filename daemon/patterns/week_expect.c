@@ -26,6 +26,9 @@ enum { WEEKS_BEFORE_SEASON = 26, WEEKS_UNREAD = 6, ROUNDS = 6 };
 /* … of which it is expected to bring half a one in its baseline, unless that is more than usual:
  * that it brought none yet does not say that it never will. */
 #define RATE_LEAST 0.5
+/* How far a plant as a whole is from what was usual of it, with no trouble anywhere: a gamma
+ * variable of mean 1 and this shape, half of it up or down (chosen on simulated plants). */
+#define WANDER_SHAPE 4.0
 /* A wider group's delays weigh as much as this many reports. */
 #define LAG_PRIOR_REPORTS 5.0
 
@@ -241,6 +244,11 @@ bool week_expect_stands_out(const struct week_series *series, int index, double 
     return expected > 0 && weight_of(count, expected, series->phi) < 1;
 }
 
+static double spread_of(const struct week_base *f)
+{
+    return f->df > 0 ? fmax(1, f->chi_square / f->df) : 1;
+}
+
 /* The level's own rate. The spread grows from round to round as far as it is the weeks' own. */
 static struct week_base fit_level(const struct week_model *m, const double counts[WEEK_SPAN],
                                   const double due[WEEK_SPAN])
@@ -266,7 +274,7 @@ static struct week_base fit_level(const struct week_model *m, const double count
         f = next;
         f.df = fmax(0, f.df - 1);
         rate = f.exposure > 0 ? f.counts / f.exposure : 0;
-        phi = f.df > 0 ? fmax(1, f.chi_square / f.df) : 1;
+        phi = spread_of(&f);
         if (f.counts <= 0)
             break;
     }
@@ -310,11 +318,17 @@ static double fit_alike(const struct week_model *m, const struct cut *cut,
     return fmin(rates.shape, ALIKE_MOST);
 }
 
+/* Bad weeks of packing come in runs: so many complaints tell as much as a single one by chance. */
+static double lasting_of(const struct week_model *m, int s, double phi)
+{
+    return 1 + (phi - 1) * week_expect_stretch(&m->lag[s], WEEK_SPAN);
+}
+
 static void set_series(const struct week_model *m, int s, const struct week_factor *factor,
                        struct week_series *ret)
 {
     const struct week_base *own = &ret->base, *all = &factor->all;
-    double pooled = all->df > 0 ? fmax(1, all->chi_square / all->df) : 1;
+    double pooled = spread_of(all);
     double usual = all->exposure > 0 ? all->counts / all->exposure : 0;
     bool lone = factor->levels < 2;
     double mean = usual * own->exposure / fmax(1, own->df + 1);
@@ -326,8 +340,8 @@ static void set_series(const struct week_model *m, int s, const struct week_fact
     /* a variance is the less sure the heavier the tails: excess kurtosis of such counts */
     double tails = mean > 0 ? 6 * (ret->phi - 1) / mean + 1 / (ret->phi * mean) : 0;
     ret->phi_high = 1 + (ret->phi - 1) * (1 + sqrt((2 + tails) / df));
-    /* bad weeks of packing come in runs: a year of weeks tells less about the rate than it seems */
-    double lasting = 1 + (ret->phi - 1) * week_expect_stretch(&m->lag[s], WEEK_SPAN);
+    /* a year of weeks tells less about the rate than it seems */
+    double lasting = lasting_of(m, s, ret->phi);
     double prior_counts = lone ? 0 : factor->alike;
     double exposure = own->exposure + (lone || usual <= 0 ? 0 : prior_counts / usual);
     double shape = own->counts / lasting + prior_counts;
@@ -385,4 +399,37 @@ void week_expect_model_factor(const struct week_model *model, const struct cut *
         if (d->levels[i].cut == cut)
             set_series(model, symptom, &factor, &ret[i]);
     }
+}
+
+/* All but one level: what they brought, and the units by which that is judged. Where a level's
+ * units are no part of those of all, they are all. */
+static struct week_base others_of(const struct week_base *all, const struct week_base *own,
+                                  bool apart)
+{
+    return (struct week_base){.counts = fmax(0, all->counts - own->counts),
+                              .exposure = fmax(0, all->exposure - (apart ? own->exposure : 0))};
+}
+
+void week_expect_beside(const struct week_model *model, int symptom, const struct week_series *all,
+                        const struct week_level *level, struct week_series *series)
+{
+    bool apart = !cuts_lent_units(level->cut);
+    const double *counts = model->data->levels[0].counts[symptom];
+    const struct week_base past = others_of(&all->base, &series->base, apart);
+    double phi = spread_of(&all->base), lasting = lasting_of(model, symptom, phi);
+    struct shrink_gamma times = {WANDER_SHAPE, WANDER_SHAPE};
+    if (past.counts <= 0 || past.exposure <= 0)
+        return;
+    for (int i = model->baseline; i < WEEK_SPAN; i++) {
+        double due = all->on_sale[i] - (apart ? series->on_sale[i] : 0);
+        double usual = past.counts / past.exposure * fmax(0, due) * model->season[symptom][i];
+        double came = fmax(0, counts[i] - level->counts[symptom][i]);
+        double mean = usual * shrink_mean(times);
+        /* what stands out is a trouble elsewhere, and they tell no more than is known of them */
+        double weight = mean > 0 ? weight_of(came, mean, phi) : 1;
+        weight /= lasting * (1 + usual / past.counts);
+        times = shrink_posterior(times, weight * came, weight * usual);
+        series->expected[i] *= fmax(1, shrink_mean(times));
+    }
+    series->rate_shape = 1 / (1 / series->rate_shape + 1 / times.shape);
 }

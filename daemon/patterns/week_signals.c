@@ -116,13 +116,18 @@ static void test_cut(const struct week_model *m, const struct cut *cut, int symp
                      struct week_series *series, struct week_signal *out, size_t *count)
 {
     const struct week_data *d = m->data;
-    week_expect_model_factor(m, cut, symptom, series);
+    week_expect_model_factor(m, NULL, symptom, series); /* the first: all together */
+    if (cut)
+        week_expect_model_factor(m, cut, symptom, series);
     for (size_t i = 0; i < d->level_count; i++) {
         const double *counts = d->levels[i].counts[symptom];
         if (d->levels[i].cut != cut || !is_judged(&d->levels[i]))
             continue;
         if (series[i].rate <= 0 || sum_last(series[i].expected, m->recent) <= 0)
             continue;
+        if (cut &&
+            !(cut->flags & CUT_SENT)) /* what is sold along a route or in a store is of all */
+            week_expect_beside(m, symptom, &series[0], &d->levels[i], &series[i]);
         struct window window = best_window(&series[i], &m->lag[symptom], counts, m->recent);
         struct week_signal signal = {.level = i, .symptom = symptom, .p = window.p};
         signal.course = course_of(&series[i], &m->lag[symptom], counts);

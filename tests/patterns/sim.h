@@ -7,7 +7,7 @@
 #include "patterns/week_expect.h"
 #include "plant.h"
 
-enum { SIM_WEEKS = WEEK_HISTORY + WEEK_DELAYS };
+enum { SIM_WEEKS = WEEK_HISTORY + WEEK_DELAYS, SIM_ALL_LINES = -2 };
 
 struct sim {
     struct dice dice;
@@ -17,7 +17,7 @@ struct sim {
     double phi;                 /* spread of the number about one line's week of packing */
     double delay[WEEK_DELAYS];  /* shares */
     double season;              /* amplitude of the log rate of mold over the year */
-    int raised_line;            /* or -1 */
+    int raised_line;            /* SIM_ALL_LINES, or -1: none */
     int raised_from;            /* index of SIM_WEEKS, by week of packing */
     double raised_times;
     int first;      /* index of SIM_WEEKS: the first week that packs anything */
@@ -126,7 +126,8 @@ static inline struct week_data *sim_run(struct sim *sim)
                 double rate = sim->rate[s] * (trouble && s == 0 ? sim->trouble_times : 1);
                 if (s == 0)
                     rate *= exp(sim->season * cos(2 * M_PI * w / 52.1775));
-                if (l == sim->raised_line && w >= sim->raised_from)
+                bool raised = l == sim->raised_line || sim->raised_line == SIM_ALL_LINES;
+                if (raised && w >= sim->raised_from)
                     rate *= sim->raised_times;
                 const struct sim_levels at = {lines + (size_t)l, products, routes};
                 const struct sim_batch batch = {

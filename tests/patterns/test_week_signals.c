@@ -89,6 +89,84 @@ static void a_rise_on_one_line_is_found_and_dated(void **state)
     assert_true(dated >= PLANTS * 0.8);
 }
 
+static struct week_data *plant_raised(uint64_t seed, int line, double times)
+{
+    struct sim sim = sim_plant(seed);
+    sim.raised_line = line;
+    sim.raised_from = SIM_WEEKS - 6;
+    sim.raised_times = times;
+    return sim_run(&sim);
+}
+
+/* How many times as much mold is expected on line 2 as by its own past alone, and how much of its
+ * certainty is left. */
+static double beside_others(int raised, double times, double *ret_left)
+{
+    enum { PLANTS = 20, LINE = 3 };
+    struct week_model *model = xcalloc(1, sizeof *model);
+    double sum = 0, left = 0;
+    for (int i = 0; i < PLANTS; i++) {
+        struct week_data *d = plant_raised(8000 + (uint64_t)i, raised, times);
+        struct week_series *series = xcalloc(d->level_count, sizeof *series);
+        week_expect_model_make(d, model);
+        week_expect_model_factor(model, NULL, 0, series);
+        week_expect_model_factor(model, cuts_find("line"), 0, series);
+        double alone = series[LINE].expected[WEEK_SPAN - 1], shape = series[LINE].rate_shape;
+        double past = series[LINE].expected[model->baseline - 1];
+        week_expect_beside(model, 0, &series[0], &d->levels[LINE], &series[LINE]);
+        assert_true(series[LINE].expected[WEEK_SPAN - 1] >= alone);
+        assert_true(series[LINE].expected[model->baseline - 1] == past);
+        sum += series[LINE].expected[WEEK_SPAN - 1] / alone;
+        left += series[LINE].rate_shape / shape;
+        free(series);
+        week_data_free(d);
+    }
+    free(model);
+    *ret_left = left / PLANTS;
+    return sum / PLANTS;
+}
+
+/* What all lines bring more of is expected of each; what one brings more of itself, or all bring
+ * less of, raises nothing. */
+static void a_line_is_expected_to_rise_as_far_as_the_others(void **state)
+{
+    (void)state;
+    double left, all = beside_others(SIM_ALL_LINES, 2, &left);
+    double own = beside_others(2, 4, &left), less = beside_others(SIM_ALL_LINES, 0.5, &left);
+    double other = beside_others(0, 4, &left);
+    print_message("all %.2f, own %.2f, less %.2f, another %.2f, certainty left %.2f\n", all, own,
+                  less, other, left);
+    assert_true(all > 1.3 && all < 1.7);
+    assert_true(own < 1.1 && less < 1.02);
+    assert_true(left > 0.3 && left < 0.7);
+}
+
+/* Lines and products, which rose as the plant did: of 40 plants whose mold rises to 1.7 times the
+ * usual. */
+static void a_plant_that_wanders_is_no_rise_of_its_lines(void **state)
+{
+    (void)state;
+    enum { PLANTS = 40 };
+    struct week_model *model = xcalloc(1, sizeof *model);
+    int with_place = 0;
+    for (int i = 0; i < PLANTS; i++) {
+        struct week_data *d = plant_raised(8100 + (uint64_t)i, SIM_ALL_LINES, 1.7);
+        size_t tested;
+        struct week_signal *signals = judge(d, model, &tested);
+        bool place = false;
+        for (size_t k = 0; k < tested && signals[k].q <= WEEK_FALSE_SIGNALS; k++) {
+            const struct cut *cut = d->levels[signals[k].level].cut;
+            place |= cut && !(cut->flags & CUT_SENT);
+        }
+        with_place += place;
+        free(signals);
+        week_data_free(d);
+    }
+    free(model);
+    print_message("places in %d of %d\n", with_place, PLANTS);
+    assert_true(with_place <= 10); /* 22 by their own past alone */
+}
+
 enum { STORES = 40, BAD_STORE = 7 };
 
 /* Stores that dispatch names none of, which more than half of those who complain name; of one
@@ -432,6 +510,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(quiet_plants_raise_few_false_signals),
         cmocka_unit_test(a_rise_on_one_line_is_found_and_dated),
+        cmocka_unit_test(a_line_is_expected_to_rise_as_far_as_the_others),
+        cmocka_unit_test(a_plant_that_wanders_is_no_rise_of_its_lines),
         cmocka_unit_test(a_store_that_more_callers_name_is_found),
         cmocka_unit_test(a_season_is_no_rise),
         cmocka_unit_test(a_young_plant_is_not_judged),
