@@ -279,6 +279,61 @@ static void contact_is_purged_by_date(void **state)
     assert_int_equal(purged, 1);
 }
 
+struct read_back {
+    struct complaint_new of;
+    bool withdrawn;
+    int rows;
+};
+
+static int compare_row(void *arg, const struct complaint_row *row)
+{
+    struct read_back *r = arg;
+    r->rows++;
+    assert_string_equal(row->uuid, r->of.uuid);
+    assert_string_equal(row->channel, r->of.channel);
+    assert_string_equal(row->symptom, r->of.symptom);
+    assert_string_equal(row->lot_text, r->of.lot_text);
+    assert_string_equal(row->store, r->of.store);
+    assert_string_equal(row->route, r->of.route);
+    assert_string_equal(row->body, r->of.body);
+    assert_true(row->received_ms == r->of.received_ms && row->logged_ms == r->of.logged_ms);
+    assert_true(row->code_day == r->of.code_day && row->bought_day == r->of.bought_day &&
+                row->found_day == r->of.found_day);
+    assert_true(row->packs == r->of.packs && row->units == r->of.units);
+    assert_true(row->harm == r->of.harm && row->withdrawn == r->withdrawn);
+    assert_true(row->lot_id == r->of.lots.lot[0].lot_id && row->lot_state == LOT_EXACT);
+    return 0;
+}
+
+/* Each member as it was taken: none is another's. */
+static void all_that_is_taken_is_read_back(void **state)
+{
+    struct fixture *f = *state;
+    for (int harm = 0; harm < 2; harm++) {
+        struct read_back r = {.of = fixture_complaint(harm ? "of harm" : "of none", 1)};
+        struct complaint_placed placed;
+        r.of.lot_text = "L 1";
+        r.of.store = "0417";
+        r.of.route = "R7";
+        r.of.body = "{\"a\":1}";
+        r.of.code_day = 11;
+        r.of.bought_day = 12;
+        r.of.found_day = 13;
+        r.of.packs = 14;
+        r.of.units = 15;
+        r.of.harm = harm;
+        assert_int_equal(complaint_log(f->store, &r.of, &placed, NULL), 0);
+        assert_int_equal(placed.harm, false); /* it is not here for the second time */
+        assert_int_equal(complaint_by_uuid(f->store, r.of.uuid, compare_row, &r, NULL), 0);
+        assert_int_equal(complaint_log(f->store, &r.of, &placed, NULL), 0);
+        assert_true(placed.again && placed.harm == harm);
+        assert_int_equal(complaint_withdraw(f->store, placed.complaint_id, 500, 500, NULL), 0);
+        r.withdrawn = true;
+        assert_int_equal(complaint_by_id(f->store, placed.complaint_id, compare_row, &r, NULL), 0);
+        assert_int_equal(r.rows, 2);
+    }
+}
+
 #define TEST(name) cmocka_unit_test_setup_teardown(name, fixture_open, fixture_close)
 
 /* How many are to be ranked again, the row that stands for many among them. */
@@ -337,6 +392,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         TEST(one_lot_and_symptom_is_one_case),
         TEST(open_lots_are_cases_of_their_own),
+        TEST(all_that_is_taken_is_read_back),
         TEST(the_same_id_is_logged_once),
         TEST(logging_queues_the_ranking_in_the_same_commit),
         TEST(a_case_keeps_its_name_when_its_lot_is_found),
