@@ -401,33 +401,24 @@ void week_expect_model_factor(const struct week_model *model, const struct cut *
     }
 }
 
-/* All but one level: what they brought, and the units by which that is judged. Where a level's
- * units are no part of those of all, they are all. */
-static struct week_base others_of(const struct week_base *all, const struct week_base *own,
-                                  bool apart)
-{
-    return (struct week_base){.counts = fmax(0, all->counts - own->counts),
-                              .exposure = fmax(0, all->exposure - (apart ? own->exposure : 0))};
-}
-
 void week_expect_beside(const struct week_model *model, int symptom, const struct week_series *all,
                         const struct week_level *level, struct week_series *series)
 {
-    bool apart = !cuts_lent_units(level->cut);
     const double *counts = model->data->levels[0].counts[symptom];
-    const struct week_base past = others_of(&all->base, &series->base, apart);
+    double past = all->base.counts - series->base.counts;
+    double units = all->base.exposure - series->base.exposure;
     double phi = spread_of(&all->base), lasting = lasting_of(model, symptom, phi);
     struct shrink_gamma times = {WANDER_SHAPE, WANDER_SHAPE};
-    if (past.counts <= 0 || past.exposure <= 0)
+    if (past <= 0 || units <= 0)
         return;
     for (int i = model->baseline; i < WEEK_SPAN; i++) {
-        double due = all->on_sale[i] - (apart ? series->on_sale[i] : 0);
-        double usual = past.counts / past.exposure * fmax(0, due) * model->season[symptom][i];
+        double due = fmax(0, all->on_sale[i] - series->on_sale[i]);
+        double usual = past / units * due * model->season[symptom][i];
         double came = fmax(0, counts[i] - level->counts[symptom][i]);
         double mean = usual * shrink_mean(times);
         /* what stands out is a trouble elsewhere, and they tell no more than is known of them */
         double weight = mean > 0 ? weight_of(came, mean, phi) : 1;
-        weight /= lasting * (1 + usual / past.counts);
+        weight /= lasting * (1 + usual / past);
         times = shrink_posterior(times, weight * came, weight * usual);
         series->expected[i] *= fmax(1, shrink_mean(times));
     }

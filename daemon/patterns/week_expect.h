@@ -73,7 +73,7 @@ void week_expect_model_factor(const struct week_model *model, const struct cut *
 
 /* What a level should bring in the weeks judged, raised as far as all of the plant but it rose in
  * them, and as much less sure: a whole plant that wanders is no rise of each of its lines. Of cuts
- * that are made in the plant; `all` is the series of all together. */
+ * whose units are parts of those of all; `all` is the series of all together. */
 void week_expect_beside(const struct week_model *model, int symptom, const struct week_series *all,
                         const struct week_level *level, struct week_series *series);
 

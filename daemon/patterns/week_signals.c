@@ -112,6 +112,12 @@ static bool is_judged(const struct week_level *level)
     return !level->cut || level->cut->source != CUT_CAUSE || strcmp(level->level, "not-known") != 0;
 }
 
+/* A cause is what it was, not where; what is sold along a route or in a store is of all. */
+static bool is_made(const struct cut *cut)
+{
+    return cut && !cuts_lent_units(cut) && !(cut->flags & CUT_SENT);
+}
+
 static void test_cut(const struct week_model *m, const struct cut *cut, int symptom,
                      struct week_series *series, struct week_signal *out, size_t *count)
 {
@@ -125,8 +131,7 @@ static void test_cut(const struct week_model *m, const struct cut *cut, int symp
             continue;
         if (series[i].rate <= 0 || sum_last(series[i].expected, m->recent) <= 0)
             continue;
-        if (cut &&
-            !(cut->flags & CUT_SENT)) /* what is sold along a route or in a store is of all */
+        if (is_made(cut))
             week_expect_beside(m, symptom, &series[0], &d->levels[i], &series[i]);
         struct window window = best_window(&series[i], &m->lag[symptom], counts, m->recent);
         struct week_signal signal = {.level = i, .symptom = symptom, .p = window.p};
