@@ -254,6 +254,23 @@ static void the_ends_of_the_range_are_within(void **state)
     }
 }
 
+/* Frozen at the end of its tenth day, no spore grows further; until then it did. */
+static void a_stretch_ends_when_it_ends(void **state)
+{
+    struct lot_conditions lot = lot_with_dose("calcium-propionate", 0);
+    struct mold_course course;
+    (void)state;
+    lot.segment_count = 2;
+    lot.segments[0] = (struct mold_segment){240, 25};
+    lot.segments[1] = (struct mold_segment){24, -18};
+    predict_mold_course(&lot, NULL, &parameters, &course);
+    assert_true(course.valid);
+    const double at_end = mold_spores_visible(&course, 10);
+    assert_true(at_end > 0 && mold_spores_visible(&course, 9.5) < at_end);
+    check_near("a day later", mold_spores_visible(&course, 11), at_end, 1e-9);
+    check_near("ten days later", mold_spores_visible(&course, 20), at_end, 1e-9);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -267,6 +284,7 @@ int main(void)
         cmocka_unit_test(time_scale_scales_time),
         cmocka_unit_test(outside_the_range_it_says_so),
         cmocka_unit_test(the_ends_of_the_range_are_within),
+        cmocka_unit_test(a_stretch_ends_when_it_ends),
     };
     return cmocka_run_group_tests(tests, defaults, NULL);
 }

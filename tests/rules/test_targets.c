@@ -35,6 +35,14 @@ static void a_lines_own_target_goes_before_that_of_all(void **state)
     assert_true(isnan(targets_cost(t, "mold")));
     assert_string_equal(targets_currency(t), "EUR");
     targets_free(t);
+    /* each symptom may have a cost, and that of all others */
+    t = load("{\"targets\":[],\"currency\":\"EUR\",\"costs\":[{\"symptom\":\"mold\",\"each\":1},"
+             "{\"symptom\":\"off-odor\",\"each\":2},{\"symptom\":\"staling\",\"each\":3},"
+             "{\"symptom\":\"other\",\"each\":4}]}",
+             &err);
+    assert_non_null(t);
+    assert_true(targets_cost(t, "mold") == 1 && targets_cost(t, "other") == 4);
+    targets_free(t);
 }
 
 static void nothing_is_wanted_of_what_is_shipped_or_missing(void **state)
