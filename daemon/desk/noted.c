@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "intake/caller.h"
 #include "intake/fields.h"
+#include "intake/harm.h"
 #include "intake/lexicon.h"
 #include "lots/named_in_text.h"
 #include <stdlib.h>
@@ -124,5 +125,6 @@ json_t *noted_fill(const struct desk *desk, struct store *store, const json_t *c
 {
     json_t *filled = fill_from_note(desk, store, complaint, today, ret_taken);
     lexicon_fill_stray(desk->lexicon, complaint, filled, *ret_taken);
+    harm_fill_odor(desk->harm, filled, *ret_taken);
     return filled;
 }

@@ -1,9 +1,14 @@
 #include "intake/harm.h"
+#include "base/jsonx.h"
 #include "base/text.h"
+#include "intake/fields.h"
+#include "intake/lexicon_inside.h"
 #include <ctype.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
+
+static const char ODOR[] = "observed/odor";
 
 /* ---- what is asked, as the file has it ---- */
 
@@ -52,6 +57,14 @@ static const struct doc_row ASK[] = {
 
 /* ---- the file ---- */
 
+static void check_odor(const struct doc_place *place, void *part)
+{
+    const char *word = json_string_value(place->value);
+    (void)part;
+    if (!word || !fields_word(fields_find(ODOR)->words, word))
+        doc_fault(place, "no word of the field \"odor\"");
+}
+
 int harm_load(const char *path, doc_report report, void *arg, json_t **ret, struct error *err)
 {
     struct words {
@@ -67,6 +80,7 @@ int harm_load(const char *path, doc_report report, void *arg, json_t **ret, stru
     } harm;
     static const struct doc_row POSSIBLE[] = {
         {"script", DOC_TEXT, DOC_AT(struct words, script), .required = true},
+        {"odors", DOC_LIST, .each = check_odor},
         {"mail", DOC_TEXTS, .at = offsetof(struct words, mail), .low = 1, .high = INFINITY,
          .required = true},
         {0}};
@@ -115,6 +129,40 @@ json_t *harm_read_out(const json_t *harm, bool possible, bool reachable)
 const json_t *harm_needs_of(const json_t *harm, bool possible)
 {
     return json_object_get(words_of(harm, possible), "mail");
+}
+
+/* Of the note, where it was read from that; else the word as it was chosen. */
+static json_t *odor_as_said(const json_t *word, const json_t *taken)
+{
+    size_t i;
+    const json_t *row;
+    json_array_foreach(taken, i, row)
+    {
+        const char *field = json_string_value(json_object_get(row, "field"));
+        bool odor = fields_named(field) == fields_find(ODOR);
+        if (odor && json_equal(json_object_get(row, "value"), word))
+            return json_object_get(row, "from");
+    }
+    return (json_t *)(uintptr_t)word;
+}
+
+void harm_fill_odor(const json_t *harm, json_t *filled, json_t *taken)
+{
+    size_t i;
+    const json_t *word, *odors = json_object_get(json_object_get(harm, "possible"), "odors");
+    const json_t *smelled = fields_get(filled, fields_find(ODOR));
+    if (lexicon_is_read(filled) || json_array_size(json_object_get(filled, "harm")) ||
+        json_is_true(json_object_get(filled, "harm_possible")))
+        return;
+    json_array_foreach(smelled, i, word)
+    {
+        if (!jsonx_holds(odors, word))
+            continue;
+        json_object_set_new(filled, "harm_possible", json_true());
+        json_array_append_new(taken, json_pack("{s:s, s:b, s:O}", "field", "harm_possible", "value",
+                                               1, "from", odor_as_said(word, taken)));
+        return;
+    }
 }
 
 int64_t harm_gather_ms(const json_t *harm)
