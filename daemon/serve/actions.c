@@ -69,13 +69,13 @@ static int take_text(const json_t *body, const struct member *m, struct action_r
     return rc;
 }
 
-/* The day it was done; without one, today. */
-static int take_day(const json_t *body, const struct tz *tz, int64_t now_ms, struct action_row *row,
+/* The day it was done, of the clock of its plant, which is to be known; without one, today. */
+static int take_day(const json_t *body, const struct tz *tz, struct action_row *row,
                     struct error *err)
 {
     const char *at = NULL;
     char latest[16];
-    int32_t today = tz_day(tz, now_ms), day = today;
+    int32_t today = tz_day(tz, row->logged_ms), day = today;
     int rc = jsonx_string(body, "at", &at, err);
     if (!rc && at)
         rc = day_parse(at, &day, err);
@@ -243,7 +243,7 @@ static int check_day(struct store *store, const struct tz *tz, const struct acti
 }
 
 static int check_against(const struct request *rq, const struct setup *setup, struct store *store,
-                         struct action_row *row, struct error *err)
+                         const json_t *body, struct action_row *row, struct error *err)
 {
     if (!row->cause[0] && !row->line[0] && !row->place[0]) {
         error_hint(err, "give at least one of them");
@@ -258,17 +258,19 @@ static int check_against(const struct request *rq, const struct setup *setup, st
         rc = check_whose(rq, setup, store, row, err);
     if (!rc)
         rc = check_line(store, row, err);
+    if (!rc)
+        rc = take_day(body, tz_of(setup->tz, row->plant), row, err);
     return rc ? rc : check_day(store, tz_of(setup->tz, row->plant), row, err);
 }
 
-static int read_action(const json_t *body, const struct setup *setup, int64_t now_ms,
-                       struct action_row *row, struct error *err)
+static int read_action(const json_t *body, int64_t now_ms, struct action_row *row,
+                       struct error *err)
 {
     int rc = check_names(body, err);
     for (int i = 0; i < MEMBER_COUNT && !rc; i++)
         rc = take_text(body, &MEMBERS[i], row, err);
     row->logged_ms = now_ms;
-    return rc ? rc : take_day(body, tz_of(setup->tz, row->plant), now_ms, row, err);
+    return rc;
 }
 
 /* ---- requests ---- */
@@ -315,9 +317,9 @@ void actions_post(struct request *rq, struct store *store)
     struct setup *setup = app_setup(rq->app);
     int rc = request_json(rq, &body, &err);
     if (!rc)
-        rc = read_action(body, setup, app_now_ms(rq->app), &job.row, &err);
+        rc = read_action(body, app_now_ms(rq->app), &job.row, &err);
     if (!rc)
-        rc = check_against(rq, setup, store, &job.row, &err);
+        rc = check_against(rq, setup, store, body, &job.row, &err);
     mask_note(&(struct apart_from){&setup->desk, store}, &job.row);
     job.heard.desk = &setup->desk;
     if (!rc)

@@ -121,7 +121,7 @@ with far_plants(sys.argv[1]) as plant:
     plant.load_small()
     head = "lot,product,line,made_from,made_to,packed_from,packed_to,units,code_date,plant\n"
     times = "2026-11-14T20:00:00-11:00,2026-11-14T21:00:00-11:00,2026-11-14T22:30:00-11:00,2026-11-14T23:00:00-11:00"
-    plant.load_text("lots", head + f"{LOT},W24,1,{times},900,{plant_day(FAR)},far\n")
+    plant.load_text("lots", head + f"{LOT},W24,1,{times},900,{plant_day(FAR)},far\nX9 6318,W24,9,{times},900,{plant_day(FAR)},far\n")
     cases = {"far": log(plant, LOT), "": log(plant, "L1 6318 A0400")}
     plant.wait_idle()
 
@@ -169,6 +169,9 @@ with far_plants(sys.argv[1]) as plant:
     day, told = same_day(FAR, lambda: plant.post("/v1/actions", {"plant": "far", "line": "1", "note": "fan", "by": "m"}))
     assert told[0] == 201 and told[1]["at"] == day, told
     assert plant.get("/v1/actions")[1]["actions"][0]["at"] == day
+    # and of a plant that is not named but meant: only that one has the line
+    day, told = same_day(FAR, lambda: plant.post("/v1/actions", {"line": "9", "at": plant_day(FAR), "note": "fan", "by": "m"}))
+    assert told[0] == 201 and told[1]["at"] == day, (day, told)
 
     # a hold: in code there on the last day, which is over at home
     plant.client("hold", LOT, "--reason", "wet", check=0)
