@@ -40,6 +40,8 @@ static int read_store(struct store *store, struct health *h, struct error *err)
     if (!rc)
         rc = outbox_count(store, &h->outbox, err);
     if (!rc)
+        rc = outbox_urgent_stuck(store, h->now_ms, &h->urgent_stuck, err);
+    if (!rc)
         rc = rank_waiting(store, &h->rank_waiting, err);
     if (!rc)
         rc = work_count(store, WORK_REMATCH, &h->rematch_waiting, err);
@@ -176,9 +178,10 @@ static void of_mail(const struct health *h, json_t *needs)
     const char *gap = mail_settings_gap(&mail);
     int64_t oldest_ms = h->outbox.oldest_urgent_ms;
     int64_t late_ms = oldest_ms == WHEN_UNKNOWN_MS ? 0 : h->now_ms - oldest_ms;
-    if (late_ms > URGENT_LATE_MS)
+    if (late_ms > URGENT_LATE_MS || (late_ms && h->urgent_stuck))
         need(needs, "urgent-mail", "phone whom it is for; oddloaf outbox shows why it waits",
-             "mail about harm has waited for %lld minutes", (long long)(late_ms / MINUTE_MS));
+             "mail about harm could not leave yet, for %lld minutes",
+             (long long)(late_ms / MINUTE_MS));
     if (gap)
         need(needs, "mail-not-set-up", "set mail/program, mail/to and mail/urgent_to, then reload",
              "%s", gap);

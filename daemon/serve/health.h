@@ -20,6 +20,7 @@ struct health {
         unread; /* code 0, or why the database could not be read: the rest of it is empty */
     struct totals totals;
     struct outbox_counts outbox;
+    bool urgent_stuck; /* outbox_urgent_stuck() */
     int64_t rank_waiting, rematch_waiting;
     struct writer_counts writer;
     struct store_size size;

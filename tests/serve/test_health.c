@@ -129,6 +129,13 @@ static void urgent(struct health *h, bool is)
     h->outbox.oldest_urgent_ms = h->now_ms - 10 * MINUTE_MS - is;
 }
 
+/* As soon as it could not leave, not ten minutes later. */
+static void urgent_tried(struct health *h, bool is)
+{
+    h->outbox.oldest_urgent_ms = h->now_ms - 1000;
+    h->urgent_stuck = is;
+}
+
 static void parked(struct health *h, bool is)
 {
     h->outbox.parked = is;
@@ -210,6 +217,7 @@ static void what_asks_for_a_hand_and_from_where_on(void **state)
                  {disk_beside_a_server, "disk-low"},
                  {disk_unknown, "disk-low"},
                  {urgent, "urgent-mail"},
+                 {urgent_tried, "urgent-mail"},
                  {parked, "mail-parked"},
                  {old_backup, "old-backup"},
                  {gone_backup, "no-backup"},
