@@ -124,6 +124,12 @@ static void add_kept(json_t *document, const struct spool_counts *kept)
                  kept->torn, kept->torn == 1 ? " is" : "s are");
         add_need(needs, "kept-torn", says, "look at what is left of them: oddloaf(1), FILES");
     }
+    if (kept->elsewhere) {
+        snprintf(says, sizeof says, "%d kept file%s of complaints for another daemon than this one",
+                 kept->elsewhere, kept->elsewhere == 1 ? " is" : "s are");
+        add_need(needs, "kept-elsewhere", says,
+                 "send them there, or to this one if that is gone: oddloaf(1), FILES");
+    }
     if (kept->unfinished > kept->harmed)
         add_need(needs, "unfinished-here",
                  "an interview on this machine was broken off; nobody has its answers",
@@ -374,7 +380,7 @@ static int status(struct client *c, const struct args *a)
     json_t *document = NULL;
     if (args_has(a, "recount"))
         return admin_recount(c);
-    const struct spool_counts kept = deliver_kept();
+    const struct spool_counts kept = deliver_kept(c);
     char says[96];
     int rc = client_get(c, "/v1/status", &document);
     if (rc && kept.waiting)

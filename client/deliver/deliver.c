@@ -145,7 +145,7 @@ int deliver_keep(const struct client *c, const struct error *why, const char *li
     struct spool *spool = NULL;
     int exit_code = client_fail(c, why);
     ret_path[0] = '\0';
-    int rc = spool_open(&spool, &err);
+    int rc = spool_open(transport_address(c->transport), &spool, &err);
     if (!rc)
         rc = spool_keep(spool, lines, length, ret_path, &err);
     if (!rc) {
@@ -287,7 +287,7 @@ int deliver_waiting(const struct client *c, bool print)
     char refused[SPOOL_PATH];
     int exit_code = EXIT_DONE;
     view_init(&r.view, print && !c->json ? stdout : stderr);
-    if (spool_open(&spool, &err) != 0)
+    if (spool_open(transport_address(c->transport), &spool, &err) != 0)
         return print ? client_fail(c, &err) : EXIT_DONE; /* no folder: nothing waits there */
     const struct spool_counts before = spool_count(spool);
     if (before.waiting > 0 || print) {
@@ -314,6 +314,13 @@ int deliver_waiting(const struct client *c, bool print)
             exit_code = EXIT_REFUSED;
         }
     }
+    if (print && before.elsewhere)
+        client_say(
+            c,
+            "%d kept %s for another daemon, whose address stands behind the @ of its name in %s; "
+            "not sent to this one",
+            before.elsewhere, before.elsewhere == 1 ? "file waits" : "files wait",
+            spool_folder(spool));
     text_buffer_free(&r.cases);
     text_buffer_free(&r.said);
     text_buffer_free(&r.asked);
@@ -322,11 +329,11 @@ int deliver_waiting(const struct client *c, bool print)
     return exit_code;
 }
 
-struct spool_counts deliver_kept(void)
+struct spool_counts deliver_kept(const struct client *c)
 {
     struct spool *spool = NULL;
     struct spool_counts counts = {0};
-    if (spool_open(&spool, NULL) == 0)
+    if (spool_open(transport_address(c->transport), &spool, NULL) == 0)
         counts = spool_count(spool);
     spool_close(spool);
     return counts;

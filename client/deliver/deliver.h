@@ -39,6 +39,6 @@ int deliver_keep(const struct client *c, const struct error *why, const char *li
 int deliver_waiting(const struct client *c, bool print);
 
 /* What this user's spool holds. */
-struct spool_counts deliver_kept(void);
+struct spool_counts deliver_kept(const struct client *c);
 
 #endif

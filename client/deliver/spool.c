@@ -19,8 +19,12 @@
 #define TEMPORARY ".new"
 #define TORN ".torn"
 
+enum { FILE_NAME = 240, DAEMON = 120 }; /* bytes; an address may become three times as long */
+#define DAEMON_MARK '@'
+
 struct spool {
-    char folder[SPOOL_PATH - 128]; /* room for a file's name behind it */
+    char folder[SPOOL_PATH - FILE_NAME];
+    char daemon[DAEMON + 1]; /* as it stands in the names of files */
     int lock;
 };
 
@@ -115,11 +119,25 @@ static int check_folder(const char *path, struct error *err)
     return error_set(err, ERROR_INVALID, "%s %s", path, why);
 }
 
-int spool_open(struct spool **ret, struct error *err)
+/* Letters that a file's name can't have, or that mean something in ours, as %2F; cut off at the end
+ * of the room. */
+static void name_daemon(const char *address, char ret[static DAEMON + 1])
+{
+    static const char PLAIN[] =
+        "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789.:-_[]";
+    size_t length = 0;
+    for (const char *c = address; *c && length + 3 <= DAEMON; c++)
+        length += (size_t)snprintf(ret + length, DAEMON + 1 - length,
+                                   strchr(PLAIN, *c) ? "%c" : "%%%02X", (unsigned char)*c);
+    ret[length] = '\0';
+}
+
+int spool_open(const char *daemon, struct spool **ret, struct error *err)
 {
     struct spool *s = xcalloc(1, sizeof *s);
     char path[SPOOL_PATH];
     s->lock = -1;
+    name_daemon(daemon, s->daemon);
     int rc = find_folder(s->folder, sizeof s->folder, err);
     if (!rc)
         rc = make_folders(s->folder, err);
@@ -208,6 +226,15 @@ static int is_cut_off(const struct dirent *entry)
            ends_with(entry->d_name, ENDING TEMPORARY);
 }
 
+/* Kept for the daemon of that address, or for none that is named. */
+static bool is_for(const struct spool *s, const char *name)
+{
+    const char *mark = strchr(name, DAEMON_MARK);
+    size_t length = strlen(s->daemon);
+    return !mark ||
+           (strncmp(mark + 1, s->daemon, length) == 0 && strcmp(mark + 1 + length, ENDING) == 0);
+}
+
 static int by_name(const struct dirent **a, const struct dirent **b)
 {
     return strcmp((*a)->d_name, (*b)->d_name);
@@ -225,10 +252,13 @@ static int is_torn(const struct dirent *entry)
     return ends_with(entry->d_name, TORN);
 }
 
-static int count_files(const struct spool *s, int (*which)(const struct dirent *))
+static int count_files(const struct spool *s, int (*which)(const struct dirent *), int *ret_ours)
 {
     struct dirent **list = NULL;
     int count = scandir(s->folder, &list, which, by_name);
+    *ret_ours = 0;
+    for (int i = 0; i < count; i++)
+        *ret_ours += is_for(s, list[i]->d_name);
     if (count < 0)
         return 0;
     free_list(list, count);
@@ -255,8 +285,8 @@ int spool_keep(struct spool *s, const char *lines, size_t length, char ret_path[
     uuid_v7(clock_now_ms(&clock), id);
     if (flock(s->lock, LOCK_EX) != 0)
         return fail(err, "cannot lock", s->folder);
-    snprintf(ret_path, SPOOL_PATH, "%s/%0*ld-%s" ENDING, s->folder, NAME_DIGITS, next_number(s),
-             id);
+    snprintf(ret_path, SPOOL_PATH, "%s/%0*ld-%s%c%s" ENDING, s->folder, NAME_DIGITS, next_number(s),
+             id, DAEMON_MARK, s->daemon);
     int rc = write_file(s->folder, ret_path, lines, length, err);
     flock(s->lock, LOCK_UN);
     return rc;
@@ -301,7 +331,7 @@ static void take_up_cut_off(const struct spool *s)
         char from[SPOOL_PATH];
         char to[SPOOL_PATH];
         struct text_buffer lines = {0};
-        snprintf(from, sizeof from, "%s/%.100s", s->folder, list[i]->d_name);
+        snprintf(from, sizeof from, "%s/%.230s", s->folder, list[i]->d_name);
         snprintf(to, sizeof to, "%.*s", (int)(strlen(from) - strlen(TEMPORARY)), from);
         if (read_file(from, &lines, NULL) != 0)
             set_aside(s, from, NULL); /* else it would keep the others waiting */
@@ -321,7 +351,7 @@ static int keep_refused(const struct spool *s, const char *name, const struct te
     char folder[SPOOL_PATH];
     snprintf(folder, sizeof folder, "%s/refused", s->folder);
     int rc = make_folders(folder, err);
-    snprintf(ret_path, SPOOL_PATH, "%s/refused/%.90s", s->folder, name);
+    snprintf(ret_path, SPOOL_PATH, "%s/refused/%.220s", s->folder, name);
     return rc ? rc : write_file(folder, ret_path, lines->data, lines->length, err);
 }
 
@@ -334,7 +364,7 @@ static int replay_one(struct spool *s, const char *name, spool_send send, void *
     struct text_buffer whole = {0};
     struct text_buffer refused = {0};
     bool torn = false;
-    snprintf(path, sizeof path, "%s/%.100s", s->folder, name);
+    snprintf(path, sizeof path, "%s/%.230s", s->folder, name);
     int rc = read_file(path, &lines, err);
     if (!rc)
         torn = !take_whole_lines(&lines, &whole);
@@ -363,7 +393,8 @@ int spool_replay(struct spool *s, spool_send send, void *arg, char ret_refused[s
     int count = scandir(s->folder, &list, is_waiting, by_name);
     int rc = count < 0 ? fail(err, "cannot list", s->folder) : 0;
     for (int i = 0; i < count && !rc; i++)
-        rc = replay_one(s, list[i]->d_name, send, arg, ret_refused, err);
+        if (is_for(s, list[i]->d_name))
+            rc = replay_one(s, list[i]->d_name, send, arg, ret_refused, err);
     if (count >= 0)
         free_list(list, count);
     flock(s->lock, LOCK_UN);
@@ -374,7 +405,7 @@ int spool_replay(struct spool *s, spool_send send, void *arg, char ret_refused[s
 
 static bool zone_path(char out[static SPOOL_PATH])
 {
-    char folder[SPOOL_PATH - 128];
+    char folder[SPOOL_PATH - FILE_NAME];
     if (find_folder(folder, sizeof folder, NULL) != 0)
         return false;
     snprintf(out, SPOOL_PATH, "%s/zone", folder);
@@ -459,7 +490,7 @@ static bool take_draft(const struct spool *s, const char *name, struct draft **r
                        json_t **ret_complaint)
 {
     char path[SPOOL_PATH];
-    snprintf(path, sizeof path, "%s/%.100s", s->folder, name);
+    snprintf(path, sizeof path, "%s/%.230s", s->folder, name);
     if (open_draft(s, path, ret, NULL))
         return false;
     if (jsonx_load(path, ret_complaint, NULL) == 0)
@@ -556,7 +587,11 @@ void spool_draft_end(struct draft *d, bool remove_file)
 
 struct spool_counts spool_count(const struct spool *s)
 {
-    struct spool_counts counts = {count_files(s, is_waiting), count_files(s, is_torn), 0, 0};
+    struct spool_counts counts = {0};
+    int ours;
+    counts.torn = count_files(s, is_torn, &ours);
+    counts.elsewhere = count_files(s, is_waiting, &counts.waiting);
+    counts.elsewhere -= counts.waiting;
     each_draft(s, count_draft, &counts);
     return counts;
 }

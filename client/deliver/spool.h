@@ -6,7 +6,8 @@
  *
  * The folder (mode 0700, it holds contact data): $ODDLOAF_SPOOL, else
  * $XDG_STATE_HOME/oddloaf/spool, else ~/.local/state/oddloaf/spool.
- *     00000012-<id>.ndjson   complaints, one a line, to be sent
+ *     00000012-<id>@<daemon>.ndjson   complaints, one a line, to be sent to the daemon of that
+ *                            address; without one (of an older release) to any
  *     draft-<id>.json        an interview under way, or one that was cut off
  *     *.torn                 what is not whole (a disk's fault, a machine switched off), for
  *                            somebody to look at: the lines of it that are whole were sent
@@ -27,8 +28,9 @@
 struct spool;
 
 /* Makes the folder if need be. ERROR_INVALID if it is another user's or anybody may write
- * to it. */
-int spool_open(struct spool **ret, struct error *err);
+ * to it. `daemon`: the address of the one that is asked (transport_address()): what is kept is for
+ * it, and nothing that was kept for another is sent to it. */
+int spool_open(const char *daemon, struct spool **ret, struct error *err);
 void spool_close(struct spool *s);
 const char *spool_folder(const struct spool *s);
 
@@ -36,7 +38,8 @@ const char *spool_folder(const struct spool *s);
 int spool_keep(struct spool *s, const char *lines, size_t length, char ret_path[static SPOOL_PATH],
                struct error *err);
 struct spool_counts {
-    int waiting, torn; /* files to be sent; files set aside that are still there */
+    int waiting, torn; /* files to be sent to this daemon; files set aside that are still there */
+    int elsewhere;     /* files that wait for another daemon */
     int unfinished;    /* drafts that no running interview holds */
     int harmed;        /* those of them in which harm was told */
 };
@@ -45,8 +48,9 @@ struct spool_counts spool_count(const struct spool *s);
 /* Sends one file's lines. 0: the daemon has them all or refused some, whose lines are appended
  * to *refused; a negative code: not sent, keep the file and stop. */
 typedef int (*spool_send)(void *arg, const char *lines, size_t length, struct text_buffer *refused);
-/* Sends what waits, oldest first, one process at a time. Stops at the first file that cannot be
- * sent and returns that code. *ret_refused names the last file of refused complaints, "" if none.
+/* Sends what waits for this daemon, oldest first, one process at a time. Stops at the first file
+ * that cannot be sent and returns that code. *ret_refused names the last file of refused
+ * complaints, "" if none.
  */
 int spool_replay(struct spool *s, spool_send send, void *arg, char ret_refused[static SPOOL_PATH],
                  struct error *err);

@@ -5,6 +5,7 @@
 #include <string.h>
 #include <strings.h>
 #include <time.h>
+#include <unistd.h>
 
 #define CONNECT_MS 4000L
 #define USUAL_S 60L
@@ -16,9 +17,19 @@ struct transport {
     char *name;
     char *base; /* URL without the path */
     char *socket;
+    char *address;
     struct curl_slist *auth;
     char reason[CURL_ERROR_SIZE];
 };
+
+static char *from_root(const char *path)
+{
+    struct text_buffer whole = {0};
+    char *folder = path[0] == '/' ? NULL : getcwd(NULL, 0);
+    text_appendf(&whole, "%s%s%s", folder ? folder : "", folder ? "/" : "", path);
+    free(folder);
+    return text_take(&whole);
+}
 
 int transport_open(const struct endpoint *endpoint, struct transport **ret, struct error *err)
 {
@@ -40,6 +51,7 @@ int transport_open(const struct endpoint *endpoint, struct transport **ret, stru
         t->base[--length] = '\0';
     if (!endpoint->server)
         t->socket = xstrdup(endpoint->socket);
+    t->address = endpoint->server ? xstrdup(t->base) : from_root(endpoint->socket);
     if (endpoint->server && endpoint->token) {
         struct text_buffer line = {0};
         text_appendf(&line, "Authorization: Bearer %s", endpoint->token);
@@ -65,7 +77,13 @@ void transport_close(struct transport *t)
     free(t->name);
     free(t->base);
     free(t->socket);
+    free(t->address);
     free(t);
+}
+
+const char *transport_address(const struct transport *t)
+{
+    return t->address;
 }
 
 const char *transport_name(const struct transport *t)

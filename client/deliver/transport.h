@@ -52,5 +52,8 @@ void transport_reply_free(struct reply *reply);
 bool transport_is_good(const struct reply *reply);
 /* "/run/…sock" or "https://…", for messages. */
 const char *transport_name(const struct transport *t);
+/* The same whatever folder the program is called in: a socket's path from the root on, a server's
+ * address without a slash behind it. */
+const char *transport_address(const struct transport *t);
 
 #endif

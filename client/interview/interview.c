@@ -370,7 +370,7 @@ int interview_run(struct client *c, json_t *complaint)
     iv.passed = json_object();
     iv.said = json_object();
     iv.doubted = json_object();
-    if (spool_open(&iv.spool, &err) != 0) {
+    if (spool_open(transport_address(c->transport), &iv.spool, &err) != 0) {
         char text[640];
         view_textf(&iv.view, VIEW_PLAIN, 2, 2, "(answers are not saved on the way: %s)",
                    error_format(&err, text, sizeof text));

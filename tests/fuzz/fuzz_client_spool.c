@@ -91,7 +91,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
     if (size < 1)
         return 0;
     put(NAMES[(uint8_t)(data[0] - '0') % NAME_COUNT], data + 1, size - 1);
-    PROMISE(spool_open(&spool, &err) == 0);
+    PROMISE(spool_open("/d", &spool, &err) == 0);
     struct sent sent = {data + 1, size - 1, 0, data[0] & 64};
     int rc = spool_replay(spool, on_send, &sent, refused, &err);
     PROMISE((rc != 0) == (err.code != ERROR_NONE));

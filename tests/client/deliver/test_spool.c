@@ -44,11 +44,16 @@ static int close_dir(void **state)
     return system(command);
 }
 
-static struct spool *opened(void)
+static struct spool *opened_for(const char *daemon)
 {
     struct spool *s = NULL;
-    assert_int_equal(spool_open(&s, NULL), 0);
+    assert_int_equal(spool_open(daemon, &s, NULL), 0);
     return s;
+}
+
+static struct spool *opened(void)
+{
+    return opened_for("/run/oddloaf/oddloafd.sock");
 }
 
 /* The folders that were made on the way, and then the file and its name. */
@@ -132,7 +137,7 @@ static void the_folder_is_the_users(void **state)
             else
                 unsetenv(NAMES[k]);
         }
-        int rc = spool_open(&s, &err);
+        int rc = spool_open("/d", &s, &err);
         snprintf(path, sizeof path, "%s%s", dir, ROWS[i].folder ? ROWS[i].folder : "");
         if (ROWS[i].folder)
             assert_string_equal(spool_folder(s), path);
@@ -157,7 +162,7 @@ static void a_folder_that_others_write_to_is_refused(void **state)
     spool_close(opened());
     snprintf(path, sizeof path, "%s/a/b", dir);
     assert_int_equal(chmod(path, 0702), 0);
-    assert_int_equal(spool_open(&s, &err), ERROR_INVALID);
+    assert_int_equal(spool_open("/d", &s, &err), ERROR_INVALID);
     assert_non_null(strstr(err.text, "may be written to by anybody"));
     assert_non_null(strstr(err.hint, "ODDLOAF_SPOOL"));
     assert_int_equal(chmod(path, 0700), 0);
@@ -165,18 +170,18 @@ static void a_folder_that_others_write_to_is_refused(void **state)
     snprintf(path, sizeof path, "%s/a/b/file", dir);
     setenv("ODDLOAF_SPOOL", path, 1);
     error_clear(&err);
-    assert_int_equal(spool_open(&s, &err), ERROR_INVALID);
+    assert_int_equal(spool_open("/d", &s, &err), ERROR_INVALID);
     assert_non_null(strstr(err.text, "is no folder"));
     snprintf(path, sizeof path, "%s/a/b/file/c", dir);
     setenv("ODDLOAF_SPOOL", path, 1);
     error_clear(&err);
-    assert_int_equal(spool_open(&s, &err), ERROR_IO);
+    assert_int_equal(spool_open("/d", &s, &err), ERROR_IO);
     assert_non_null(strstr(err.text, "cannot make the folder"));
     memset(longer, 'x', sizeof longer - 1);
     longer[sizeof longer - 1] = '\0';
     setenv("ODDLOAF_SPOOL", longer, 1);
     error_clear(&err);
-    assert_int_equal(spool_open(&s, &err), ERROR_INVALID);
+    assert_int_equal(spool_open("/d", &s, &err), ERROR_INVALID);
     assert_non_null(strstr(err.text, "too long"));
 }
 
@@ -309,10 +314,43 @@ static void the_draft_with_harm_is_taken_up_first(void **state)
     spool_close(s);
 }
 
+/* Harm and contact data of one plant are nothing for another's daemon, nor for one on trial. */
+static void nothing_goes_to_another_daemon(void **state)
+{
+    static const char *const DAEMONS[] = {
+        "/run/oddloaf/oddloafd.sock", "/run/oddloaf/oddloafd.sock2", "https://desk.example:8443",
+        "https://desk.example:8443/%2F@a",
+        "/a/very/long/way/to/it/which/goes/on/and/on/and/on/and/on/and/on/"
+        "until/its/name/is/longer/than/any/file/can/have/by/far"};
+    enum { COUNT = sizeof DAEMONS / sizeof DAEMONS[0] };
+    char path[SPOOL_PATH], refused[SPOOL_PATH];
+    (void)state;
+    for (int i = 0; i < COUNT; i++) {
+        struct spool *s = opened_for(DAEMONS[i]);
+        assert_int_equal(spool_keep(s, i % 2 ? "{\"a\":1}\n" : "{\"b\":2}\n", 8, path, NULL), 0);
+        spool_close(s);
+    }
+    leave("00000009-b.ndjson", "{\"old\":1}\n"); /* of a release that named none */
+    for (int i = 0; i < COUNT; i++) {
+        struct spool *s = opened_for(DAEMONS[i]);
+        struct text_buffer sent = {0};
+        assert_int_equal(spool_count(s).waiting, i ? 1 : 2);
+        assert_int_equal(spool_count(s).elsewhere, COUNT - 1 - i);
+        assert_int_equal(spool_replay(s, take, &sent, refused, NULL), 0);
+        assert_string_equal(sent.data, i == 0  ? "{\"b\":2}\n{\"old\":1}\n"
+                                       : i % 2 ? "{\"a\":1}\n"
+                                               : "{\"b\":2}\n");
+        assert_int_equal(spool_count(s).waiting, 0);
+        text_buffer_free(&sent);
+        spool_close(s);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(new_folders_are_on_disk_as_well, open_dir, close_dir),
+        cmocka_unit_test_setup_teardown(nothing_goes_to_another_daemon, open_dir, close_dir),
         cmocka_unit_test_setup_teardown(what_was_cut_off_is_sent_as_far_as_it_is_whole, open_dir,
                                         close_dir),
         cmocka_unit_test_setup_teardown(the_folder_is_the_users, open_dir, close_dir),
