@@ -94,7 +94,8 @@ void harm_weights_word(const struct note_word *words, int count, int at, harm_we
 {
     const char *text = text_of(&words[at]);
     bool begins = at == 0 || words[at].before == PAUSE_SENTENCE;
-    visit(arg, at, text);
+    if (text[1] || text[0] == '#') /* a letter by itself is a mark, an initial or a slip */
+        visit(arg, at, text);
     visit_stem(text, SHORT_STEM, at, visit, arg);
     visit_stem(text, LONG_STEM, at, visit, arg);
     if (count < PAIRS_LEAST)
