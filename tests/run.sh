@@ -1,9 +1,10 @@
 #!/bin/sh
-# Installs what is missing, builds and runs the tests. Without a word: first, asan, tsan, lint, as CI does. Steps by name:
-#   first  warnings as errors; all tests but the long ones and the whole systems that asan runs (labelled `again`)
-#   plain  those, too
-#   asan   AddressSanitizer and UndefinedBehaviorSanitizer, the same tests but those labelled `once` and `long`
-#   sanitized  those labelled `long` under the same
+# Installs what is missing, builds and runs the tests. Without a word: first, asan, tsan, lint, as CI does, by which each
+# test but the slow ones is run once. Steps by name:
+#   first  warnings as errors; what neither asan nor tsan runs (labelled `once` or `long`)
+#   plain  warnings as errors; all tests but those labelled `slow`
+#   asan   AddressSanitizer and UndefinedBehaviorSanitizer; all but those labelled `once`, `long` or `threads`
+#   sanitized  those labelled `long` or `threads` under the same
 #   slow   long references (R, SciPy), simulated plants, every value of the rule files
 #   tsan   ThreadSanitizer: the threads' tests and the daemon under load
 #   lint   formatting and clang-tidy without its analyzer, which the step builds has
@@ -37,9 +38,9 @@ build() { # folder, target, cmake options…
 }
 
 step_first() {
-  say "plain build, all tests but the whole systems that asan runs"
+  say "plain build, the tests that no sanitizer's step has"
   build plain all $linker
-  ctest --no-tests=error --test-dir build/plain -j "$beside" --timeout 900 -LE "slow|again"
+  ctest --no-tests=error --test-dir build/plain -j "$beside" --timeout 900 -L "once|long" -LE "slow|threads"
 }
 
 step_plain() {
@@ -51,13 +52,13 @@ step_plain() {
 step_asan() {
   say "address and undefined-behaviour sanitizers"
   build asan all $linker -DODDLOAF_BENCHES=OFF -DODDLOAF_SANITIZE=address,undefined
-  ctest --no-tests=error --test-dir build/asan -j "$beside" --timeout 900 -LE "slow|once|long"
+  ctest --no-tests=error --test-dir build/asan -j "$beside" --timeout 900 -LE "slow|once|long|threads"
 }
 
 step_sanitized() {
   say "address and undefined-behaviour sanitizers, the tests that CI leaves out"
   build asan all $linker -DODDLOAF_BENCHES=OFF -DODDLOAF_SANITIZE=address,undefined
-  ctest --no-tests=error --test-dir build/asan -j "$beside" --timeout 1800 -L long -LE once
+  ctest --no-tests=error --test-dir build/asan -j "$beside" --timeout 1800 -L "long|threads" -LE once
 }
 
 step_slow() {

@@ -11,12 +11,13 @@ enum { SWEEPS = 3, LOTS_LEAST = 2 };
 #define SHARE_LEAST 0.02
 
 /* How often troubles are of which kind before anything is known, and whether they come and go
- * within the level (common practice, no source). The last is for every material. */
+ * within the level (common practice, no source; lines, products and shifts by invented plants:
+ * DEVELOPERS.md). The last is for every material. */
 static const struct kind {
     const char *factor;
     double prior;
     bool stretches;
-} KINDS[] = {{"line", 0.30, true},      {"product", 0.06, true},    {"shift", 0.06, true},
+} KINDS[] = {{"line", 0.45, true},      {"product", 0.03, true},    {"shift", 0.03, true},
              {"route", 0.08, true},     {"store", 0.08, true},      {"retailer", 0.02, true},
              {"plant", 0.01, true},     {"line-hour", 0.02, false}, {"mix", 0.04, false},
              {"supplier", 0.02, false}, {NULL, 0.02, false}};
