@@ -1,6 +1,7 @@
 #include "serve/credentials.h"
 #include "base/length.h"
 #include "base/text.h"
+#include "serve/listen.h"
 #include "serve/peer.h"
 #include <errno.h>
 #include <string.h>
@@ -146,6 +147,10 @@ static void check_tokens(struct finding *f)
 int credentials_check(const struct config *config, doc_report report, void *arg)
 {
     struct finding f = {config, report, arg, 0, json_object()};
+    const char *where = config_text(config, "tcp/listen");
+    struct error fault = {0};
+    if (*where && listen_check(where, &fault))
+        tell(&f, &fault);
     for (size_t i = 0; i < FILE_COUNT; i++)
         check_file(&f, FILES[i].key, FILES[i].needed, FILES[i].secret);
     if (f.count == 0)

@@ -238,16 +238,34 @@ int listen_local(struct listen *l, const struct listen_taker *taker, const char 
 
 /* ---- TCP ---- */
 
+static int parse(const char *where, struct sockaddr_storage *ret, int *ret_length,
+                 struct error *err)
+{
+    static const char PORT[] = "0123456789";
+    const char *port = strrchr(where, ':');
+    *ret_length = sizeof *ret;
+    if (port && port[1] && !port[1 + strspn(port + 1, PORT)] &&
+        evutil_parse_sockaddr_port(where, (struct sockaddr *)ret, ret_length) == 0)
+        return 0;
+    error_set(err, ERROR_INVALID, "must be an address and a port, 192.0.2.10:8443");
+    error_field(err, "tcp/listen", where);
+    return ERROR_INVALID;
+}
+
+int listen_check(const char *where, struct error *err)
+{
+    struct sockaddr_storage address;
+    int length;
+    return parse(where, &address, &length, err);
+}
+
 int listen_tcp(struct listen *l, const struct listen_taker *taker, const char *where,
                struct error *err)
 {
     struct sockaddr_storage address;
-    int length = sizeof address;
-    if (evutil_parse_sockaddr_port(where, (struct sockaddr *)&address, &length)) {
-        error_set(err, ERROR_INVALID, "must be an address and a port, 192.0.2.10:8443");
-        error_field(err, "tcp/listen", where);
-        return ERROR_INVALID;
-    }
+    int length, rc = parse(where, &address, &length, err);
+    if (rc)
+        return rc;
     struct evconnlistener *made = add(l, taker, -1, (const struct sockaddr *)&address, length);
     if (!made)
         return error_set(err, ERROR_IO, "cannot listen at %s: %s", where, strerror(errno));

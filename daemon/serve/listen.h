@@ -31,7 +31,9 @@ void listen_free(struct listen *listen);
  * replaced; ERROR_CONFLICT if another daemon answers there). */
 int listen_local(struct listen *listen, const struct listen_taker *taker, const char *path,
                  struct error *err);
-/* `where`: "address:port". */
+/* Whether `where` is an "address:port" to listen at; ERROR_INVALID. */
+int listen_check(const char *where, struct error *err);
+/* `where`: as listen_check() has it. */
 int listen_tcp(struct listen *listen, const struct listen_taker *taker, const char *where,
                struct error *err);
 

@@ -67,6 +67,21 @@ static bool looks_like_case(const char *word)
     return (*word == 'C' || *word == 'c') && word[1] && !word[1 + strspn(word + 1, "0123456789")];
 }
 
+/* "C06": no case is written so, and one product's code is. One that is written as a case is, too,
+ * is asked about. */
+static int find_product_or_case(struct store *store, const char *word, bool *ret_product,
+                                struct error *err)
+{
+    struct product_named product;
+    int rc = product_named_find(store, word, &product, err);
+    *ret_product = !rc && product.count && strcmp(product.row[0].product, word) == 0;
+    int64_t case_id;
+    if (!*ret_product || word[1] == '0' || named_case(store, word, &case_id, NULL))
+        return rc;
+    error_hint(err, "name a lot of the one that is meant");
+    return error_set(err, ERROR_CONFLICT, "%.20s is a product's code and a case", word);
+}
+
 /* A product's code may look like a lot's; a lot on record goes first. */
 static int find_subject(struct setup *setup, struct store *store, const char *word, int64_t now_ms,
                         struct subject *ret, struct error *err)
@@ -78,9 +93,13 @@ static int find_subject(struct setup *setup, struct store *store, const char *wo
         ret->lot_id = row.lot_id;
         return 0;
     }
-    if (looks_like_case(word))
+    bool is_product = false;
+    int rc = looks_like_case(word) ? find_product_or_case(store, word, &is_product, err) : 0;
+    if (rc)
+        return rc;
+    if (looks_like_case(word) && !is_product)
         return find_case(store, word, ret, err);
-    int rc = product_named_find(store, word, &product, err);
+    rc = product_named_find(store, word, &product, err);
     if (rc)
         return rc;
     if (product_named_one(&product)) {

@@ -2,6 +2,7 @@
 #include "check.h"
 #include "serve/credentials.h"
 #include "serve/limits.h"
+#include "serve/listen.h"
 #include "serve/peer.h"
 #include "serve/request.h"
 #include "serve/role.h"
@@ -171,6 +172,27 @@ static void files_are_looked_at(void **state)
     config_free(config);
 }
 
+/* What the daemon would not start with is no sound setting. */
+static void where_it_listens_is_looked_at(void **state)
+{
+    static const struct {
+        const char *where;
+        bool good;
+    } AT[] = {{"127.0.0.1:8443", true}, {"[::1]:8443", true},       {"0.0.0.0:65535", true},
+              {"nonsense", false},      {"127.0.0.1:99999", false}, {"127.0.0.1:0", false},
+              {"127.0.0.1", false},     {"127.0.0.1:84x", false},   {"desk.example:8443", false}};
+    (void)state;
+    for (size_t i = 0; i < sizeof AT / sizeof AT[0]; i++) {
+        struct error err = {0};
+        assert_int_equal(listen_check(AT[i].where, &err), AT[i].good ? 0 : ERROR_INVALID);
+        assert_string_equal(err.field, AT[i].good ? "" : "tcp/listen");
+    }
+    struct config *config = settings("{\"listen\":\"nonsense\"}");
+    FAULTS(config, 3, "tcp/listen: must be an address and a port",
+           "tcp/certificate: is not set", "tcp/key: is not set");
+    config_free(config);
+}
+
 static void tokens_are_looked_at(void **state)
 {
     static const struct {
@@ -298,6 +320,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(a_token_gives_its_role, open_dir, close_dir),
         cmocka_unit_test_setup_teardown(what_is_seen_adds_up, open_dir, close_dir),
         cmocka_unit_test_setup_teardown(files_are_looked_at, open_dir, close_dir),
+        cmocka_unit_test_setup_teardown(where_it_listens_is_looked_at, open_dir, close_dir),
         cmocka_unit_test_setup_teardown(tokens_are_looked_at, open_dir, close_dir),
         cmocka_unit_test_setup_teardown(what_is_not_there_is_said, open_dir, close_dir),
         cmocka_unit_test_setup_teardown(limits_are_the_settings, open_dir, close_dir),

@@ -355,6 +355,14 @@ static const struct step MORE[] = {
     {"export_holds", 200, "GET export/holds.csv", NULL},
     {"export_actions", 200, "GET export/actions.csv", NULL},
     {"export_measured", 200, "GET export/measured.csv", NULL},
+    /* a product whose code reads like a case's: none of its lots is on record */
+    {NULL, 200, "POST records/products?source=p3.csv",
+     "product,name,family,shelf_life_days,unit_g\nC01,Mill Rye,pan-bread,10,680\n"
+     "C1,Mill Oat,pan-bread,10,680\nC98,Mill Bun,bun,8,60\n"},
+    {NULL, 404, "GET whatif?of=C01", NULL},
+    {NULL, 404, "GET whatif?of=C98", NULL},
+    {NULL, 409, "GET whatif?of=C1", NULL},
+    {NULL, 200, "GET whatif?of=C2", NULL},
 };
 
 /* What cannot quite be right of a complaint is said, each in its words; nothing is logged. */
