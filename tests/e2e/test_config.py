@@ -150,7 +150,7 @@ def make_certificate(f, name="tls"):
 
 
 def tcp(f, **changes):
-    settings = {"listen": "127.0.0.1:0", "certificate": str(f.path / "tls.pem"),
+    settings = {"listen": "127.0.0.1:8443", "certificate": str(f.path / "tls.pem"),
                 "key": str(f.path / "tls.key"), "tokens": str(f.path / "tokens.json")}
     settings.update(changes)
     return {"tcp": {k: v for k, v in settings.items() if v is not None}}
