@@ -188,8 +188,8 @@ static void where_it_listens_is_looked_at(void **state)
         assert_string_equal(err.field, AT[i].good ? "" : "tcp/listen");
     }
     struct config *config = settings("{\"listen\":\"nonsense\"}");
-    FAULTS(config, 3, "tcp/listen: must be an address and a port",
-           "tcp/certificate: is not set", "tcp/key: is not set");
+    FAULTS(config, 3, "tcp/listen: must be an address and a port", "tcp/certificate: is not set",
+           "tcp/key: is not set");
     config_free(config);
 }
 
