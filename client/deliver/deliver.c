@@ -71,7 +71,7 @@ int deliver_one(const struct client *c, const json_t *complaint, json_t **ret_an
                               .length = strlen(body),
                               .timeout_s = ONE_S};
     int rc = transport_call(c->transport, &request, &reply, err);
-    bool good = !rc && reply.status >= 200 && reply.status <= 299;
+    bool good = !rc && transport_is_good(&reply);
     if (!rc && !good) {
         json_t *problem = client_problem_of(&reply);
         rc = refusal(&reply, problem, err);

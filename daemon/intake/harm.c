@@ -159,8 +159,7 @@ void harm_fill_odor(const json_t *harm, json_t *filled, json_t *taken)
         if (!jsonx_holds(odors, word))
             continue;
         json_object_set_new(filled, "harm_possible", json_true());
-        json_array_append_new(taken, json_pack("{s:s, s:b, s:O}", "field", "harm_possible", "value",
-                                               1, "from", odor_as_said(word, taken)));
+        lexicon_tell(taken, "harm_possible", json_true(), json_incref(odor_as_said(word, taken)));
         return;
     }
 }
