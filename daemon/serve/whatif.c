@@ -69,15 +69,11 @@ static bool looks_like_case(const char *word)
 
 /* "C06": no case is written so, and one product's code is. One that is written as a case is, too,
  * is asked about. */
-static int find_product_or_case(struct store *store, const char *word, bool *ret_product,
-                                struct error *err)
+static int refuse_both(struct store *store, const char *word, struct error *err)
 {
-    struct product_named product;
-    int rc = product_named_find(store, word, &product, err);
-    *ret_product = !rc && product.count && strcmp(product.row[0].product, word) == 0;
     int64_t case_id;
-    if (!*ret_product || word[1] == '0' || named_case(store, word, &case_id, NULL))
-        return rc;
+    if (word[1] == '0' || named_case(store, word, &case_id, NULL))
+        return 0;
     error_hint(err, "name a lot of the one that is meant");
     return error_set(err, ERROR_CONFLICT, "%.20s is a product's code and a case", word);
 }
@@ -93,14 +89,11 @@ static int find_subject(struct setup *setup, struct store *store, const char *wo
         ret->lot_id = row.lot_id;
         return 0;
     }
-    bool is_product = false;
-    int rc = looks_like_case(word) ? find_product_or_case(store, word, &is_product, err) : 0;
-    if (rc)
-        return rc;
-    if (looks_like_case(word) && !is_product)
-        return find_case(store, word, ret, err);
-    rc = product_named_find(store, word, &product, err);
-    if (rc)
+    int rc = product_named_find(store, word, &product, err);
+    bool is_code = !rc && product.count && strcmp(product.row[0].product, word) == 0;
+    if (!rc && looks_like_case(word))
+        rc = is_code ? refuse_both(store, word, err) : find_case(store, word, ret, err);
+    if (rc || (looks_like_case(word) && !is_code))
         return rc;
     if (product_named_one(&product)) {
         ret->of_product = true;
