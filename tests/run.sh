@@ -39,7 +39,7 @@ build() { # folder, target, cmake options…
 
 step_first() {
   say "plain build, the tests that no sanitizer's step has"
-  build plain all $linker
+  build plain first $linker
   ctest --no-tests=error --test-dir build/plain -j "$beside" --timeout 900 -L "once|long" -LE "slow|threads"
 }
 
