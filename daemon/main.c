@@ -19,6 +19,7 @@
 #include "serve/service.h"
 #include "serve/sessions.h"
 #include "serve/uploads.h"
+#include "store/owner.h"
 #include "store/place.h"
 #include "store/relocate.h"
 #include "tables/sheet_apart.h"
@@ -169,13 +170,15 @@ static const char *settings_file(const struct setup *setup)
 }
 
 /* A wrong address must not keep the desk from logging: the others get their mail, status and log
- * say what is wrong. `--check` and a reload refuse it. */
-static void report_mail(struct daemon *d)
+ * say what is wrong; nor must a group that the machine does not know. `--check` and a reload refuse
+ * it. */
+static void report_people(struct daemon *d)
 {
     struct error err = {0};
     const struct mail_settings mail = setup_mail(d->app.setup);
     const char *gap = mail_settings_gap(&mail);
     setup_check_mail(d->app.setup, &d->app.log, &err);
+    setup_warn_logons(d->app.setup, &d->app.log);
     if (gap)
         log_write(&d->app.log, LOG_LEVEL_WARNING, "%s", gap);
 }
@@ -243,6 +246,7 @@ static void daemon_reloaded(void *arg)
     http_changed(d->http);
     log_write(&d->app.log, LOG_LEVEL_INFO, "rules and settings reloaded, settings=%s rules=%s",
               settings_file(setup), triage_hash(setup->triage));
+    setup_warn_logons(setup, &d->app.log);
     if (gap)
         log_write(&d->app.log, LOG_LEVEL_WARNING, "%s", gap);
     setup_unref(setup);
@@ -441,13 +445,20 @@ static int check(struct daemon *d)
     struct error err = {0};
     const struct mail_settings mail = setup_mail(d->app.setup);
     const char *gap = mail_settings_gap(&mail);
-    int mail_rc = setup_check_mail(d->app.setup, &d->app.log, &err);
-    if (inbox_check(d->app.setup, &d->app.log, &err) || mail_rc)
-        return EXIT_CONFIG;
-    if (place_check(config_text(d->app.setup->config, "store"), &err)) {
-        log_error(d, "the settings", &err);
-        return EXIT_CONFIG;
+    struct error of_store = {0}, of_state = {0};
+    int rc = setup_check_mail(d->app.setup, &d->app.log, &err);
+    rc = inbox_check(d->app.setup, &d->app.log, &err) || rc;
+    if (place_check(config_text(d->app.setup->config, "store"), &of_store)) {
+        log_error(d, "the settings", &of_store);
+        rc = EXIT_CONFIG;
     }
+    if (owner_look(d->app.state_dir, &of_state)) {
+        log_error(d, "the daemon would not start", &of_state);
+        rc = EXIT_CONFIG;
+    }
+    setup_warn_logons(d->app.setup, &d->app.log);
+    if (rc)
+        return EXIT_CONFIG;
     printf("settings (%s) and rules (%s) are sound: %d causes, %s\n", settings_file(d->app.setup),
            d->app.setup->rules_dir, triage_cause_count(d->app.setup->triage),
            triage_hash(d->app.setup->triage));
@@ -542,7 +553,7 @@ int main(int argc, char **argv)
         setup_unref(d.app.setup);
         return exit_code;
     }
-    report_mail(&d);
+    report_people(&d);
     int rc = start(&d, &options, &err);
     if (rc)
         log_error(&d, "cannot start", &err);

@@ -16,6 +16,23 @@ static bool is_meant(const struct client *c, const char *contact)
     return yes;
 }
 
+static void tell_copies(const struct view *v, const json_t *copies)
+{
+    size_t i;
+    const json_t *one;
+    char when[VIEW_NUMBER];
+    if (!json_array_size(copies))
+        return;
+    view_text(v, VIEW_PLAIN, 0, 0, "Copies from before have it still, on the daemon's machine:");
+    json_array_foreach(copies, i, one) view_textf(
+        v, VIEW_PLAIN, 2, 4, "%lld: %s, the oldest of %s", (long long)pick_int(one, "count", 0),
+        pick_text(one, "where", "?"), view_when(pick_text(one, "oldest", ""), when));
+    view_text(v, VIEW_PLAIN, 0, 0,
+              "If one is restored, it is erased there again. To have it gone before that, make a "
+              "backup now (oddloaf backup NAME), then remove these, and what was copied elsewhere; "
+              "those made by the clock go by themselves as newer come (backup/keep).");
+}
+
 static int erase(struct client *c, const struct args *a)
 {
     if (asked_can(c) && !args_has(a, "yes") && !is_meant(c, a->words[0])) {
@@ -36,6 +53,8 @@ static int erase(struct client *c, const struct args *a)
     else
         view_textf(&c->view, VIEW_PLAIN, 0, 0, "Erased the contact data of %lld %s.",
                    (long long)erased, erased == 1 ? "complaint" : "complaints");
+    if (!c->json && erased)
+        tell_copies(&c->view, json_object_get(answer, "copies"));
     json_decref(answer);
     return erased > 0 ? EXIT_DONE : EXIT_NOT_FOUND;
 }

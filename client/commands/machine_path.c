@@ -9,6 +9,14 @@ static json_t *body_of(const struct client *c, const char *name, const char *fil
     char here[PATH_MAX];
     struct text_buffer path = {0};
     if (file[0] != '/' && strchr(file, '/')) {
+        if (transport_name(c->transport)[0] != '/') {
+            client_usage(c,
+                         "%s is a path from this folder here, and the daemon is on another "
+                         "machine: give a whole path of that one, or a bare name for its "
+                         "folder of backups",
+                         file);
+            return NULL;
+        }
         if (!getcwd(here, sizeof here)) {
             client_usage(c, "cannot tell this folder's name: %s", strerror(errno));
             return NULL;

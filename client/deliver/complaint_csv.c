@@ -13,6 +13,17 @@
 #define ROW_BYTES (1u << 20)
 #define COLUMNS 256
 
+struct csv_row {
+    char **cells;
+    size_t count;
+    long line;
+};
+
+/* What the dates of a column show of their order: of those that are written with numbers alone. */
+struct order {
+    bool month, day; /* there is one that only has it so */
+};
+
 struct reader {
     const struct column_map *map;
     const struct form_day *day;
@@ -20,9 +31,12 @@ struct reader {
     void *arg;
     char **cells; /* of the row being read */
     size_t cell_count, cell_capacity;
-    char **fields; /* of the header: field names, NULL for a column left out */
-    char **others; /* names of the columns that mean nothing to us, NULL for all others */
+    char **fields;        /* of the header: field names, NULL for a column left out */
+    char **others;        /* names of the columns that mean nothing to us, NULL for all others */
+    struct order *orders; /* of each field, and behind them of all */
     size_t field_count;
+    struct csv_row *rows; /* all of the file: one date is read by what the others are */
+    size_t row_count, row_capacity;
     struct text_buffer unused;
     long row_line; /* where the row began */
     bool ended;    /* a row ended in the piece just fed */
@@ -30,11 +44,10 @@ struct reader {
     struct error *err;
 };
 
-static void drop_cells(struct reader *r)
+static void drop_cells(char **cells, size_t count)
 {
-    for (size_t i = 0; i < r->cell_count; i++)
-        free(r->cells[i]);
-    r->cell_count = 0;
+    for (size_t i = 0; i < count; i++)
+        free(cells[i]);
 }
 
 static void on_cell(void *bytes, size_t length, void *arg)
@@ -86,6 +99,7 @@ static void take_header(struct reader *r)
     }
     r->fields = xcalloc(r->cell_count, sizeof *r->fields);
     r->others = xcalloc(r->cell_count, sizeof *r->others);
+    r->orders = xcalloc(r->cell_count + 1, sizeof *r->orders);
     r->field_count = r->cell_count;
     for (size_t i = 0; i < r->cell_count; i++) {
         bool skip = false;
@@ -102,14 +116,79 @@ static void take_header(struct reader *r)
     }
 }
 
-static int set_cell(struct reader *r, json_t *complaint, const char *field, const char *cell,
+/* ---- which comes first, day or month ---- */
+
+/* Of a cell whose order the map does not say. */
+static enum said_order order_of(const struct reader *r, const char *field, const char *cell,
+                                bool *ret_dotted)
+{
+    const struct field *known = field ? fields_named(field) : NULL;
+    if (!known || !text_is_utf8(cell, strlen(cell)) ||
+        (known->type != FIELD_PAST && known->type != FIELD_NEAR && known->type != FIELD_TIME))
+        return SAID_ORDER_NONE;
+    char date[COLUMN_DATE];
+    bool is_date = false;
+    if (column_map_date(r->map, field, cell, &is_date, date, NULL) || is_date)
+        return SAID_ORDER_NONE;
+    return said_date_order(column_map_value(r->map, field, cell), ret_dotted);
+}
+
+static void look_at_orders(struct reader *r)
+{
+    struct order *all = r->fields ? &r->orders[r->field_count] : NULL;
+    for (size_t row = 0; row < r->row_count; row++) {
+        const struct csv_row *one = &r->rows[row];
+        for (size_t i = 0; i < one->count && one->count <= r->field_count; i++) {
+            bool dotted = false;
+            enum said_order order = order_of(r, r->fields[i], one->cells[i], &dotted);
+            r->orders[i].month |= order == SAID_ORDER_MONTH;
+            r->orders[i].day |= order == SAID_ORDER_DAY;
+        }
+    }
+    for (size_t i = 0; all && i < r->field_count; i++) {
+        all->month |= r->orders[i].month;
+        all->day |= r->orders[i].day;
+    }
+}
+
+/* The order of a date that could be either: as its column's others are, else as those of the file's
+ * other columns. Day and month changed about would be a lot of another month: where nothing tells,
+ * it is refused, as whoever wrote the file need not write as the plant does. */
+static int decide_order(const struct reader *r, size_t column, const char *cell, bool *ret_day,
+                        struct error *err)
+{
+    const struct order *of = &r->orders[column], *all = &r->orders[r->field_count];
+    bool dotted = false;
+    if (order_of(r, r->fields[column], cell, &dotted) != SAID_ORDER_BOTH)
+        return 0;
+    const struct order *by = of->month || of->day ? of : all;
+    *ret_day = dotted || by->day;
+    if (dotted ? !of->month : by->month != by->day)
+        return 0;
+    error_field(err, r->fields[column], cell);
+    error_hint(err,
+               "write it as 2026-11-03, or have a map say how the column is written: "
+               "{\"columns\": {}, \"dates\": {\"%s\": \"DD/MM/YYYY\"}}",
+               r->fields[column]);
+    return error_set(err, ERROR_INVALID,
+                     by->month ? "day and month may each come first here, and the other dates of "
+                                 "the file are of both kinds"
+                               : "day and month may each come first here, and no other date of "
+                                 "the file tells which");
+}
+
+static int set_cell(struct reader *r, json_t *complaint, size_t column, const char *cell,
                     struct error *err)
 {
+    const char *field = r->fields[column];
+    struct form_day day = *r->day;
     if (!text_is_utf8(cell, strlen(cell))) {
         error_field(err, field, cell);
         error_hint(err, "save the file as UTF-8");
         return error_set(err, ERROR_INVALID, "is not UTF-8");
     }
+    if (decide_order(r, column, cell, &day.day_first, err))
+        return ERROR_INVALID;
     char date[COLUMN_DATE];
     bool is_date = false;
     int rc = column_map_date(r->map, field, cell, &is_date, date, err);
@@ -118,7 +197,7 @@ static int set_cell(struct reader *r, json_t *complaint, const char *field, cons
     const char *value = is_date ? date : column_map_value(r->map, field, cell);
     if (strncmp(field, "measured.", 9) == 0)
         return form_set_measured(complaint, field + 9, value, err);
-    return *value ? form_set(complaint, fields_named(field), value, r->day, err) : 0;
+    return *value ? form_set(complaint, fields_named(field), value, &day, err) : 0;
 }
 
 /* What can't be read as its field is words all the same: they may speak of harm. */
@@ -142,35 +221,47 @@ static void take_other(json_t *complaint, const char *column, const char *cell)
     free(text);
 }
 
-static void take_row(struct reader *r)
+static int take_row(struct reader *r, const struct csv_row *of)
 {
     struct error first = {0};
-    struct row row = {.line = r->row_line,
+    struct row row = {.line = of->line,
                       .complaint = json_object(),
-                      .readable = r->cell_count <= r->field_count,
+                      .readable = of->count <= r->field_count,
                       .faults = json_array()};
     if (!row.readable)
-        error_set(&first, ERROR_INVALID, "has %zu values, the header names %zu columns",
-                  r->cell_count, r->field_count);
-    for (size_t i = 0; i < r->cell_count; i++) {
+        error_set(&first, ERROR_INVALID, "has %zu values, the header names %zu columns", of->count,
+                  r->field_count);
+    for (size_t i = 0; i < of->count; i++) {
         struct error err = {0};
         if (!row.readable)
-            take_as_words(row.complaint, r->cells[i]);
-        else if (r->others[i] && *r->cells[i])
-            take_other(row.complaint, r->others[i], r->cells[i]);
-        if (!row.readable || !r->fields[i] ||
-            !set_cell(r, row.complaint, r->fields[i], r->cells[i], &err))
+            take_as_words(row.complaint, of->cells[i]);
+        else if (r->others[i] && *of->cells[i])
+            take_other(row.complaint, r->others[i], of->cells[i]);
+        if (!row.readable || !r->fields[i] || !set_cell(r, row.complaint, i, of->cells[i], &err))
             continue;
         json_array_append_new(row.faults, complaint_form_fault(&err));
         if (strncmp(r->fields[i], "contact.", 8) != 0)
-            take_as_words(row.complaint, r->cells[i]);
+            take_as_words(row.complaint, of->cells[i]);
         if (!first.code)
             first = err;
     }
     row.refused = first.code ? &first : NULL;
-    r->rc = r->each(r->arg, &row);
+    int rc = r->each(r->arg, &row);
     json_decref(row.complaint);
     json_decref(row.faults);
+    return rc;
+}
+
+/* Takes the cells. */
+static void keep_row(struct reader *r)
+{
+    if (r->row_count == r->row_capacity) {
+        r->row_capacity = r->row_capacity ? r->row_capacity * 2 : 64;
+        r->rows = xrealloc(r->rows, r->row_capacity * sizeof *r->rows);
+    }
+    r->rows[r->row_count++] = (struct csv_row){r->cells, r->cell_count, r->row_line};
+    r->cells = NULL;
+    r->cell_count = r->cell_capacity = 0;
 }
 
 static void on_row(int end, void *arg)
@@ -181,13 +272,39 @@ static void on_row(int end, void *arg)
     bool empty = true;
     for (size_t i = 0; i < r->cell_count; i++)
         empty = empty && !*r->cells[i];
-    if (!r->rc && !empty) {
-        if (!r->fields)
-            take_header(r);
-        else
-            take_row(r);
+    if (!r->rc && !empty && r->fields) {
+        keep_row(r);
+        return;
     }
-    drop_cells(r);
+    if (!r->rc && !empty)
+        take_header(r);
+    drop_cells(r->cells, r->cell_count);
+    r->cell_count = 0;
+}
+
+static int take_rows(struct reader *r)
+{
+    int rc = 0;
+    look_at_orders(r);
+    for (size_t i = 0; i < r->row_count && !rc; i++)
+        rc = take_row(r, &r->rows[i]);
+    return rc;
+}
+
+static void drop(struct reader *r)
+{
+    drop_cells(r->cells, r->cell_count);
+    free(r->cells);
+    for (size_t i = 0; i < r->row_count; i++) {
+        drop_cells(r->rows[i].cells, r->rows[i].count);
+        free(r->rows[i].cells);
+    }
+    free(r->rows);
+    drop_cells(r->fields, r->fields ? r->field_count : 0);
+    drop_cells(r->others, r->fields ? r->field_count : 0);
+    free(r->fields);
+    free(r->others);
+    free(r->orders);
 }
 
 static bool is_blank(const char *text, size_t length)
@@ -253,20 +370,14 @@ int complaint_rows_csv(struct source *s, const struct complaint_rows_meaning *me
     struct csv_parser parser;
     if (csv_init(&parser, CSV_STRICT | CSV_STRICT_FINI | CSV_APPEND_NULL) != 0)
         return error_set(err, ERROR_MEMORY, "no memory for the CSV parser");
-    int rc = feed(&r, &parser, s);
+    int rc = feed(&r, &parser, s), of_rows = take_rows(&r);
+    rc = of_rows ? of_rows : rc;
     if (!rc && !r.fields)
         rc = error_set(err, ERROR_INVALID, "has no header row");
     if (rc)
         error_at(err, source_name(s), 0, 0);
     csv_free(&parser);
-    drop_cells(&r);
-    free(r.cells);
-    for (size_t i = 0; r.fields && i < r.field_count; i++) {
-        free(r.fields[i]);
-        free(r.others[i]);
-    }
-    free(r.fields);
-    free(r.others);
+    drop(&r);
     *ret_unused = r.unused.length ? text_take(&r.unused) : NULL;
     return rc;
 }

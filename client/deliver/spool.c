@@ -7,6 +7,7 @@
 #include <dirent.h>
 #include <errno.h>
 #include <fcntl.h>
+#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -19,7 +20,11 @@
 #define TEMPORARY ".new"
 #define TORN ".torn"
 
-enum { FILE_NAME = 240, DAEMON = 120 }; /* bytes; an address may become three times as long */
+enum {
+    FILE_NAME = 240,
+    DAEMON = 120,
+    SUM = 17
+}; /* bytes; an address may become three times as long */
 #define DAEMON_MARK '@'
 
 struct spool {
@@ -119,17 +124,29 @@ static int check_folder(const char *path, struct error *err)
     return error_set(err, ERROR_INVALID, "%s %s", path, why);
 }
 
-/* Letters that a file's name can't have, or that mean something in ours, as %2F; cut off at the end
- * of the room. */
+/* 16 digits that tell addresses apart which begin alike. FNV-1a, 64 bits. */
+static void append_sum(const char *address, char *at)
+{
+    uint64_t sum = 0xcbf29ce484222325u;
+    for (const char *c = address; *c; c++)
+        sum = (sum ^ (unsigned char)*c) * 0x100000001b3u;
+    snprintf(at, SUM + 1, "-%016llx", (unsigned long long)sum);
+}
+
+/* Letters that a file's name can't have, or that mean something in ours, as %2F; of one that is too
+ * long the beginning and a sum of all. */
 static void name_daemon(const char *address, char ret[static DAEMON + 1])
 {
+    const char *c = address;
     static const char PLAIN[] =
         "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789.:-_[]";
     size_t length = 0;
-    for (const char *c = address; *c && length + 3 <= DAEMON; c++)
+    for (; *c && length + 3 <= DAEMON; c++)
         length += (size_t)snprintf(ret + length, DAEMON + 1 - length,
                                    strchr(PLAIN, *c) ? "%c" : "%%%02X", (unsigned char)*c);
     ret[length] = '\0';
+    if (*c)
+        append_sum(address, ret + (length < DAEMON - SUM ? length : DAEMON - SUM));
 }
 
 int spool_open(const char *daemon, struct spool **ret, struct error *err)

@@ -42,7 +42,7 @@ static const char *alarm_of(const struct desk *desk, const struct alarm_known *k
 static bool is_stuck(struct store *store, int64_t now_ms)
 {
     bool stuck = false;
-    return outbox_urgent_stuck(store, now_ms, &stuck, NULL) == 0 && stuck;
+    return outbox_doubtful(store, now_ms, &stuck, NULL) == 0 && stuck;
 }
 
 const char *answer_mailed(const struct desk *desk, struct store *store, bool gathered,

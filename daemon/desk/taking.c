@@ -474,7 +474,7 @@ int taking_log(const struct desk *desk, struct store *store, int64_t now_ms, str
                struct error *err)
 {
     assert(store_writing(store));
-    int rc = t->urgent ? outbox_urgent_stuck(store, now_ms, &t->mail_stuck, err) : 0;
+    int rc = t->urgent ? outbox_doubtful(store, now_ms, &t->mail_stuck, err) : 0;
     if (!rc && t->form)
         rc = log_form(desk, store, now_ms, t, err);
     /* harm that only the repeat speaks of is heard; once, however often */

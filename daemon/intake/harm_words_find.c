@@ -144,14 +144,18 @@ static bool holds(const struct harm_text *text, struct harm_span all, struct har
     return true;
 }
 
-/* The item that this one must differ from: the last of the same set, else the first. */
+/* The item that this one must differ from: the last of the same set, else the first that is a
+ * set. */
 static int other_of(const struct search *s, int k)
 {
     const int *options = s->text->language->options;
-    int i = k - 1;
-    while (i > 0 && options[s->items[i].first] != options[s->items[k].first])
+    int i = k - 1, first = 0;
+    while (i >= 0 && options[s->items[i].first] != options[s->items[k].first])
         i--;
-    return i;
+    while (first < k && options[s->items[first].first] >= 0)
+        first++;
+    assert(i >= 0 || first < k); /* the loader took none that has nothing before it */
+    return i >= 0 ? i : first;
 }
 
 static bool is_again(const struct search *s, int k)

@@ -170,12 +170,23 @@ static int find_set(const struct harm_language *language, const char *name, size
     return -1;
 }
 
+/* Something that an item can differ from: a set, the same or another (kinds of bread, say, and
+ * kinds of bread as bags call them). */
+static bool has_set(const struct harm_language *language, const struct harm_pattern *pattern)
+{
+    const struct harm_item *items = language->items + pattern->first;
+    for (int i = 0; i < pattern->count; i++)
+        if (language->options[items[i].first] < 0)
+            return true;
+    return false;
+}
+
 /* "@b!": another than one before. */
 static bool add_another(const struct harm_language *language, const struct harm_pattern *pattern,
                         struct harm_item *item)
 {
     item->another = true;
-    return pattern->count && item->count == 1 && language->options[item->first] < 0;
+    return item->count == 1 && language->options[item->first] < 0 && has_set(language, pattern);
 }
 
 /* "a|@b|c" as options of the item; false if one is nothing known. */

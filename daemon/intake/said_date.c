@@ -424,6 +424,23 @@ int said_date(const char *text, int32_t today, enum said_span span, int32_t *ret
     return 0;
 }
 
+enum said_order said_date_order(const char *text, bool *ret_dotted)
+{
+    struct said s = {0};
+    *ret_dotted = false;
+    if (!cut(text, &s) || s.count != 3 || !s.number[0] || !s.number[1] || !s.number[2] ||
+        strlen(s.token[0]) > 2 || strlen(s.token[1]) > 2)
+        return SAID_ORDER_NONE;
+    *ret_dotted = s.dotted;
+    int first = number_of(s.token[0]), second = number_of(s.token[1]);
+    bool month = first >= 1 && first <= 12, day = second >= 1 && second <= 12;
+    return first == second ? SAID_ORDER_NONE
+           : month && day  ? SAID_ORDER_BOTH
+           : month         ? SAID_ORDER_MONTH
+           : day           ? SAID_ORDER_DAY
+                           : SAID_ORDER_NONE;
+}
+
 char *said_date_show(int32_t day, int32_t today, char buffer[static SAID_DATE_TEXT])
 {
     static const char *const names[] = {"Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"};

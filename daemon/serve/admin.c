@@ -5,6 +5,7 @@
 #include "serve/app.h"
 #include "serve/route.h"
 #include "store/contact.h"
+#include "store/copies.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -60,6 +61,25 @@ static int erase(struct store *store, void *arg, struct error *err)
     return rc;
 }
 
+/* Copies of the state are of before: what was erased lies in them still. */
+static json_t *copies_json(const struct request *rq)
+{
+    struct copies copies[COPIES_KINDS];
+    struct setup *setup = app_setup(rq->app);
+    json_t *list = json_array();
+    int count = copies_look(rq->app->state_dir, copies);
+    for (int i = 0; i < count; i++) {
+        char when[40];
+        json_array_append_new(list,
+                              json_pack("{s:o, s:i, s:s}", "where", jsonx_outside(copies[i].where),
+                                        "count", copies[i].count, "oldest",
+                                        when_format(setup->tz, copies[i].oldest_ms, when)));
+    }
+    copies_clear(copies, count);
+    setup_unref(setup);
+    return list;
+}
+
 void admin_erase(struct request *rq, struct store *store)
 {
     (void)store;
@@ -86,5 +106,6 @@ void admin_erase(struct request *rq, struct store *store)
         return;
     }
     app_checkpoint(rq->app);
-    request_reply_json(rq, 200, json_pack("{s:i}", "erased", e.erased));
+    request_reply_json(rq, 200,
+                       json_pack("{s:i, s:o}", "erased", e.erased, "copies", copies_json(rq)));
 }

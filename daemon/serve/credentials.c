@@ -114,6 +114,21 @@ static void check_named(const struct finding *f, const struct doc_place *place, 
     json_object_set_new(f->named, fold, json_string(plant));
 }
 
+/* A slip in a member's name would take its meaning away in silence. */
+static void check_members(const struct doc_place *place)
+{
+    const char *name;
+    json_t *value;
+    if (!json_is_object(place->value))
+        return;
+    json_object_foreach((json_t *)(uintptr_t)place->value, name, value)
+    {
+        struct doc_place member = doc_member(place, name);
+        if (strcmp(name, "role") != 0 && strcmp(name, "name") != 0)
+            doc_fault(&member, "is no member of a token: it has a role and may have a name");
+    }
+}
+
 static void check_token(const struct doc_place *place, void *part)
 {
     const struct finding *f = place->doc->arg;
@@ -121,6 +136,7 @@ static void check_token(const struct doc_place *place, void *part)
     const char *role = peer_token_role(place->value);
     const json_t *name = json_object_get(place->value, "name");
     (void)part;
+    check_members(place);
     if (strlen(place->name) != TOKEN_HEX || strspn(place->name, "0123456789abcdef") != TOKEN_HEX)
         doc_fault(place, "a token is given by its SHA-256, 64 hex digits in lower case");
     if (!role || !sight_add(&sight, f->config, role))
@@ -151,9 +167,12 @@ int credentials_check(const struct config *config, doc_report report, void *arg)
     struct error fault = {0};
     if (*where && listen_check(where, &fault))
         tell(&f, &fault);
-    for (size_t i = 0; i < FILE_COUNT; i++)
+    int others = 0; /* the tokens are the last: what is wrong with them hides behind no other */
+    for (size_t i = 0; i < FILE_COUNT; i++) {
+        others = f.count;
         check_file(&f, FILES[i].key, FILES[i].needed, FILES[i].secret);
-    if (f.count == 0)
+    }
+    if (f.count == others)
         check_tokens(&f);
     json_decref(f.named);
     return f.count;

@@ -103,8 +103,8 @@ static int read_day(const struct request *rq, const struct tz *tz, const char *n
 static int read_filter(const struct request *rq, const struct setup *setup, char *phone,
                        size_t phone_size, struct entry_filter *filter, struct error *err)
 {
-    int64_t limit = 0, after = 0, since_ms = WHEN_UNKNOWN_MS;
-    int rc = request_query_int(rq, "limit", LIMIT_USUAL, &limit, err);
+    int64_t limit = LIMIT_USUAL, after = 0, since_ms = WHEN_UNKNOWN_MS;
+    int rc = request_query_within(rq, "limit", 1, LIMIT_MOST, &limit, err);
     if (!rc)
         rc = request_query_int(rq, "after", 0, &after, err);
     if (!rc)
@@ -121,9 +121,7 @@ static int read_filter(const struct request *rq, const struct setup *setup, char
         .name = request_query(rq, "name"),
         .since_ms = since_ms,
         .after = after,
-        .limit = limit < 1            ? 1
-                 : limit > LIMIT_MOST ? LIMIT_MOST
-                                      : (int)limit,
+        .limit = (int)limit,
     };
     return rc;
 }

@@ -85,7 +85,7 @@ static void add_needs(struct text_buffer *out, const struct health *h)
 static void add_all(struct text_buffer *out, const struct health *h)
 {
     const bool read = h->unread.code == 0, mail = h->outbox.oldest_ms != WHEN_UNKNOWN_MS;
-    const bool backup = h->backup.at_ms != WHEN_UNKNOWN_MS;
+    const bool backup = h->backup.is_there;
     const bool checked = h->keeper.checked_ms != WHEN_UNKNOWN_MS;
     const struct totals *t = &h->totals;
     const struct writer_counts *w = &h->writer;
@@ -128,7 +128,8 @@ static void add_all(struct text_buffer *out, const struct health *h)
          h->inbox.set_up, (double)h->inbox.done},
         {"oddloaf_inbox_refused", "counter", NULL, "Files of the inbox refused since the start",
          h->inbox.set_up, (double)h->inbox.refused},
-        {"oddloaf_backup_age_seconds", "gauge", "seconds", "Age of the last backup", backup,
+        {"oddloaf_backup_age_seconds", "gauge", "seconds",
+         "Age of the last backup, while it is there", backup,
          backup ? age_s(h, h->backup.at_ms) : 0},
     };
     for (size_t i = 0; i < sizeof metrics / sizeof metrics[0]; i++)

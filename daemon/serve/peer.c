@@ -65,6 +65,12 @@ static bool group_id(const char *name, gid_t *ret)
     return true;
 }
 
+bool peer_has_group(const char *name)
+{
+    gid_t unused;
+    return group_id(name, &unused);
+}
+
 static bool in_any(const json_t *names, const gid_t *groups, int count)
 {
     size_t i;

@@ -18,6 +18,7 @@ void peer_name_at_door(int fd, const struct sockaddr *from, char *out, size_t si
 void peer_sight_of_uid(const struct config *config, uid_t uid, struct sight *ret);
 /* The same of a local user by the login name; false if there is none. */
 bool peer_sight_of_login(const struct config *config, const char *name, struct sight *ret);
+bool peer_has_group(const char *name); /* does this machine know it? */
 /* The login name of a local user; "uid 1234" if it has none. */
 void peer_name_of_uid(uid_t uid, char *out, size_t size);
 /* Roles of a bearer token (config tcp/tokens: SHA-256 in hex → role as of sight_add(), or {"role",

@@ -12,6 +12,7 @@
 #include "rules/targets.h"
 #include "serve/credentials.h"
 #include "serve/installed.h"
+#include "serve/logons.h"
 #include "serve/tls.h"
 #include "serve/users.h"
 #include <malloc.h>
@@ -240,6 +241,9 @@ int setup_load(const char *config_path, const char *rules_dir, const struct setu
     int rules = load_rules(setup, log, err);
     rc = rc ? rc : rules;
     if (rc) {
+        struct error further = {0};
+        if (setup->config) /* wrong rules hide no wrong address */
+            setup_check_mail(setup, log, &further);
         setup_unref(setup);
         return rc;
     }
@@ -318,4 +322,26 @@ int setup_check_mail(const struct setup *setup, const struct log *log, struct er
     if (mail_settings_check(&mail, take_fault, &outside) && !err->code)
         *err = outside.first;
     return outside.first.code;
+}
+
+/* ---- who may log on ---- */
+
+struct warning {
+    const struct config *config;
+    const struct log *log;
+};
+
+static void warn(void *arg, const struct error *fault)
+{
+    const struct warning *w = arg;
+    struct error placed = *fault;
+    char text[1024];
+    config_locate(w->config, &placed);
+    log_write(w->log, LOG_LEVEL_WARNING, "%s", error_format(&placed, text, sizeof text));
+}
+
+void setup_warn_logons(const struct setup *setup, const struct log *log)
+{
+    struct warning warning = {setup->config, log};
+    logons_check(setup->config, warn, &warning);
 }

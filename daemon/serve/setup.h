@@ -52,4 +52,7 @@ struct mail_settings setup_mail(const struct setup *setup);
 /* Logs every fault of them; ERROR_INVALID with the first one if there is any. */
 int setup_check_mail(const struct setup *setup, const struct log *log, struct error *err);
 
+/* Logs what keeps people out though nothing of it is wrong: serve/logons.h. */
+void setup_warn_logons(const struct setup *setup, const struct log *log);
+
 #endif

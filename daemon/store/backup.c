@@ -168,7 +168,8 @@ int backup_make(struct store *store, const char *path, struct error *err)
 {
     if (store->engine->is_server)
         return place_refuse(store->state_dir, "a backup", err);
-    if (access(path, F_OK) == 0) {
+    struct stat there;
+    if (lstat(path, &there) == 0) { /* a link to nothing is somebody's, too */
         error_field(err, "path", path);
         return error_set(err, ERROR_CONFLICT, "%s exists already", path);
     }

@@ -171,18 +171,31 @@ int outbox_address(struct store *store, const struct outbox_addresses *addresses
     return rc;
 }
 
-int outbox_urgent_stuck(struct store *store, int64_t now_ms, bool *ret, struct error *err)
+/* `others_ms`: for how long one of another kind was not tried. */
+static int is_stuck(struct store *store, int64_t now_ms, int64_t others_ms, bool *ret,
+                    struct error *err)
 {
-    enum { URGENT_MS = 10000, OTHER_MS = 60000 };
+    enum { URGENT_MS = 10000 };
     static const char SQL[] =
         "SELECT 1 FROM outbox_delivery WHERE state = 'waiting' AND ((urgent = 1 AND attempts > 0)"
         " OR (attempts = 0 AND due_ms < CASE urgent WHEN 1 THEN ?1 ELSE ?2 END))"
         " UNION ALL SELECT 1 FROM outbox WHERE state = 'new' AND event = '" OUTBOX_URGENT "'"
         " AND coalesce(not_before_ms, created_ms) < ?1 LIMIT 1";
     struct db_query q =
-        db_query(store, SQL, DB(DB_MS(now_ms - URGENT_MS), DB_MS(now_ms - OTHER_MS)), err);
+        db_query(store, SQL, DB(DB_MS(now_ms - URGENT_MS), DB_MS(now_ms - others_ms)), err);
     *ret = db_next(&q);
     return db_end(&q, 0);
+}
+
+int outbox_urgent_stuck(struct store *store, int64_t now_ms, bool *ret, struct error *err)
+{
+    return is_stuck(store, now_ms, now_ms, ret, err); /* none is of before all time */
+}
+
+int outbox_doubtful(struct store *store, int64_t now_ms, bool *ret, struct error *err)
+{
+    enum { OTHER_MS = 60000 };
+    return is_stuck(store, now_ms, OTHER_MS, ret, err);
 }
 
 int outbox_has_new(struct store *store, const char *event, bool *ret, struct error *err)

@@ -61,9 +61,11 @@ int outbox_addressed(struct store *store, const char *event, bool all, struct er
 int outbox_has_new(struct store *store, const char *event, bool *ret, struct error *err);
 
 /* Whether an urgent mail was tried and has not left, or was not even tried for longer than one
- * takes: the first that a program hangs on is under way all that time. A mail of another kind tells
- * the same when it was not tried for a minute. */
+ * takes: the first that a program hangs on is under way all that time. */
 int outbox_urgent_stuck(struct store *store, int64_t now_ms, bool *ret, struct error *err);
+/* The same, or a mail of another kind was not tried for a minute: whether the next urgent one
+ * leaves is in doubt. */
+int outbox_doubtful(struct store *store, int64_t now_ms, bool *ret, struct error *err);
 
 /* ---- urgent mails of one case, gathered ---- */
 struct outbox_urgent {

@@ -49,6 +49,24 @@ static int name_holder(int directory, const char *state_dir, struct error *err)
                                state_dir);
 }
 
+/* What is read as the daemon's own word: the folder, the database, who was erased, backups, rows
+ * that were accepted. */
+static int check_files(int directory, const char *state_dir, struct error *err)
+{
+    static const char *const NAMES[] = {
+        ".",       "oddloaf.db", "oddloaf.db-wal", "oddloaf.db-shm", "erasures",
+        "backups", "replaced",   "loads",          "server"};
+    for (size_t i = 0; i < sizeof NAMES / sizeof NAMES[0]; i++) {
+        struct stat st;
+        if (fstatat(directory, NAMES[i], &st, 0) || !(st.st_mode & S_IWOTH))
+            continue;
+        error_hint(err, "look at what is in it, then chmod o-w");
+        return error_set(err, ERROR_INVALID, "%s%s%s may be written to by anybody", state_dir,
+                         i ? "/" : "", i ? NAMES[i] : "");
+    }
+    return 0;
+}
+
 /* In a folder of another user's, or one that anybody writes to, the database may be anybody's; and
  * root's files in the service's folder would be none that the service can write to. */
 static int check_folder(int directory, const char *state_dir, struct error *err)
@@ -61,11 +79,17 @@ static int check_folder(int directory, const char *state_dir, struct error *err)
         return error_set(err, ERROR_INVALID, "%s belongs to another user, of number %lu", state_dir,
                          (unsigned long)st.st_uid);
     }
-    if (st.st_mode & S_IWOTH) {
-        error_hint(err, "look at what is in it, then chmod o-w");
-        return error_set(err, ERROR_INVALID, "%s may be written to by anybody", state_dir);
-    }
-    return 0;
+    return check_files(directory, state_dir, err);
+}
+
+int owner_look(const char *state_dir, struct error *err)
+{
+    int directory = open(state_dir, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    if (directory < 0)
+        return 0;
+    int rc = check_files(directory, state_dir, err);
+    close(directory);
+    return rc;
 }
 
 int owner_take(const char *state_dir, struct owner **ret, struct error *err)

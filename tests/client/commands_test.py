@@ -601,6 +601,14 @@ class Server(ClientTest):
         self.assertIn("oddloafd 9 at https://localhost:", out)
         self.assertEqual(self.daemon.requests[-1]["auth"], "Bearer t-123")
 
+    def test_a_path_of_here_is_none_of_another_machine(self):
+        before = len(self.daemon.requests)
+        for words in (("backup", "./x.db"), ("backup", "a/x.db"), ("restore", "--yes", "../x.db")):
+            code, out, err = self.run_client("--server", self.daemon.url(), *words)
+            self.assertEqual((code, out), (2, ""), err)
+            self.assertIn("is a path from this folder here, and the daemon is on another machine", " ".join(err.split()))
+        self.assertEqual(len(self.daemon.requests), before)
+
     def test_a_certificate_that_nobody_vouches_for(self):
         self.env.pop("ODDLOAF_CA")
         code, out, err = self.run_client("status", "--server", self.daemon.url())

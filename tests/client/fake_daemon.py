@@ -619,7 +619,7 @@ class Daemon(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
             state = "open" if sent.get("reopen") else "settled"
             return 200, "application/json", {"case": path.split("/")[3], "state": state}
         if path == "/v1/erase":
-            return 200, "application/json", {"erased": 1 if "5550100" in sent["contact"] else 0}
+            return 200, "application/json", {"erased": 1 if "5550100" in sent["contact"] else 0, "copies": []}
         if path == "/v1/restore":
             asked = {"restoring": sent["file"], "started_at": "2026-11-20T09:%02d:00.000-05:00" % self.started,
                      "within_s": self.within_s}

@@ -277,7 +277,10 @@ COMMANDS = {
         {"complaint": "01", "case": "C1", "again": True, "by": "q", **EXACT}]),
     "join": (["join", "01", "02"], [{"complaint": "01", "same_as": "02", "case": "C1", "brought": ["packs"]}]),
     "join-undo": (["join", "01", "--undo"], [{"complaint": "01", "case": "C1"}]),
-    "erase": (["erase", "x"], [{"erased": 2}]), "erase-none": (["erase", "x"], [{"erased": 0}]),
+    "erase": (["erase", "x"], [{"erased": 2, "copies": [
+        {"where": "/var/lib/oddloaf/backups", "count": 7, "oldest": "2026-11-20T14:14:00-05:00"},
+        {"where": "/var/lib/oddloaf/replaced", "count": 1, "oldest": "2026-11-02T06:00:00-05:00"}]}]),
+    "erase-none": (["erase", "x"], [{"erased": 0, "copies": []}]),
     "calibrate-forget": (["calibrate", "--forget", "--by", "q"], [{"adopted": None}]),
     "calibrate-adopt": (["calibrate", "--adopt", "--yes", "--by", "q"], None),
     "calibrate-invalid": (["calibrate", "--adopt", "--yes"], [{**fake_daemon.CALIBRATION, "valid": False, "reason": "few"}]),

@@ -117,6 +117,9 @@ def check_what_it_names(f):
     expect(lines, "c.json:2:8", "mail/to 'qa at home'", "is not a mail address")
     code, lines = f.check("{}")
     assert code == 0 and "are sound" in "".join(lines), lines
+    code, lines = f.check('{"roles": {"desk": ["no-such-group"]}}')  # a warning is nothing wrong
+    assert code == 0 and "are sound" in "".join(lines), lines
+    expect(lines, "warning: ", "c.json:1:20", "roles/desk 'no-such-group'", "no such Unix group")
     code, lines = f.check('{"plant": }')
     assert code == REFUSED
     expect(lines, "c.json:1:11", "not JSON")
@@ -131,6 +134,9 @@ def check_rules_beside_settings(f):
         document = json.loads((rules / name).read_text())
         document["surprise"] = 1
         (rules / name).write_text(json.dumps(document))
+    code, lines = f.check({"mail": {"to": ["qa at home"]}}, rules)
+    assert code == REFUSED
+    expect(lines, "c.json:1:", "mail/to 'qa at home'", "is not a mail address")
     code, lines = f.check({"surprise": 1}, rules)
     assert code == REFUSED
     expect(lines, "c.json:1:", "surprise")
@@ -161,6 +167,11 @@ def check_credentials(f):
     other = make_certificate(f, "other")
     tokens = f.write("tokens.json", json.dumps({HASH: "desk"}))
     assert f.check(tcp(f))[0] == 0, f.check(tcp(f))
+    f.write("tokens.json", "{}")
+    code, lines = f.check(tcp(f))
+    assert code == 0, lines
+    expect(lines, "warning: ", "tcp/listen '127.0.0.1:8443'", "nobody can log on there")
+    f.write("tokens.json", json.dumps({HASH: "desk"}))
     # without TCP none of them is used
     assert f.check(tcp(f, listen="", key="/none"))[0] == 0
 

@@ -802,17 +802,17 @@ static void what_is_a_pattern(void **state)
                                        "a*",       "*a",
                                        "a~",       "it's",
                                        "3|a4",     "abcdefghijklmnopqrstuvw"};
-    static const char *const BAD[] = {"",       " ",         "a b c d e f g h i j k",
-                                      "a|",     "|a",        "a||b",
-                                      "@",      "@t",        "a|@t",
-                                      "@s!",    "@s a!",     "@s @s!|a",
-                                      "a _0 b", "a _13 b",   "a _123 b",
-                                      "a _ b",  "a _x b",    "a _1x b",
-                                      "_1 a",   "a _1",      "/ a",
-                                      "a /",    "a / b / c", "a / / b",
-                                      "$ a",    "a ^",       "*",
-                                      "~",      "**",        "a-b",
-                                      "a_b"};
+    static const char *const BAD[] = {"",          " ",        "a b c d e f g h i j k",
+                                      "a|",        "|a",       "a||b",
+                                      "@",         "@t",       "a|@t",
+                                      "@s!",       "@s a!",    "@s @s!|a",
+                                      "a @s!",     "a|b @s!",  "a _0 b",
+                                      "a _13 b",   "a _123 b", "a _ b",
+                                      "a _x b",    "a _1x b",  "_1 a",
+                                      "a _1",      "/ a",      "a /",
+                                      "a / b / c", "a / / b",  "$ a",
+                                      "a ^",       "*",        "~",
+                                      "**",        "a-b",      "a_b"};
     (void)state;
     for (size_t i = 0; i < COUNT_OF(GOOD); i++)
         loads("\"s\":[\"x\"]", GOOD[i], true, "");

@@ -3,6 +3,7 @@
 #include "serve/credentials.h"
 #include "serve/limits.h"
 #include "serve/listen.h"
+#include "serve/logons.h"
 #include "serve/peer.h"
 #include "serve/request.h"
 #include "serve/role.h"
@@ -219,6 +220,9 @@ static void tokens_are_looked_at(void **state)
         {"{\"" ABC "\":{\"role\":\"qa@Larkfen\",\"name\":\"root\"}}", 1,
          "a login of this machine has the token's name"},
         {"{\"" ABC "\":{\"role\":\"qa\",\"name\":\"root\"}}", 0, ""},
+        {"{\"" ABC "\":{\"role\":\"qa\",\"nmae\":\"Mira\"}}", 1, "is no member of a token"},
+        {"{\"" ABC "\":{\"role\":\"qa\",\"plant\":\"Larkfen\"}}", 1,
+         "it has a role and may have a name"},
         {"[]", 1, ""},
         {"{", 1, ""},
     };
@@ -233,7 +237,46 @@ static void tokens_are_looked_at(void **state)
         if (count != ROWS[i].count || !strstr(all, ROWS[i].said) || strstr(all, "ba7816"))
             fail_msg("%s: %d %s", ROWS[i].text, count, all);
     }
+    write_file("tokens", "{\"ABC\":\"desk\"}", 0600);
+    write_file("key", "k", 0604);
+    FAULTS(config, 2, "tcp/key: may be read by anybody", "64 hex digits"); /* none hides another */
     config_free(config);
+}
+
+static void nobody_is_let_in(const char *text, const char *tokens, int count, const char *said)
+{
+    char path[128], all[2000] = "";
+    struct config *config = NULL;
+    write_file("config.json", text, 0600);
+    if (tokens)
+        write_file("tokens", tokens, 0600);
+    assert_int_equal(config_load(path_of("config.json", path), NULL, NULL, &config, NULL), 0);
+    int found = logons_check(config, take_fault, all);
+    if (found != count || !strstr(all, said))
+        fail_msg("%s: %d %s", text, found, all);
+    config_free(config);
+}
+
+/* Settings that are sound, and keep everybody out. */
+static void who_cannot_log_on_is_said(void **state)
+{
+    char text[512];
+    (void)state;
+    nobody_is_let_in("{}", NULL, 0, ""); /* groups of the package, on a machine without it */
+    nobody_is_let_in("{\"roles\":{\"desk\":[\"root\",\"no-such-group\"]}}", NULL, 1,
+                     "roles/desk: there is no such Unix group");
+    nobody_is_let_in("{\"roles\":{\"metrics\":[\"oddloaf-metricks\"],\"qa\":[\"no-qa\"]}}", NULL, 2,
+                     "roles/metrics: there is no such");
+    nobody_is_let_in("{\"plants\":{\"Larkfen\":{\"roles\":{\"qa\":[\"no-such-group\"]}}}}", NULL, 1,
+                     "plants/Larkfen/roles/qa: there is no such Unix group");
+    nobody_is_let_in("{\"tcp\":{\"listen\":\"127.0.0.1:1\"}}", NULL, 1,
+                     "tcp/listen: nobody can log on there");
+    snprintf(text, sizeof text, "{\"tcp\":{\"listen\":\"127.0.0.1:1\",\"tokens\":\"%s/tokens\"}}",
+             dir);
+    nobody_is_let_in(text, "{}", 1, "no token is in tcp/tokens");
+    nobody_is_let_in(text, "{\"" ABC "\":\"desk\"}", 0, "");
+    nobody_is_let_in("{\"tcp\":{\"listen\":\"127.0.0.1:1\",\"client_ca\":\"/ca\"}}", NULL, 0, "");
+    nobody_is_let_in("{\"tcp\":{\"tokens\":\"/none\"}}", NULL, 0, "");
 }
 
 /* What lies outside the file, and is not there, is why the settings are refused. */
@@ -322,6 +365,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(files_are_looked_at, open_dir, close_dir),
         cmocka_unit_test_setup_teardown(where_it_listens_is_looked_at, open_dir, close_dir),
         cmocka_unit_test_setup_teardown(tokens_are_looked_at, open_dir, close_dir),
+        cmocka_unit_test_setup_teardown(who_cannot_log_on_is_said, open_dir, close_dir),
         cmocka_unit_test_setup_teardown(what_is_not_there_is_said, open_dir, close_dir),
         cmocka_unit_test_setup_teardown(limits_are_the_settings, open_dir, close_dir),
     };

@@ -71,6 +71,8 @@ static const struct step COMPLAINTS[] = {
     {"list_phone", 200, "GET complaints?phone=555-0101", NULL},
     {"list_word", 200, "GET complaints?word=sour", NULL},
     {NULL, 400, "GET complaints?limit=x", NULL},
+    {NULL, 400, "GET complaints?limit=0", NULL},
+    {NULL, 400, "GET complaints?limit=100000", NULL},
     {"join", 200, "POST complaints/" THIRD "/join", "{'same_as':'" FIRST "'}"},
     {"complaint", 200, "GET complaints/" FIRST, NULL},
     {"separate", 200, "POST complaints/" THIRD "/separate", "{}"},

@@ -67,6 +67,12 @@ static void a_backup_opens_and_has_what_was_there(void **state)
     struct store *store = opened(s->dir);
     assert_int_equal(backup_make(store, s->copy, &err), 0);
     assert_int_equal(backup_make(store, s->copy, &err), ERROR_CONFLICT); /* nothing overwritten */
+    char link[112]; /* one that leads nowhere is somebody's, too */
+    snprintf(link, sizeof link, "%s.link", s->copy);
+    assert_int_equal(symlink("nowhere", link), 0);
+    error_clear(&err);
+    assert_int_equal(backup_make(store, link, &err), ERROR_CONFLICT);
+    assert_int_equal(unlink(link), 0);
     store_close(store);
     char folder[80], *value = NULL;
     snprintf(folder, sizeof folder, "%s/copy", s->dir);

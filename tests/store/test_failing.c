@@ -510,6 +510,7 @@ DOES(waiting_mails)
     rc = rc ? rc : outbox_list(s, true, 9, a_mail, NULL, err);
     rc = rc ? rc : outbox_about(s, 1, FIRST, a_payload, NULL, err);
     rc = rc ? rc : outbox_has_new(s, "urgent", &is, err);
+    rc = rc ? rc : outbox_doubtful(s, DAY(9), &is, err);
     return rc ? rc : outbox_urgent_stuck(s, DAY(9), &is, err);
 }
 

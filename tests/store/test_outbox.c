@@ -338,6 +338,13 @@ static bool is_stuck(struct fixture *f, int64_t now_ms)
     return stuck;
 }
 
+static bool is_doubtful(struct fixture *f, int64_t now_ms)
+{
+    bool doubtful = false;
+    assert_int_equal(outbox_doubtful(f->store, now_ms, &doubtful, NULL), 0);
+    return doubtful;
+}
+
 /* A program that hangs on its first mail has failed at none yet. */
 static void a_mail_that_is_tried_for_long_is_stuck(void **state)
 {
@@ -353,8 +360,14 @@ static void a_mail_that_is_tried_for_long_is_stuck(void **state)
     assert_false(is_stuck(f, NOW + WHEN_DAY_MS));
     add(f, "case", 2, 1);
     address(f, "case", false, (const char *const[]){"a@p", NULL});
-    assert_false(is_stuck(f, NOW + 20000)); /* many may wait their turn */
-    assert_true(is_stuck(f, NOW + 70000));
+    assert_false(is_doubtful(f, NOW + 20000)); /* many may wait their turn */
+    assert_true(is_doubtful(f, NOW + 70000));
+    assert_false(is_stuck(f, NOW + 70000)); /* it is no urgent one */
+    add(f, "urgent", 3, 0);
+    address(f, "urgent", false, (const char *const[]){"a@p", NULL});
+    assert_false(is_stuck(f, NOW + 5000));
+    refuse(f, 3, "a@p", NOW, false);
+    assert_true(is_stuck(f, NOW + 5000)); /* tried, and it has not left */
 }
 
 static void people_see_what_is_stuck(void **state)

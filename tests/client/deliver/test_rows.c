@@ -129,6 +129,68 @@ static void what_is_wrong_is_named(void **state)
               "file:2:not CSV: error parsing data while strict checking enabled\n", "");
 }
 
+/* One date is read by what the others of its column are. */
+static void day_and_month_by_the_whole_column(void **state)
+{
+    static const char UNTOLD[] = "day and month may each come first here, and no other date of the "
+                                 "file tells which\n",
+                      MIXED[] =
+                          "day and month may each come first here, and the other dates of the "
+                          "file are of both kinds\n";
+    char want[600];
+    (void)state;
+    check_csv(NULL, "symptom,found_on\nmold,03/11/2026\nmold,13/11/2026\n",
+              "2:{\"symptom\":\"mold\",\"found_on\":\"2026-11-03\"}\n"
+              "3:{\"symptom\":\"mold\",\"found_on\":\"2026-11-13\"}\n",
+              "");
+    check_csv(NULL, "symptom,found_on\nmold,03/11/2026\nmold,11/13/2026\n",
+              "2:{\"symptom\":\"mold\",\"found_on\":\"2026-03-11\"}\n"
+              "3:{\"symptom\":\"mold\",\"found_on\":\"2026-11-13\"}\n",
+              "");
+    /* another column of the same hand tells */
+    check_csv(NULL, "symptom,found_on,code_date\nmold,03/11/2026,27/11/2026\n",
+              "2:{\"symptom\":\"mold\",\"found_on\":\"2026-11-03\",\"code_date\":\"2026-11-27\"}\n",
+              "");
+    snprintf(want, sizeof want,
+             "2:found_on=03/11/2026:%s3:{\"symptom\":\"mold\",\"found_on\":"
+             "\"2026-11-11\"}\n",
+             UNTOLD);
+    check_csv(NULL, "symptom,found_on\nmold,03/11/2026\nmold,11/11/2026\n", want, "");
+    snprintf(want, sizeof want,
+             "2:found_on=03/11/2026:%s3:{\"symptom\":\"mold\",\"found_on\":"
+             "\"2026-11-13\"}\n4:{\"symptom\":\"mold\",\"found_on\":\"2026-11-14\"}\n",
+             MIXED);
+    check_csv(NULL, "symptom,found_on\nmold,03/11/2026\nmold,13/11/2026\nmold,11/14/2026\n", want,
+              "");
+    /* nobody writes month first with dots, unless the column shows it */
+    check_csv(NULL, "symptom,found_on\nmold,03.11.2026\n",
+              "2:{\"symptom\":\"mold\",\"found_on\":\"2026-11-03\"}\n", "");
+    snprintf(want, sizeof want,
+             "2:found_on=03.11.2026:%s3:{\"symptom\":\"mold\",\"found_on\":"
+             "\"2026-11-13\"}\n",
+             MIXED);
+    check_csv(NULL, "symptom,found_on\nmold,03.11.2026\nmold,11.13.2026\n", want, "");
+    /* what is no date, and words, are as they were */
+    check_csv(NULL, "symptom,note\nmold,03/11/2026\n",
+              "2:{\"symptom\":\"mold\",\"note\":\"03/11/2026\"}\n", "");
+}
+
+/* A map that says how they are written is asked first. */
+static void a_declared_order_stands(void **state)
+{
+    struct column_map *map = column_map_new();
+    struct error err = {0};
+    (void)state;
+    char *path =
+        write_file("dates.json", "{\"columns\": {}, \"dates\": {\"found_on\": \"MM/DD/YYYY\"}}");
+    assert_int_equal(column_map_add(map, path, &err), 0);
+    check_csv(map, "symptom,found_on,code_date\nmold,03/11/2026,27/11/2026\n",
+              "2:{\"symptom\":\"mold\",\"found_on\":\"2026-03-11\",\"code_date\":\"2026-11-27\"}\n",
+              "");
+    column_map_free(map);
+    free(path);
+}
+
 static void a_map_names_columns_and_words(void **state)
 {
     struct column_map *map = column_map_new();
@@ -238,6 +300,8 @@ int main(void)
         cmocka_unit_test(rows_know_their_line),
         cmocka_unit_test(semicolons_tabs_and_unused_columns),
         cmocka_unit_test(what_is_wrong_is_named),
+        cmocka_unit_test(day_and_month_by_the_whole_column),
+        cmocka_unit_test(a_declared_order_stands),
         cmocka_unit_test(a_map_names_columns_and_words),
         cmocka_unit_test(json_lines_with_their_numbers),
         cmocka_unit_test(a_name_that_is_no_text),

@@ -318,10 +318,14 @@ static void the_draft_with_harm_is_taken_up_first(void **state)
 static void nothing_goes_to_another_daemon(void **state)
 {
     static const char *const DAEMONS[] = {
-        "/run/oddloaf/oddloafd.sock", "/run/oddloaf/oddloafd.sock2", "https://desk.example:8443",
+        "/run/oddloaf/oddloafd.sock",
+        "/run/oddloaf/oddloafd.sock2",
+        "https://desk.example:8443",
         "https://desk.example:8443/%2F@a",
         "/a/very/long/way/to/it/which/goes/on/and/on/and/on/and/on/and/on/"
-        "until/its/name/is/longer/than/any/file/can/have/by/far"};
+        "until/its/name/is/longer/than/any/file/can/have/by/far",
+        "/a/very/long/way/to/it/which/goes/on/and/on/and/on/and/on/and/on/"
+        "until/its/name/is/longer/than/any/file/can/have/by/far/2"};
     enum { COUNT = sizeof DAEMONS / sizeof DAEMONS[0] };
     char path[SPOOL_PATH], refused[SPOOL_PATH];
     (void)state;
