@@ -14,6 +14,8 @@
 #include <string.h>
 #include <sys/file.h>
 #include <sys/stat.h>
+#include <sys/syscall.h>
+#include <time.h>
 #include <unistd.h>
 
 enum { PATIENCE_MS = 60000, SLICE_MS = 5 };
@@ -21,12 +23,13 @@ enum { PATIENCE_MS = 60000, SLICE_MS = 5 };
 #define HOUR_MS INT64_C(3600000)
 
 struct fixture {
-    char dir[64], program[96], hook[96], said[96], gate[96];
+    char dir[64], program[96], hook[96], said[96], gate[96], log[96];
     struct writer *writer;
     struct mailer *mailer;
     struct store *store;
     int closed_fd; /* of the gate that no program gets through; -1: open */
     size_t sheet_bytes;
+    int spoken_fd; /* what the standard error was */
 };
 
 static _Atomic int64_t clock_at_ms;
@@ -35,6 +38,25 @@ static int64_t told_time(void *self)
 {
     (void)self;
     return atomic_load(&clock_at_ms);
+}
+
+/* Monotonic: where the mailer's stands, 0: it runs. */
+static _Atomic int64_t stands_at_ms;
+
+int clock_gettime(clockid_t clock, struct timespec *ret)
+{
+    int64_t at_ms = atomic_load(&stands_at_ms);
+    if (clock != CLOCK_MONOTONIC || !at_ms)
+        return (int)syscall(SYS_clock_gettime, clock, ret);
+    *ret = (struct timespec){at_ms / 1000, at_ms % 1000 * 1000000};
+    return 0;
+}
+
+static int64_t runs_at_ms(void)
+{
+    struct timespec now;
+    syscall(SYS_clock_gettime, CLOCK_MONOTONIC, &now);
+    return now.tv_sec * INT64_C(1000) + now.tv_nsec / 1000000;
 }
 
 static void write_text(const char *path, const char *text, mode_t mode)
@@ -72,9 +94,30 @@ static char *make_sheet(void *arg, struct store *store, int64_t case_id)
     return sheet;
 }
 
+/* What goes to the standard error is the log; afterwards it goes on to where it would have. */
+static void log_begin(struct fixture *f)
+{
+    int fd = open(f->log, O_WRONLY | O_CREAT | O_APPEND | O_CLOEXEC, 0600);
+    f->spoken_fd = dup(STDERR_FILENO);
+    assert_true(fd >= 0 && f->spoken_fd >= 0 && dup2(fd, STDERR_FILENO) >= 0);
+    close(fd);
+}
+
+static void log_end(struct fixture *f)
+{
+    char line[1024];
+    FILE *file = fopen(f->log, "r");
+    dup2(f->spoken_fd, STDERR_FILENO);
+    close(f->spoken_fd);
+    while (file && fgets(line, sizeof line, file))
+        fputs(line, stderr);
+    if (file)
+        fclose(file);
+}
+
 static int setup(void **state)
 {
-    static const struct log QUIET = {.level = LOG_LEVEL_ERROR + 1};
+    static const struct log LOG = {.level = LOG_LEVEL_ERROR};
     struct fixture *f = xcalloc(1, sizeof *f);
     const struct clock clock = {told_time, NULL};
     struct error err = {0};
@@ -87,10 +130,12 @@ static int setup(void **state)
     snprintf(f->hook, sizeof f->hook, "%s/hook", f->dir);
     snprintf(f->said, sizeof f->said, "%s/said", f->dir);
     snprintf(f->gate, sizeof f->gate, "%s/gate", f->dir);
+    snprintf(f->log, sizeof f->log, "%s/log", f->dir);
     write_program(f);
+    log_begin(f);
     assert_int_equal(writer_start(f->dir, 100, &f->writer, &err), 0);
     assert_int_equal(store_open(f->dir, STORE_READ, &f->store, &err), 0);
-    assert_int_equal(mailer_start(f->dir, f->writer, &QUIET, &clock, &f->mailer, &err), 0);
+    assert_int_equal(mailer_start(f->dir, f->writer, &LOG, &clock, &f->mailer, &err), 0);
     assert_int_equal(mailer_attach(f->mailer, f->dir, make_sheet, f, &err), 0);
     *state = f;
     return 0;
@@ -115,9 +160,11 @@ static int teardown(void **state)
     struct fixture *f = *state;
     struct text_buffer command = {0};
     open_gate(f);
+    atomic_store(&stands_at_ms, 0);
     mailer_stop(f->mailer);
     store_close(f->store);
     writer_free(f->writer);
+    log_end(f);
     text_appendf(&command, "rm -rf %s", f->dir);
     int rc = system(command.data);
     text_buffer_free(&command);
@@ -153,14 +200,19 @@ static int64_t number(struct fixture *f, const char *text)
     return number_of(f, 0, text);
 }
 
+static void go_round(struct fixture *f)
+{
+    mailer_wake(f->mailer);
+    poll(NULL, 0, SLICE_MS);
+}
+
 static void until_of(struct fixture *f, int64_t mail, const char *text, int64_t wanted)
 {
-    int64_t until_ms = clock_monotonic_ms() + PATIENCE_MS, is;
+    int64_t until_ms = runs_at_ms() + PATIENCE_MS, is;
     while ((is = number_of(f, mail, text)) != wanted) {
-        if (clock_monotonic_ms() > until_ms)
+        if (runs_at_ms() > until_ms)
             fail_msg("%s: %lld, not %lld", text, (long long)is, (long long)wanted);
-        mailer_wake(f->mailer);
-        poll(NULL, 0, SLICE_MS);
+        go_round(f);
     }
 }
 
@@ -169,28 +221,56 @@ static void until(struct fixture *f, const char *text, int64_t wanted)
     until_of(f, 0, text, wanted);
 }
 
-/* How often a program was begun for this recipient. */
-static int begun(const struct fixture *f, const char *recipient)
+static int lines_of(const char *path, const char *begin)
 {
     char line[256];
     int count = 0;
-    FILE *file = fopen(f->said, "r");
+    FILE *file = fopen(path, "r");
     while (file && fgets(line, sizeof line, file))
-        count += strncmp(line, recipient, strlen(recipient)) == 0;
+        count += strncmp(line, begin, strlen(begin)) == 0;
     if (file)
         fclose(file);
     return count;
 }
 
+/* How often a program was begun for this recipient. */
+static int begun(const struct fixture *f, const char *recipient)
+{
+    return lines_of(f->said, recipient);
+}
+
 static void until_begun(struct fixture *f, const char *recipient, int wanted)
 {
-    int64_t until_ms = clock_monotonic_ms() + PATIENCE_MS;
+    int64_t until_ms = runs_at_ms() + PATIENCE_MS;
     while (begun(f, recipient) < wanted) {
-        if (clock_monotonic_ms() > until_ms)
+        if (runs_at_ms() > until_ms)
             fail_msg("%s: begun %d times, not %d", recipient, begun(f, recipient), wanted);
-        mailer_wake(f->mailer);
-        poll(NULL, 0, SLICE_MS);
+        go_round(f);
     }
+}
+
+/* How many lines of the log begin so. */
+static int logged(const struct fixture *f, const char *line)
+{
+    return lines_of(f->log, line);
+}
+
+static void until_logged(struct fixture *f, const char *line)
+{
+    int64_t until_ms = runs_at_ms() + PATIENCE_MS;
+    while (!logged(f, line)) {
+        if (runs_at_ms() > until_ms)
+            fail_msg("not logged: %s", line);
+        go_round(f);
+    }
+}
+
+/* So long after the first, for the mailer. */
+static void stand_still(int64_t after_ms)
+{
+    static int64_t first_ms;
+    first_ms = after_ms ? first_ms : runs_at_ms();
+    atomic_store(&stands_at_ms, first_ms + after_ms);
 }
 
 struct queued {
@@ -376,12 +456,11 @@ static void what_could_not_be_written_is_tried_again(void **state)
     queue_all(f, "digest", 0, 1);
     queue_all(f, "due", 0, 1);
     until(f, "SELECT count(*) FROM outbox_delivery WHERE attempts > 0", 2);
-    sql(f, "CREATE TRIGGER full BEFORE INSERT ON outbox_delivery BEGIN SELECT RAISE(ABORT, 'no'); "
-           "END");
-    configure(f, (struct lists){.to = "qa@p"});
-    for (int i = 0; i < 40; i++) { /* meanwhile it is tried */
-        mailer_wake(f->mailer);
-        poll(NULL, 0, SLICE_MS);
+    sql(f, "CREATE TRIGGER full BEFORE INSERT ON outbox_delivery WHEN new.recipient = 'qa@p' BEGIN "
+           "SELECT RAISE(ABORT, 'no'); END");
+    configure(f, (struct lists){.to = "qa@p", .plants = true}); /* theirs could be */
+    for (int i = 0; i < 40; i++) {                              /* meanwhile it is tried */
+        go_round(f);
         assert_int_equal(number(f, "SELECT count(*) FROM outbox_delivery WHERE recipient = "
                                    "'later@p'"),
                          2);
@@ -389,6 +468,30 @@ static void what_could_not_be_written_is_tried_again(void **state)
     sql(f, "DROP TRIGGER full");
     until(f, "SELECT count(*) FROM outbox_delivery WHERE state = 'sent'", 2);
     assert_delivered(f, "digest 0 qa@p sent; due 0 qa@p sent");
+}
+
+/* What became of a mail is written two seconds later where it could not be, and the mail is not
+ * sent anew meanwhile. */
+static void an_outcome_is_written_later(void **state)
+{
+    struct fixture *f = *state;
+    configure(f, (struct lists){.to = "qa@p"});
+    until_adopted(f);
+    sql(f, "CREATE TRIGGER full BEFORE UPDATE ON outbox_delivery BEGIN SELECT RAISE(ABORT, 'no'); "
+           "END");
+    stand_still(0);
+    queue_all(f, "digest", 0, 1);
+    until_logged(f, "error: cannot record what became of mails why=\"");
+    sql(f, "DROP TRIGGER full");
+    stand_still(1999);
+    for (int i = 0; i < 20; i++)
+        go_round(f);
+    assert_int_equal(number(f, OPEN), 1);
+    stand_still(2000);
+    until(f, OPEN, 0);
+    assert_delivered(f, "digest 0 qa@p sent");
+    assert_int_equal(begun(f, "qa@p"), 1);
+    assert_int_equal(logged(f, ""), 1);
 }
 
 /* ---- what does not leave ---- */
@@ -545,6 +648,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(what_nobody_gets_waits, setup, teardown),
         cmocka_unit_test_setup_teardown(what_waits_goes_to_whom_the_settings_name, setup, teardown),
         cmocka_unit_test_setup_teardown(what_could_not_be_written_is_tried_again, setup, teardown),
+        cmocka_unit_test_setup_teardown(an_outcome_is_written_later, setup, teardown),
         cmocka_unit_test_setup_teardown(what_fails_is_tried_less_and_less_often, setup, teardown),
         cmocka_unit_test_setup_teardown(what_is_parked, setup, teardown),
         cmocka_unit_test_setup_teardown(a_large_sheet_stays_away, setup, teardown),

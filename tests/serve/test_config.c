@@ -1,5 +1,6 @@
-/* Settings: where a fault that is found later is written, and what a reload leaves as it is. What
- * is read and refused: e2e/config. */
+/* Settings: where a fault that is found later is written, what a reload leaves as it is, what
+ * is refused, and what is a plant's own. Of the whole daemon: e2e/config. */
+#include "base/text.h"
 #include "check.h"
 
 #include "serve/config.h"
@@ -96,12 +97,151 @@ static void a_reload_keeps_what_needs_a_restart(void **state)
     close_file(&is);
 }
 
+/* ---- what is refused ---- */
+
+static void tell_fault(void *arg, const struct error *fault)
+{
+    struct text_buffer *told = arg;
+    text_appendf(told, "%s%ld:%ld %s: %s", told->length ? "; " : "", fault->line, fault->column,
+                 fault->field, fault->text);
+}
+
+static void assert_refused(const char *text, const char *wanted)
+{
+    struct file f = {.path = "/tmp/oddloaf-config-XXXXXX"};
+    struct text_buffer told = {0};
+    struct error err = {0};
+    int fd = mkstemp(f.path);
+    assert_true(fd >= 0 && write(fd, text, strlen(text)) == (ssize_t)strlen(text));
+    close(fd);
+    int rc = config_load(f.path, tell_fault, &told, &f.config, &err);
+    if (strcmp(told.data ? told.data : "", wanted) != 0)
+        fail_msg("%s\nof %s is not\n%s", told.data, text, wanted);
+    assert_int_equal(rc, *wanted ? ERROR_INVALID : 0);
+    if (rc) {
+        assert_int_equal(err.code, rc); /* the first of them */
+        assert_non_null(strstr(wanted, err.text));
+        assert_true(strncmp(strstr(wanted, ": ") + 2, err.text, strlen(err.text)) == 0);
+        unlink(f.path);
+    } else {
+        close_file(&f);
+    }
+    text_buffer_free(&told);
+}
+
+#define NAMED                                                                                      \
+    "a plant is named as its lots name it, in at most 60 bytes, without '/', '~', '@', ',' and "   \
+    "control characters, and with no blank around it"
+#define LIKE(other) "reads like the plant " other ": case, accents and blanks tell no two apart"
+#define A_60 "aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaa"
+
+static void each_fault_has_its_setting_and_place(void **state)
+{
+    static const struct {
+        const char *text, *wanted;
+    } ROWS[] = {
+        {"{}", ""},
+        {"{\"plant\": 7}", "1:11 plant: must be a text"},
+        {"{\"plant\": \"a\\nb\"}", "1:11 plant: holds a control character, an end of line or a "
+                                   "mark that turns the reading direction"},
+        {"{\"mail\": {\"to\": [\"a@b\", \"c\\u0001@d\", \"e@f\"]}}",
+         "1:17 mail/to: holds a control character, an end of line or a mark that turns the reading "
+         "direction"},
+        {"{\"mail\": {\"to\": [\"a@b\", \"e@f\"]}}", ""},
+        {"{\"readers\": 64}", ""},
+        {"{\"readers\": 65, \"queue\": 15}",
+         "1:13 readers: must be a whole number from 1 to "
+         "64; 1:26 queue: must be a whole number from 16 to 1000000"},
+        {"{\"reader\": 3,\n\"mail\": {\"too\": []}}", "1:12 reader: is not a setting; 2:17 "
+                                                      "mail/too: is not a setting"},
+        {"{\"plants\": {\"Mill\": {\"mail\": {\"from\": \"a\"}}}}",
+         "1:39 plants/Mill/mail/from: is not a setting of a plant"},
+        {"{\"plants\": {}}", "1:12 plants: must have 1 to 64 members"},
+        {"{\"plants\": {\"a/b\": {}}}", "1:20 plants/a~1b: " NAMED},
+        {"{\"plants\": {\" a\": {}}}", "1:19 plants/ a: " NAMED},
+        {"{\"plants\": {\"a\\u2003\": {}}}", "1:24 plants/a\xe2\x80\x83: " NAMED},
+        {"{\"plants\": {\"a@b\": {}, \"a,b\": {}, \"a~b\": {}}}",
+         "1:20 plants/a@b: " NAMED "; 1:31 plants/a,b: " NAMED "; 1:42 plants/a~0b: " NAMED},
+        {"{\"plants\": {\"" A_60 "\": {}, \"B\": {}}}", ""},
+        {"{\"plants\": {\"" A_60 "b\": {}}}", "1:78 plants/" A_60 "b: " NAMED},
+        {"{\"plants\": {\"Lark Fen\": {}, \"Other\": {}, \"lark  f\\u00e9n\": {}}}",
+         "1:60 plants/lark  f\xc3\xa9n: " LIKE("Lark Fen")},
+    };
+    (void)state;
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++)
+        assert_refused(ROWS[i].text, ROWS[i].wanted);
+}
+
+/* ---- plants ---- */
+
+static void what_a_plant_does_not_set_is_the_companys(void **state)
+{
+    struct file f;
+    (void)state;
+    open_file(&f, "{\"time_zone\": \"Europe/Riga\", \"settle_lot_at\": 70, \"mail\": {\"to\": "
+                  "[\"q@c\"]}, \"roles\": {\"qa\": [\"all-qa\"]}, \"plants\": {\"N\": {}, \"S\": "
+                  "{\"title\": \"South\", \"time_zone\": \"UTC\", \"settle_lot_at\": 90, \"mail\": "
+                  "{\"to\": [\"s@c\"]}, \"roles\": {\"qa\": [\"s-qa\"]}}}}");
+    static const struct {
+        const char *title, *zone, *to, *qa;
+        int settle;
+    } ROWS[] = {{"N", "Europe/Riga", "q@c", NULL, 70}, {"South", "UTC", "s@c", "s-qa", 90}};
+    assert_int_equal(config_plant_count(f.config), 2);
+    for (int i = 0; i < 2; i++) {
+        const json_t *qa = config_list_of(f.config, i, "roles/qa");
+        assert_string_equal(config_text_of(f.config, i, "title"), ROWS[i].title);
+        assert_string_equal(config_text_of(f.config, i, "time_zone"), ROWS[i].zone);
+        assert_int_equal(config_number_of(f.config, i, "settle_lot_at"), ROWS[i].settle);
+        assert_string_equal(
+            json_string_value(json_array_get(config_list_of(f.config, i, "mail/to"), 0)),
+            ROWS[i].to);
+        assert_int_equal(json_array_size(qa), ROWS[i].qa ? 1 : 0); /* nobody of the company's */
+    }
+    assert_string_equal(config_text_of(f.config, CONFIG_COMPANY, "time_zone"), "Europe/Riga");
+    assert_int_equal(config_plant_named(f.config, "N"), 0);
+    assert_int_equal(config_plant_named(f.config, "S"), 1);
+    assert_int_equal(config_plant_named(f.config, "s"), CONFIG_COMPANY);
+    assert_string_equal(config_plant_name(f.config, 1), "S");
+    assert_null(config_plant_name(f.config, 2));
+    close_file(&f);
+}
+
+static void settings_are_described(void **state)
+{
+    static const char *const LINES[] = {
+        "\nqueue                  4096                   requests that may wait; more get 503 (16 "
+        "to "
+        "1000000)\n",
+        "\ntcp/listen             \"\"                     address:port for TLS clients; empty: "
+        "none "
+        "(a change needs a restart)\n",
+        "\nroles/qa               [\"oddloaf-qa\"]         Unix groups whose members are QA\n",
+        "\nmail/to                []                     QA: who gets a case's mail\n",
+        "\nplants/NAME/settle_lot_at \"the outer one\"        percent at which a lot of that plant "
+        "is "
+        "taken as the lot (50 to 100)\n",
+    };
+    char *text = NULL;
+    size_t size = 0;
+    FILE *out = open_memstream(&text, &size);
+    (void)state;
+    config_describe(out);
+    fclose(out);
+    for (size_t i = 0; i < COUNT_OF(LINES); i++)
+        if (!strstr(text, LINES[i]))
+            fail_msg("%s is not in %s", LINES[i], text);
+    free(text);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_later_fault_has_its_place),
         cmocka_unit_test(without_a_file_there_is_no_place),
         cmocka_unit_test(a_reload_keeps_what_needs_a_restart),
+        cmocka_unit_test(each_fault_has_its_setting_and_place),
+        cmocka_unit_test(what_a_plant_does_not_set_is_the_companys),
+        cmocka_unit_test(settings_are_described),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

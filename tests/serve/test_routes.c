@@ -516,6 +516,158 @@ static void what_is_wrong_is_refused_and_changes_nothing(void **state)
     refuse_all(*state, WRONG, COUNT_OF(WRONG));
 }
 
+/* Whole and right, each with all of its members. */
+static const struct step WHOLE[] = {
+    {NULL, 0, CORRECT, "{'fields':{'packs':2},'reason':'x','by':'mira'}"},
+    {NULL, 0, "POST complaints/" FIRST "/withdraw", "{'reason':'x','by':'mira','undo':false}"},
+    {NULL, 0, "POST complaints/" THIRD "/join", "{'same_as':'" FIRST "'}"},
+    {NULL, 0, VERDICT,
+     "{'reopen':false,'at':'2026-11-24T09:00:00Z','by':'mira','note':'x','anyway':'x','cause':'"
+     "packed-hot',"
+     "'confirmed_by':'assay'}"},
+    {NULL, 0, "POST cases/C1/follow",
+     "{'by':'mira','owner':'jo','due':'2027-01-01','severity':'high','reason':'x','note':'x',"
+     "'call_back':'2027-01-01','why':'x','complaint':'" FIRST "'}"},
+    {NULL, 0, "POST cases/C1/follow",
+     "{'by':'mira','answered':'x','answered_at':'2026-11-24T09:00:00Z','complaint':'" FIRST "'}"},
+    {NULL, 0, "POST lots/hold",
+     "{'lots':['L2 6318 A0400'],'reason':'x','by':'mira','at':'2026-11-24T09:00:00Z','case':'C1',"
+     "'still_about':true,'skip_gone':true}"},
+    {NULL, 0, "POST lots/release",
+     "{'lots':['L1 6330 "
+     "A0400'],'disposition':'rework','reason':'x','by':'mira','at':'2026-11-24T09:00:00Z',"
+     "'case':'C1','hold':'H1','anyway':'x','all':false}"},
+    {NULL, 0, "POST lots/measure",
+     "{'lot':'L1 6318 A0400','results':[{'quantity':'crumb_ph','value':'6'}],'lab':'N','sample':"
+     "'1','method':'x','note':'x','reason':'x','case':'C1','at':'2026-11-24T09:00:00Z','by':'mira'"
+     "}"},
+    {NULL, 0, "POST actions",
+     "{'line':'1','cause':'packed-hot','place':'slicer','symptom':'mold','note':'x','at':"
+     "'2026-11-24','by':'mira'}"},
+    {NULL, 0, "POST attachments",
+     "{'to':'C1','upload':'01990000-0000-7000-8000-0000000000a1','name':'a.txt','by':'mira',"
+     "'of_case':true}"},
+    {NULL, 0, "POST scores", "{'learn':true,'by':'mira'}"},
+    {NULL, 0, "POST calibration", "{'forget':true,'by':'mira'}"},
+    {NULL, 0, "POST calibration", "{'adopt':true,'by':'mira'}"},
+};
+
+/* Is what was asked refused as wrong, by that name? */
+static bool is_refused(struct fixture *f, const char *what, const char *body, const char *name)
+{
+    struct asked *a = fixture_ask(f, f->store, what, body);
+    char field[80];
+    snprintf(field, sizeof field, "\"field\":\"%s\"", name);
+    bool refused = a->status == 400 && strstr(a->body.data, field);
+    if (!refused)
+        print_error("%s %.300s: %s, %d %.300s\n", what, body ? body : "", name, a->status,
+                    a->body.length ? a->body.data : "");
+    fixture_asked_free(a);
+    return refused;
+}
+
+/* `with` in place of a member of what is right. */
+static int wrong_with(struct fixture *f, const struct step *step, const char *name, json_t *with)
+{
+    char *right = fixture_json(step->body);
+    json_t *body = NULL;
+    assert_int_equal(jsonx_parse(right, strlen(right), &body, NULL), 0);
+    json_object_set_new(body, name, with);
+    char *wrong = json_dumps(body, JSON_COMPACT);
+    int rc = is_refused(f, step->what, wrong, name) ? 0 : 1;
+    free(wrong);
+    json_decref(body);
+    free(right);
+    return rc;
+}
+
+static int wrong_each(struct fixture *f, const struct step *step)
+{
+    enum { LONG = 70000 };
+    static char endless[LONG + 1];
+    char *right = fixture_json(step->body);
+    json_t *body = NULL, *value;
+    const char *name;
+    int wrong = 0;
+    memset(endless, 'x', LONG);
+    assert_int_equal(jsonx_parse(right, strlen(right), &body, NULL), 0);
+    json_object_foreach(body, name, value)
+    {
+        wrong += wrong_with(f, step, name, json_integer(7));
+        if (json_is_string(value) && strcmp(name, "complaint") != 0) /* not found then */
+            wrong += wrong_with(f, step, name, json_string(endless));
+    }
+    json_decref(body);
+    free(right);
+    return wrong;
+}
+
+static void each_member_that_is_wrong_is_named(void **state)
+{
+    struct fixture *f = *state;
+    const int64_t before = rows(f);
+    int wrong = 0;
+    for (size_t i = 0; i < COUNT_OF(WHOLE); i++)
+        wrong += wrong_each(f, &WHOLE[i]);
+    assert_int_equal(wrong, 0);
+    assert_int_equal(rows(f), before);
+}
+
+static void each_word_of_a_question_that_is_wrong_is_named(void **state)
+{
+    static const struct {
+        const char *name, *what;
+    } ROWS[] = {
+        {"limit", "GET call-backs?limit=0"},
+        {"limit", "GET call-backs?limit=1001"},
+        {"limit", "GET cases?limit=0"},
+        {"limit", "GET cases?limit=x"},
+        {"state", "GET cases?state=blue"},
+        {"order", "GET cases?order=blue"},
+        {"overdue", "GET cases?overdue=2"},
+        {"since", "GET cases?since=soon"},
+        {"symptom", "GET cases?symptom=wet"},
+        {"revision", "GET cases/C1?revision=0"},
+        {"revision", "GET cases/C1?revision=2147483648"},
+        {"limit", "GET complaints?limit=1x"},
+        {"after", "GET complaints?after=x"},
+        {"since", "GET complaints?since=soon"},
+        {"limit", "GET found?word=sour&limit=0"},
+        {"since", "GET found?word=sour&since=soon"},
+        {"limit", "GET ranks?limit=0"},
+        {"after", "GET ranks?after=x"},
+        {"all", "GET ranks?all=2"},
+        {"weeks", "GET gaps?weeks=0"},
+        {"within", "GET gaps?weeks=1&within=0"},
+        {"record", "GET gaps?weeks=1&record=moon"},
+        {"hold", "GET whatif?of=" HOT "&hold=0"},
+        {"share", "GET whatif?of=" HOT "&hold=3&share=49"},
+        {"share", "GET whatif?of=" HOT "&hold=3&share=100"},
+        {"code_date", "GET lots/6318?code_date=soon"},
+        {"days", "GET actions/1/effect?days=0"},
+        {"format", "GET weeks/2026-W47?format=doc"},
+        {"table", "GET weeks/2026-W47?format=csv&table=x"},
+        {"by", "GET weeks/2026-W47?by=moon"},
+        {"against", "GET weeks/2026-W47?against=2026-W54"},
+        {"from", "GET trace?symptom=mold&from=x&to=2026-11-30"},
+        {"to", "GET trace?symptom=mold&from=2026-11-01&to=x"},
+        {"symptom", "GET trace?symptom=wet&from=2026-11-01&to=2026-11-30"},
+        {"from", "GET returns?from=2026-11-30&to=2026-11-01"},
+        {"contacts", "GET export/complaints.ndjson?contacts=2"},
+        {"after", "GET export/complaints.ndjson?after=x"},
+        {"part", "POST records/lots?source=x&load=" LOAD "&part=x"},
+        {"last", "POST records/lots?source=x&load=" LOAD "&part=0&last=2"},
+        {"load", "POST records/lots?source=x&load=7&part=0"},
+        {"dry_run", "POST records/lots?source=x&dry_run=2"},
+        {"keep_good", "POST records/lots?source=x&keep_good=2"},
+        {"from", "GET loads/" LOAD "/refused?from=x"},
+    };
+    int wrong = 0;
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++)
+        wrong += is_refused(*state, ROWS[i].what, NULL, ROWS[i].name) ? 0 : 1;
+    assert_int_equal(wrong, 0);
+}
+
 static void of_a_disk_that_fails_nothing_is_answered(void **state)
 {
     static const struct {
@@ -664,6 +816,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(what_people_ask_is_answered_as_it_was),
         cmocka_unit_test(what_is_wrong_is_refused_and_changes_nothing),
+        cmocka_unit_test(each_member_that_is_wrong_is_named),
+        cmocka_unit_test(each_word_of_a_question_that_is_wrong_is_named),
         cmocka_unit_test(of_a_disk_that_fails_nothing_is_answered),
         cmocka_unit_test(what_is_due_is_ranked_and_mailed),
         cmocka_unit_test(what_is_kept_beside_is_answered_as_it_was),

@@ -392,6 +392,48 @@ static char *rest_of(struct store *store)
     return text_take(&all);
 }
 
+/* What names what, and whether it goes with it, a line each. */
+static char *references_of(struct store *store, const char *sql)
+{
+    struct text_buffer all = {0};
+    struct error err = {0};
+    struct db_query q = db_query(store, sql, NULL, &err);
+    while (db_next(&q))
+        text_appendf(&all, "%s\n", db_text(&q, 0));
+    if (db_end(&q, 0))
+        fail_msg("%s", err.text);
+    assert_true(all.length > 0);
+    return text_take(&all);
+}
+
+static void what_goes_with_what_is_as_in_a_file(void **state)
+{
+    static const char FILE_SQL[] =
+        "SELECT m.name || ' ' || f.\"from\" || ' ' || f.\"table\" || ' ' || (f.on_delete ="
+        " 'CASCADE') FROM sqlite_schema m, pragma_foreign_key_list(m.name) f WHERE m.type = 'table'"
+        " ORDER BY 1";
+    static const char SERVER_SQL[] =
+        "SELECT c.relname || ' ' || a.attname || ' ' || t.relname || ' ' || (k.confdeltype ="
+        " 'c')::int FROM pg_constraint k JOIN pg_class c ON c.oid = k.conrelid JOIN pg_class t ON"
+        " t.oid = k.confrelid JOIN pg_attribute a ON a.attrelid = k.conrelid AND a.attnum ="
+        " k.conkey[1] WHERE k.contype = 'f' AND k.connamespace = to_regnamespace('oddloaf') ORDER"
+        " BY 1 COLLATE \"C\"";
+    struct fixture *f = *state;
+    char dir[] = "/tmp/oddloaf-server-file-XXXXXX", command[128];
+    struct store *file;
+    struct error err = {0};
+    assert_non_null(mkdtemp(dir));
+    if (store_open(dir, STORE_WRITE, &file, &err))
+        fail_msg("%s", err.text);
+    char *wanted = references_of(file, FILE_SQL), *is = references_of(f->store, SERVER_SQL);
+    assert_string_equal(is, wanted);
+    free(wanted);
+    free(is);
+    store_close(file);
+    snprintf(command, sizeof command, "rm -rf %s", dir);
+    assert_int_equal(system(command), 0);
+}
+
 /* The database begins anew, with an earlier schema and nothing of its own beside it. */
 static void begin_with(struct fixture *f, int version)
 {
@@ -601,6 +643,7 @@ int main(void)
         TEST(what_was_erased_is_in_the_file_of_each),
         TEST(who_stands_still_is_not_waited_for),
         TEST(a_reader_writes_nothing),
+        TEST(what_goes_with_what_is_as_in_a_file),
         TEST(an_earlier_schema_is_converted),
         TEST(a_conversion_waits_for_older_daemons),
         TEST(an_older_daemon_does_not_go_on),
