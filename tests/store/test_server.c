@@ -414,10 +414,10 @@ static void what_goes_with_what_is_as_in_a_file(void **state)
         " ORDER BY 1";
     static const char SERVER_SQL[] =
         "SELECT c.relname || ' ' || a.attname || ' ' || t.relname || ' ' || (k.confdeltype ="
-        " 'c')::int FROM pg_constraint k JOIN pg_class c ON c.oid = k.conrelid JOIN pg_class t ON"
-        " t.oid = k.confrelid JOIN pg_attribute a ON a.attrelid = k.conrelid AND a.attnum ="
+        " 'c')::int AS one FROM pg_constraint k JOIN pg_class c ON c.oid = k.conrelid JOIN pg_class"
+        " t ON t.oid = k.confrelid JOIN pg_attribute a ON a.attrelid = k.conrelid AND a.attnum ="
         " k.conkey[1] WHERE k.contype = 'f' AND k.connamespace = to_regnamespace('oddloaf') ORDER"
-        " BY 1 COLLATE \"C\"";
+        " BY 1";
     struct fixture *f = *state;
     char dir[] = "/tmp/oddloaf-server-file-XXXXXX", command[128];
     struct store *file;
