@@ -155,13 +155,53 @@ int outgoing_add(struct store *store, const struct outbox_new *mail, json_t *eve
 
 static const char HEARD[] = "heard ";
 
+/* One mail takes so many reports, and so many bytes (a quarter of what is read again: masking may
+ * lengthen it); what comes then begins the next. */
+enum { GATHERED_MOST = 100, GATHERED_BYTES = JSONX_BYTES / 4 };
+
 struct gathering {
     struct store *store;
+    struct error *err;
+    const json_t *event; /* to be told */
     json_t *kinds; /* told: {"illness": true, …}, "heard illness", "possible", and of which lots */
+    bool over;     /* what was told before was taken back */
+    bool looked;   /* at the newest that gathers: those before it are full */
     int64_t at_ms;  /* of the last */
     int64_t waits;  /* the mail that gathers; 0 none */
     json_t *gather; /* its event */
 };
+
+/* *ret NULL: not kept, or of no shape that is read; whoever says it again tells news. */
+static int load_event(struct gathering *g, int64_t mail_id, size_t *ret_bytes, json_t **ret)
+{
+    char *payload = NULL;
+    int rc = outbox_payload(g->store, mail_id, &payload, g->err);
+    *ret = NULL;
+    *ret_bytes = payload ? strlen(payload) : 0;
+    if (!rc && payload)
+        jsonx_parse(payload, *ret_bytes, ret, NULL);
+    free(payload);
+    return rc;
+}
+
+/* Whether one more finds room in a mail of `bytes` with these reports. */
+static bool has_room(const struct gathering *g, size_t bytes, const json_t *reports)
+{
+    char *event = jsonx_dump(g->event);
+    bool room = json_array_size(reports) < GATHERED_MOST && bytes + strlen(event) <= GATHERED_BYTES;
+    free(event);
+    return room;
+}
+
+static void take_gather(struct gathering *g, int64_t mail_id, size_t bytes, json_t *event)
+{
+    const json_t *reports = json_object_get(event, "reports");
+    g->looked = true;
+    if (reports && has_room(g, bytes, reports)) {
+        g->gather = json_incref(event);
+        g->waits = mail_id;
+    }
+}
 
 /* What a person told is news behind what was only heard in a note. */
 static void add_kind(json_t *kinds, const char *kind, const json_t *heard)
@@ -207,28 +247,37 @@ static void add_kinds(json_t *kinds, const json_t *event)
     }
 }
 
+/* What one gathers says no more than what was told before it. */
+static int take_gathering(struct gathering *g, const struct outbox_urgent *mail)
+{
+    json_t *event;
+    size_t bytes;
+    if (!mail->waits || g->looked)
+        return 0;
+    int rc = load_event(g, mail->mail_id, &bytes, &event);
+    if (event)
+        take_gather(g, mail->mail_id, bytes, event);
+    json_decref(event);
+    return rc;
+}
+
+/* The newest first. */
 static int take_told(void *arg, const struct outbox_urgent *mail)
 {
     struct gathering *g = arg;
     json_t *event = NULL;
-    if (jsonx_parse(mail->payload, strlen(mail->payload), &event, NULL))
-        return 0;
+    size_t bytes;
+    int rc = mail->gathers ? take_gathering(g, mail) : load_event(g, mail->mail_id, &bytes, &event);
     const char *kind = json_string_value(json_object_get(event, "event"));
-    if (kind && strcmp(kind, "despite") == 0) { /* what was decided is no report of harm */
-        json_decref(event);
-        return 0;
-    }
-    if (json_is_true(json_object_get(event, "taken_back")))
-        json_object_clear(g->kinds); /* the last word is that there is none: the next is news */
-    add_kinds(g->kinds, event);
-    g->at_ms = mail->at_ms > g->at_ms ? mail->at_ms : g->at_ms;
-    if (mail->waits && json_object_get(event, "reports")) {
-        json_decref(g->gather);
-        g->gather = json_incref(event);
-        g->waits = mail->mail_id;
-    }
+    bool told = event && !(kind && strcmp(kind, "despite") == 0); /* a decision tells no harm */
+    if (mail->gathers || told)
+        g->at_ms = mail->at_ms > g->at_ms ? mail->at_ms : g->at_ms;
+    if (told && !g->over)
+        add_kinds(g->kinds, event);
+    /* the last word is that there is none: the next is news */
+    g->over = g->over || (told && json_is_true(json_object_get(event, "taken_back")));
     json_decref(event);
-    return 0;
+    return rc;
 }
 
 /* What may be harm is no news beside harm that was told. */
@@ -292,7 +341,7 @@ int outgoing_add_urgent(struct store *store, const struct outbox_new *mail, int6
                         json_t *event, bool *ret_gathered, struct error *err)
 {
     assert(store_writing(store));
-    struct gathering g = {.store = store, .kinds = json_object()};
+    struct gathering g = {.store = store, .err = err, .event = event, .kinds = json_object()};
     const struct when_span since_now = {mail->created_ms - gather_ms, mail->created_ms};
     int rc = mail->case_id && gather_ms > 0
                  ? outbox_urgent_of(store, mail->case_id, since_now, take_told, &g, err)
@@ -313,7 +362,7 @@ int outgoing_add_urgent(struct store *store, const struct outbox_new *mail, int6
 
 /* ---- of no case ---- */
 
-enum { ALONE_APART = 3, ALONE_MOST = 100, ALONE_GATHER_MS = 60000 };
+enum { ALONE_APART = 3, ALONE_GATHER_MS = 60000 };
 
 struct alone {
     struct gathering g;
@@ -324,21 +373,19 @@ struct alone {
 static int take_alone(void *arg, const struct outbox_urgent *mail)
 {
     struct alone *a = arg;
-    json_t *event = NULL;
-    if (jsonx_parse(mail->payload, strlen(mail->payload), &event, NULL))
+    json_t *event;
+    size_t bytes;
+    if (mail->gathers && (!mail->waits || a->g.looked))
         return 0;
-    const json_t *reports = json_object_get(event, "reports");
+    int rc = load_event(&a->g, mail->mail_id, &bytes, &event);
     bool alone = json_is_true(json_object_get(event, "alone"));
-    a->apart += alone && !reports;
+    a->apart += alone && !mail->gathers;
     const json_t *plant = json_object_get(event, OUTBOX_PLANT);
     bool same = plant == a->plant || json_equal(plant, a->plant);
-    if (alone && same && mail->waits && reports && json_array_size(reports) < ALONE_MOST) {
-        json_decref(a->g.gather);
-        a->g.gather = json_incref(event);
-        a->g.waits = mail->mail_id;
-    }
+    if (alone && same && mail->gathers)
+        take_gather(&a->g, mail->mail_id, bytes, event);
     json_decref(event);
-    return 0;
+    return rc;
 }
 
 static int gather_alone(struct store *store, const struct outbox_new *mail, json_t *event,
@@ -357,7 +404,8 @@ int outgoing_add_alone(struct store *store, const struct outbox_new *mail, json_
                        bool *ret_gathered, struct error *err)
 {
     assert(store_writing(store) && ret_gathered);
-    struct alone a = {.g = {.store = store}, .plant = json_object_get(event, OUTBOX_PLANT)};
+    struct alone a = {.g = {.store = store, .err = err, .event = event},
+                      .plant = json_object_get(event, OUTBOX_PLANT)};
     const struct when_span minute = {mail->created_ms - ALONE_GATHER_MS, mail->created_ms};
     int rc = outbox_urgent_of(store, 0, minute, take_alone, &a, err);
     *ret_gathered = !rc && (a.g.waits || a.apart >= ALONE_APART);

@@ -112,6 +112,8 @@ static int tell_joined(void *arg, const struct joined_row *row)
     }
     if (note)
         json_array_append(texts, note);
+    if (json_array_size(texts) > TOLD_MOST)
+        json_array_remove(texts, 0);
     json_decref(told);
     return 0;
 }

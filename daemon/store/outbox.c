@@ -31,6 +31,14 @@ void outbox_delivery_free(struct outbox_delivery *delivery)
     delivery->payload = NULL;
 }
 
+static int check_length(const char *payload, struct error *err)
+{
+    return strlen(payload) <= JSONX_BYTES
+               ? 0
+               : error_set(err, ERROR_TOO_LARGE, "is larger than a mail may be (%u bytes)",
+                           JSONX_BYTES);
+}
+
 int outbox_add(struct store *store, const struct outbox_new *mail, struct error *err)
 {
     assert(store_writing(store));
@@ -40,11 +48,13 @@ int outbox_add(struct store *store, const struct outbox_new *mail, struct error 
             "outbox", "mail/last") ", ?1, ?2, ?3, ?4, ?5, ?6) ON CONFLICT(message_id)"
                                    " WHERE event <> 'case' DO NOTHING";
     static const char SQL_TEXT[] = "INSERT INTO outbox_text(mail_id, payload) VALUES(?1, ?2)";
-    int rc =
-        db_run(store, SQL,
-               DB(DB_TEXT(mail->event), DB_ID(mail->case_id), DB_INT(mail->revision),
-                  DB_TEXT(mail->message_id), DB_MS(mail->created_ms), DB_ID(mail->not_before_ms)),
-               err);
+    int rc = check_length(mail->payload, err);
+    if (!rc)
+        rc = db_run(store, SQL,
+                    DB(DB_TEXT(mail->event), DB_ID(mail->case_id), DB_INT(mail->revision),
+                       DB_TEXT(mail->message_id), DB_MS(mail->created_ms),
+                       DB_ID(mail->not_before_ms)),
+                    err);
     if (rc || db_changes(store) == 0)
         return rc;
     return db_run(store, SQL_TEXT, DB(DB_INT(db_last_id(store)), DB_TEXT(mail->payload)), err);
@@ -210,25 +220,34 @@ int outbox_urgent_of(struct store *store, int64_t case_id, struct when_span sinc
                      outbox_each_urgent each, void *arg, struct error *err)
 {
     static const char SQL[] =
-        "SELECT o.id, coalesce(o.not_before_ms, o.created_ms) AS at_ms, o.taken_up = 0 AND"
-        " o.not_before_ms > ?3 AND NOT EXISTS (SELECT 1 FROM outbox_delivery d WHERE d.mail_id ="
-        " o.id AND (d.attempts > 0 OR d.state <> 'waiting' OR d.due_ms <= ?3)), x.payload FROM "
-        "outbox o JOIN outbox_text x"
-        " ON x.mail_id = o.id WHERE (o.case_id = ?1 OR (?1 = 0 AND o.case_id IS NULL)) AND o.event "
+        "SELECT o.id, coalesce(o.not_before_ms, o.created_ms) AS at_ms, o.not_before_ms IS NOT"
+        " NULL, o.taken_up = 0 AND o.not_before_ms > ?3 AND NOT EXISTS (SELECT 1 FROM"
+        " outbox_delivery d WHERE d.mail_id = o.id AND (d.attempts > 0 OR d.state <> 'waiting' OR"
+        " d.due_ms <= ?3)) FROM outbox o WHERE (o.case_id = ?1 OR (?1 = 0 AND o.case_id IS NULL)) "
+        "AND o.event "
         "= '" OUTBOX_URGENT "' AND o.held IS"
         " NULL AND coalesce(o.not_before_ms, o.created_ms) > ?2 AND o.message_id NOT LIKE"
         " '<again-%' AND o.created_ms > coalesce((SELECT v.at_ms FROM verdict v WHERE v.case_id ="
-        " ?1 AND v.reopened_ms IS NULL), 0) ORDER BY o.id";
+        " ?1 AND v.reopened_ms IS NULL), 0) ORDER BY o.id DESC";
     struct db_query q = db_query(
         store, SQL, DB(DB_INT(case_id), DB_MS(since_now.from_ms), DB_MS(since_now.to_ms)), err);
     int rc = 0;
     db_keep(&q);
     while (!rc && db_next(&q)) {
         const struct outbox_urgent mail = {db_int64(&q, 0), db_ms(&q, 1), db_int(&q, 2),
-                                           db_text(&q, 3)};
+                                           db_int(&q, 3)};
         rc = each(arg, &mail);
     }
     return db_end(&q, rc);
+}
+
+int outbox_payload(struct store *store, int64_t mail_id, char **ret, struct error *err)
+{
+    struct db_query q = db_query(store, "SELECT payload FROM outbox_text WHERE mail_id = ?1",
+                                 DB(DB_INT(mail_id)), err);
+    char *payload = db_next(&q) ? xstrdup(db_text(&q, 0)) : NULL;
+    *ret = payload;
+    return db_end(&q, 0);
 }
 
 #define IS_DUE "d.state = 'waiting' AND (d.due_ms <= ?1 OR d.due_ms > ?2)"
@@ -457,7 +476,8 @@ int outbox_about(struct store *store, int64_t complaint_id, const char *report,
 int outbox_rewrite(struct store *store, int64_t mail_id, const char *payload, struct error *err)
 {
     static const char SQL[] = "UPDATE outbox_text SET payload = ?2 WHERE mail_id = ?1";
-    return db_run(store, SQL, DB(DB_INT(mail_id), DB_TEXT(payload)), err);
+    int rc = check_length(payload, err);
+    return rc ? rc : db_run(store, SQL, DB(DB_INT(mail_id), DB_TEXT(payload)), err);
 }
 
 /* ---- for people ---- */

@@ -31,7 +31,8 @@ struct outbox_new {
     int64_t not_before_ms; /* 0: at once */
 };
 /* The payload of a case's mail is dropped once it has left: its ranking is kept (ranking.h), with
- * why it went. */
+ * why it went. ERROR_TOO_LARGE: of more than is ever read again (JSONX_BYTES), it could not leave.
+ */
 int outbox_add(struct store *store, const struct outbox_new *mail, struct error *err);
 typedef int (*outbox_each_id)(void *arg, const char *message_id);
 /* The ids that begin so, of mails of other events than `case` that are kept; sent or not. Its
@@ -70,9 +71,9 @@ int outbox_doubtful(struct store *store, int64_t now_ms, bool *ret, struct error
 /* ---- urgent mails of one case, gathered ---- */
 struct outbox_urgent {
     int64_t mail_id;
-    int64_t at_ms;       /* when it may leave, or might */
-    bool waits;          /* not taken up: what this transaction adds leaves with it */
-    const char *payload; /* lives until the callback returns */
+    int64_t at_ms; /* when it may leave, or might */
+    bool gathers;  /* it was queued to leave later, with what is added to it */
+    bool waits;    /* not taken up: what this transaction adds leaves with it */
 };
 typedef int (*outbox_each_urgent)(void *arg, const struct outbox_urgent *mail);
 /* One that gathers leaves only once it was taken up, in a transaction of its own: no other can add
@@ -81,11 +82,14 @@ int outbox_gathered_due(struct store *store, int64_t now_ms, bool *ret, struct e
 int outbox_take_up(struct store *store, int64_t now_ms, struct error *err); /* those that are due */
 /* What a case gathers is due now. */
 int outbox_gathered_now(struct store *store, int64_t case_id, int64_t now_ms, struct error *err);
-/* Those of a case (0: of none) that may leave after `since_ms`, the oldest first; none that is
+/* Those of a case (0: of none) that may leave after `since_ms`, the newest first; none that is
  * held, and none of before the verdict that stands, or of what a repeat said that changed no
  * record. A callback may write. */
 int outbox_urgent_of(struct store *store, int64_t case_id, struct when_span since_now,
                      outbox_each_urgent each, void *arg, struct error *err);
+/* What a mail says, malloc'd; NULL if that is not kept (or could not be read). Many wait in one
+ * case, and few are looked at. */
+int outbox_payload(struct store *store, int64_t mail_id, char **ret, struct error *err);
 
 /* ---- deliveries ---- */
 struct outbox_delivery {
@@ -134,7 +138,7 @@ typedef int (*outbox_each_payload)(void *arg, int64_t mail_id, const char *paylo
  * returned. */
 int outbox_about(struct store *store, int64_t complaint_id, const char *report,
                  outbox_each_payload each, void *arg, struct error *err);
-/* The same told without contact data that became known since. */
+/* The same told without contact data that became known since; ERROR_TOO_LARGE as above. */
 int outbox_rewrite(struct store *store, int64_t mail_id, const char *payload, struct error *err);
 
 /* ---- for people ---- */

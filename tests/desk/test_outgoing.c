@@ -1,4 +1,5 @@
 /* Which urgent mails of one case leave at once, and which wait for each other. */
+#include "base/jsonx.h"
 #include "desk/outgoing.h"
 #include "fixture.h"
 #include "store/outbox.h"
@@ -149,6 +150,58 @@ static void many_of_no_case_share_mails(void **state)
     assert_false(gathered_alone(f, 204));
 }
 
+struct reading {
+    struct fixture *f;
+    size_t reports;
+};
+
+static int read_back(void *arg, const struct outbox_urgent *mail)
+{
+    struct reading *r = arg;
+    struct fixture *f = r->f;
+    char *payload = NULL;
+    json_t *event = NULL;
+    struct error err = {0};
+    assert_int_equal(outbox_payload(f->store, mail->mail_id, &payload, &err), 0);
+    if (jsonx_parse(payload, strlen(payload), &event, &err))
+        fail_msg("%s", err.text);
+    const json_t *reports = json_object_get(event, "reports");
+    r->reports += reports ? json_array_size(reports) : 1;
+    json_decref(event);
+    free(payload);
+    return 0;
+}
+
+/* As a file of a chain's complaints brings them, with notes that make any list long, in a few
+ * bytes or in many: none is lost, and each mail can be read again. */
+static void many_of_one_case_share_mails(void **state)
+{
+    struct fixture *f = *state;
+    struct error err = {0};
+    struct text_buffer event = {0};
+    static const int COUNT[] = {2000, 200}, NOTE[] = {500, 20000}, MOST[] = {22, 200};
+    for (size_t row = 0; row < COUNT_OF(COUNT); row++) {
+        const int64_t before = mails(f);
+        text_reset(&event);
+        text_append(&event, "{'harm': ['illness'], 'note': '");
+        for (int i = 0; i < NOTE[row]; i++)
+            text_append(&event, "x");
+        text_append(&event, "'}");
+        f->now_ms += 2 * GATHER_MS;
+        const int64_t since_ms = f->now_ms;
+        for (int i = 0; i < COUNT[row]; i++) {
+            assert_true(gathered(f, event.data) == (i > 0));
+            f->now_ms -= 900;
+        }
+        const struct when_span all = {since_ms, f->now_ms};
+        struct reading r = {.f = f};
+        assert_int_equal(outbox_urgent_of(f->store, CASE, all, read_back, &r, &err), 0);
+        assert_int_equal(r.reports, COUNT[row]);
+        assert_in_range(mails(f) - before, 2, MOST[row]);
+    }
+    text_buffer_free(&event);
+}
+
 /* Names and numbers of whoever called, in all that people typed of it; not in what is no text of
  * theirs. */
 static void what_people_typed_names_no_caller(void **state)
@@ -203,6 +256,7 @@ int main(void)
                                         with_case, fixture_cleaned),
         cmocka_unit_test_setup_teardown(many_of_no_case_share_mails, fixture_clean,
                                         fixture_cleaned),
+        cmocka_unit_test_setup_teardown(many_of_one_case_share_mails, with_case, fixture_cleaned),
         cmocka_unit_test(what_people_typed_names_no_caller),
         cmocka_unit_test_setup_teardown(who_said_it_is_told, fixture_clean, fixture_cleaned),
     };

@@ -1,4 +1,5 @@
 /* Mails and their deliveries: each recipient by itself, urgent ones never behind another. */
+#include "base/jsonx.h"
 #include "fixture.h"
 #include "store/outbox.h"
 
@@ -325,6 +326,28 @@ static void harm_leaves_with_nothing_written(void **state)
     assert_stranded(f, "b@p", late_ms, "4"); /* one that has deliveries has all it gets */
 }
 
+/* It would be tried for ever, and never leave. */
+static void what_nobody_could_read_again_is_refused(void **state)
+{
+    struct fixture *f = *state;
+    struct error err = {0};
+    char *kept = NULL, *payload = xcalloc(1, JSONX_BYTES + 2);
+    memset(payload, ' ', JSONX_BYTES + 1);
+    struct outbox_new mail = {"urgent", 1, 0, "<u-1@p>", payload, NOW, 0};
+    assert_int_equal(outbox_add(f->store, &mail, &err), ERROR_TOO_LARGE);
+    mail.payload = "{}";
+    assert_int_equal(outbox_add(f->store, &mail, NULL), 0);
+    assert_int_equal(outbox_rewrite(f->store, 1, payload, &err), ERROR_TOO_LARGE);
+    payload[JSONX_BYTES] = '\0';
+    assert_int_equal(outbox_rewrite(f->store, 1, payload, NULL), 0);
+    assert_int_equal(outbox_payload(f->store, 1, &kept, NULL), 0);
+    assert_string_equal(kept, payload);
+    free(kept);
+    assert_int_equal(outbox_payload(f->store, 99, &kept, NULL), 0);
+    assert_null(kept);
+    free(payload);
+}
+
 static int list_one(void *arg, const struct outbox_mail *mail)
 {
     text_appendf(arg, "%lld %s %s;", (long long)mail->id, mail->event, mail->state);
@@ -406,6 +429,8 @@ int main(void)
         cmocka_unit_test_setup_teardown(what_no_case_tells_reaches_a_plants_people_too, setup,
                                         fixture_close),
         cmocka_unit_test_setup_teardown(harm_leaves_with_nothing_written, setup, fixture_close),
+        cmocka_unit_test_setup_teardown(what_nobody_could_read_again_is_refused, setup,
+                                        fixture_close),
         cmocka_unit_test_setup_teardown(people_see_what_is_stuck, setup, fixture_close),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
