@@ -23,6 +23,34 @@ static const char *const METHODS[] = {
 static const char *const RESULTS[] = {"positive",  "detected",  "found",    "present",
                                       "isolated",  "confirmed", "positivo", "positiva",
                                       "detectado", "detectada", "presente", "presencia"};
+/* What a method looks for, and works with: harm in a sentence, none in such a row. */
+static const char *const TOOLS[] = {
+    "salmonella", "listeria",   "monocytogenes", "escherichia", "coli",        "staphylococcus",
+    "aureus",     "bacillus",   "cereus",        "clostridium", "perfringens", "botulinum",
+    "norovirus",  "pathogen",   "pathogens",     "aflatoxin",   "aflatoxins",  "mycotoxin",
+    "mycotoxins", "ochratoxin", "toxin",         "toxins",      "allergen",    "allergens",
+    "gluten",     "peanut",     "almond",        "glass",       "metal",       "steel",
+    "wire",       "plastic",    "needle",        "needles",     "blade",       "blades",
+    "knife",      "scalpel",    "wood",          "wooden",      "stone",       "rubber",
+    "insect",     "insects",    "rodent",        "hair",        "hairs",       "filth",
+    "acid",       "chlorine",   "bleach",        "alcohol",     "ethanol",     "acetone",
+    "solvent",    "solvents",   "mercury",       "vidrio",      "acero",       "alambre",
+    "aguja",      "cuchillo",   "plástico",      "plastico",    "patógenos",   "toxinas",
+    "alérgenos",  "alergenos"};
+/* What tells that something happened, or whom it happened to: nothing is left out of such a row. */
+static const char *const HAPPENED[] = {
+    "broke",    "broken",   "breaks",   "breakage",  "shattered", "cracked",  "chipped",
+    "shard",    "shards",   "splinter", "splinters", "chips",     "fragment", "fragments",
+    "missing",  "lost",     "fell",     "dropped",   "loose",     "dough",    "loaf",
+    "loaves",   "bread",    "bun",      "buns",      "product",   "rota",     "roto",
+    "rompió",   "rompio",   "astillas", "trozos",    "esquirlas", "falta",    "masa",
+    "pan",      "i",        "my",       "we",        "our",       "us",       "he",
+    "she",      "they",     "her",      "his",       "him",       "their",    "someone",
+    "somebody", "customer", "caller",   "consumer",  "person",    "people",   "child",
+    "kid",      "son",      "daughter", "baby",      "boy",       "girl",     "wife",
+    "husband",  "mother",   "father",   "patient",   "worker",    "mi",       "nuestro",
+    "nuestra",  "cliente",  "clienta",  "hijo",      "hija",      "niño",     "niña",
+    "persona",  "personas", "alguien",  "esposa",    "marido"};
 
 #define COUNT(list) (sizeof(list) / sizeof *(list))
 
@@ -68,11 +96,13 @@ static const char *past_denial(const char *said)
     return NULL;
 }
 
+static const char BETWEEN_WORDS[] = " \t.,;:/()";
+
 static bool has_result(const char *said)
 {
     for (const char *at = said; *at;) {
-        size_t length = strcspn(at, " \t.,;:/()");
-        const char *next = at + length + strspn(at + length, " \t.,;:/()");
+        size_t length = strcspn(at, BETWEEN_WORDS);
+        const char *next = at + length + strspn(at + length, BETWEEN_WORDS);
         bool control = strncasecmp(next, "control", strlen("control")) == 0;
         if (is_one_of(RESULTS, COUNT(RESULTS), at, length) && !control)
             return true;
@@ -81,20 +111,55 @@ static bool has_result(const char *said)
     return false;
 }
 
-bool lab_row_denies(const char *name, size_t name_length, const char *said, size_t said_length)
+static bool has_happened(const char *said)
+{
+    for (const char *at = said; *at; at += strspn(at, BETWEEN_WORDS)) {
+        size_t length = strcspn(at, BETWEEN_WORDS);
+        if (is_one_of(HAPPENED, COUNT(HAPPENED), at, length))
+            return true;
+        at += length;
+    }
+    return false;
+}
+
+static void append_without_tools(const char *said, struct text_buffer *out)
+{
+    while (*said) {
+        size_t length = strcspn(said, BETWEEN_WORDS),
+               next = length + strspn(said + length, BETWEEN_WORDS);
+        if (is_one_of(TOOLS, COUNT(TOOLS), said, length))
+            text_append_bytes(out, said + length, next - length);
+        else
+            text_append_bytes(out, said, next);
+        said += next;
+    }
+}
+
+static bool is_method(const char *name, size_t length)
+{
+    while (length && isspace((unsigned char)*name)) {
+        name++;
+        length--;
+    }
+    while (length && isspace((unsigned char)name[length - 1]))
+        length--;
+    return is_one_of(METHODS, COUNT(METHODS), name, length);
+}
+
+bool lab_row_tells(const char *name, size_t name_length, const char *said, size_t said_length,
+                   struct text_buffer *out)
 {
     char *text = xstrndup(said, said_length);
-    while (name_length && isspace((unsigned char)*name)) {
-        name++;
-        name_length--;
-    }
-    while (name_length && isspace((unsigned char)name[name_length - 1]))
-        name_length--;
     const char *rest = past_denial(text);
-    bool denies = (rest && is_measure(rest)) ||
-                  (is_one_of(METHODS, COUNT(METHODS), name, name_length) && !has_result(text));
+    bool denies = rest && is_measure(rest);
+    if (denies)
+        text_append(out, "");
+    else if (is_method(name, name_length) && !has_result(text) && !has_happened(text))
+        append_without_tools(text, out);
+    else
+        text_append(out, text);
     free(text);
-    return denies;
+    return !denies;
 }
 
 /* A name of a few words; a sentence, or what tells of a result, is none. */

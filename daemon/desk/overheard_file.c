@@ -35,7 +35,7 @@ static bool is_name(const char *line, size_t label)
 }
 
 /* "Foreign matter: none found" as it is denied in a sentence: "none found foreign matter". A row
- * that only denies, or says how it was looked for, is left out. */
+ * that only denies is left out. */
 static void turn_row(const char *line, size_t length, struct text_buffer *out)
 {
     const char *mark = NULL;
@@ -45,15 +45,19 @@ static void turn_row(const char *line, size_t length, struct text_buffer *out)
             mark = line + i;
     size_t label = mark ? (size_t)(mark - line) : 0, said = length - label;
     bool row = marks == 1 && said < QUOTE && is_name(line, label);
-    if (row && lab_row_denies(line, label, mark + 1, said - 1))
-        return;
-    for (const char *cells = ",;\t|"; *cells; cells++)
-        if (length < QUOTE && lab_row_cells_deny(line, length, *cells))
-            return;
-    if (row && *mark == ':' && said < ROW)
-        text_appendf(out, "%.*s %.*s", (int)(said - 1), mark + 1, (int)label, line);
+    struct text_buffer tells = {0};
+    bool denies = row && !lab_row_tells(line, label, mark + 1, said - 1, &tells);
+    for (const char *cells = ",;\t|"; *cells && !denies; cells++)
+        denies = length < QUOTE && lab_row_cells_deny(line, length, *cells);
+    if (denies)
+        ;
+    else if (row && *mark == ':' && said < ROW)
+        text_appendf(out, "%s %.*s", tells.data, (int)label, line);
+    else if (row)
+        text_appendf(out, "%.*s%s", (int)(label + 1), line, tells.data);
     else
         text_appendf(out, "%.*s", (int)length, line);
+    text_buffer_free(&tells);
 }
 
 /* Its rows turned; it has as many lines. */

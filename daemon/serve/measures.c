@@ -183,8 +183,10 @@ static int read_texts(struct measures *x, struct store *store, const json_t *bod
     text_appendf(&x->sentences, "%s\n\n%s", x->note ? x->note : "", x->reason ? x->reason : "");
     if (x->note || x->reason)
         text_append(&x->words, x->sentences.data);
-    if (x->method && !lab_row_denies("method", strlen("method"), x->method, strlen(x->method)))
-        text_appendf(&x->words, "\n\n%s", x->method);
+    if (x->method) {
+        text_append(&x->words, "\n\n");
+        lab_row_tells("method", strlen("method"), x->method, strlen(x->method), &x->words);
+    }
     return rc ? rc : jsonx_needed(body, "by", LENGTH_PERSON, &x->by, err);
 }
 
@@ -233,12 +235,14 @@ static int read_one(struct measures *x, const json_t *item, struct error *err)
 /* Of a name that no rule knows its result is half the sentence: "salmonella positive". */
 static void add_result_words(struct measures *x, const struct measuring *m, const char *said)
 {
-    if (lab_row_denies(m->quantity, strlen(m->quantity), said, strlen(said)))
-        return;
-    text_append(&x->words, "\n\n");
-    for (const char *at = m->known ? "" : m->quantity; *at; at++)
-        text_appendf(&x->words, "%c", *at == '_' ? ' ' : *at);
-    text_appendf(&x->words, "%s%s", m->known ? "" : " ", said);
+    struct text_buffer tells = {0};
+    if (lab_row_tells(m->quantity, strlen(m->quantity), said, strlen(said), &tells)) {
+        text_append(&x->words, "\n\n");
+        for (const char *at = m->known ? "" : m->quantity; *at; at++)
+            text_appendf(&x->words, "%c", *at == '_' ? ' ' : *at);
+        text_appendf(&x->words, "%s%s", m->known ? "" : " ", tells.data);
+    }
+    text_buffer_free(&tells);
 }
 
 static int read_results(struct measures *x, struct store *store, const json_t *body,

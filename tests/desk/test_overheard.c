@@ -376,7 +376,18 @@ static void rows_that_deny_are_no_harm(void **state)
                                         "Glass, 0",
                                         "Salmonella\t25 g\tn.d.",
                                         "Sample: glass jar",
-                                        "method: glass beads, filter plate; metal sieve"};
+                                        "method: glass beads, filter plate; metal sieve",
+                                        "Method: ISO 6579-1, Salmonella detection",
+                                        "method: Listeria monocytogenes, ISO 11290-1",
+                                        "Method: E. coli, MPN, ISO 7251",
+                                        "Equipment: glass electrode, steel probe",
+                                        "materials: glass petri dishes, plastic bags",
+                                        "Test method: ELISA, gluten, peanut",
+                                        "Procedure: AOAC 993.26, insects and rodent hairs",
+                                        "Preparation: 25 g cut with a knife, blender",
+                                        "reagents: sulphuric acid, ethanol, bleach",
+                                        "Sample preparation: acid digestion",
+                                        "equipo: varilla de vidrio, aguja, acero"};
     static const char *const HARM[] = {"Salmonella: positive",
                                        "Salmonella: detected in 25 g",
                                        "Salmonella|detected",
@@ -390,7 +401,16 @@ static void rows_that_deny_are_no_harm(void **state)
                                        "Glass,0,5 mm",
                                        "Salmonella,absent,but our son vomited",
                                        "Found glass in it, none",
-                                       "method: Listeria monocytogenes positive"};
+                                       "method: Listeria monocytogenes positive",
+                                       "Equipment: glass cover broke, shards in the dough",
+                                       "method: her son vomited after this sample",
+                                       "materials: two of the panel vomited",
+                                       "Preparation: the cook was cut by a metal sliver",
+                                       "Equipment: glass rod, two people in hospital",
+                                       "Method: man died of food poisoning",
+                                       "Equipment: wire of the sieve missing, metal in a loaf",
+                                       "method: our customer got salmonella",
+                                       "equipo: vidrio roto en la masa"};
     struct fixture *f = *state;
     for (size_t i = 0; i < COUNT_OF(CLEAN); i++)
         if (is_heard(f, CLEAN[i]))
