@@ -20,6 +20,7 @@ struct batch {
     const char *source;
     struct text_buffer lines; /* to be sent */
     size_t count;
+    size_t answered; /* of those sent */
     struct waiting {
         long line;
         bool harm;
@@ -28,7 +29,7 @@ struct batch {
     json_t *seen; /* digest → count, for rows without an id */
     long read, logged, again, refused, kept, joined, alike;
     struct harm_tally harm; /* by case; by line, where only kept */
-    bool away;              /* the daemon does not answer: keep the rest without asking */
+    bool away;              /* it would not take the rest either: keep it without asking */
     int exit_code;
 };
 
@@ -215,6 +216,7 @@ static void on_answer(void *arg, size_t index, json_t *answer)
     struct batch *b = arg;
     const struct waiting *row = &b->rows[index];
     const json_t *error = json_object_get(answer, "error");
+    b->answered = index + 1;
     if (error) {
         const struct error first = fault_of(error);
         refuse(b, row->line, &first, json_object_get(error, "faults"), answer);
@@ -247,19 +249,23 @@ static void say_kept(struct batch *b, const struct waiting *row, const json_t *c
     json_decref(document);
 }
 
-/* Refused rows are kept too: the daemon has yet to hear what they say of harm. */
-static void keep(struct batch *b, const struct error *why)
+/* What has an answer was told, whatever cut off the others'. Refused rows are kept too: the daemon
+ * has yet to hear what they say of harm. */
+static void keep(struct batch *b, const struct error *why, bool away)
 {
     char path[SPOOL_PATH];
     const char *at = b->lines.data;
-    for (size_t i = 0; i < b->count; i++, at += strcspn(at, "\n") + 1) {
+    for (size_t i = 0; i < b->answered; i++)
+        at += strcspn(at, "\n") + 1;
+    const char *unanswered = at;
+    for (size_t i = b->answered; i < b->count; i++, at += strcspn(at, "\n") + 1) {
         json_t *complaint = NULL;
         jsonx_parse(at, strcspn(at, "\n"), &complaint, NULL);
         say_kept(b, &b->rows[i], complaint);
         json_decref(complaint);
     }
-    b->away = true;
-    b->exit_code = deliver_keep(b->c, why, b->lines.data, b->lines.length, path);
+    b->away = away;
+    b->exit_code = deliver_keep(b->c, why, unanswered, (size_t)(at - unanswered), path);
 }
 
 static void refuse_all(struct batch *b, const struct error *err)
@@ -277,11 +283,11 @@ static void flush(struct batch *b)
     int rc = b->away ? error_set(&err, ERROR_UNREACHABLE, "the daemon is away")
                      : deliver_lines(b->c, &batch, on_answer, b, &err);
     if (rc && deliver_keeps(rc))
-        keep(b, &err);
+        keep(b, &err, spool_is_of_all(rc));
     else if (rc)
         refuse_all(b, &err);
     text_reset(&b->lines);
-    b->count = 0;
+    b->count = b->answered = 0;
     if (isatty(STDERR_FILENO) && !isatty(STDOUT_FILENO))
         client_say(b->c, "%s: %ld rows so far", b->source, b->read);
 }

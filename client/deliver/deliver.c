@@ -173,7 +173,7 @@ struct replay {
     struct text_buffer cases;
     const char *lines; /* of the file under way */
     struct text_buffer *refused_lines;
-    struct error why;
+    struct error why; /* the first that was not sent */
 };
 
 static const char *line_at(const char *lines, size_t index, size_t *ret_length)
@@ -262,20 +262,21 @@ static void say_torn(const struct client *c, const struct spool *spool, int torn
 static int on_send(void *arg, const char *lines, size_t length, struct text_buffer *refused)
 {
     struct replay *r = arg;
-    error_clear(&r->why);
+    struct error why = {0};
     r->lines = lines;
     r->refused_lines = refused;
     const struct deliver_batch batch = {lines, length, count_lines(lines, length), "spool"};
-    int rc = deliver_lines(r->c, &batch, on_answer, r, &r->why);
+    int rc = deliver_lines(r->c, &batch, on_answer, r, &why);
     if (rc && !deliver_keeps(rc)) {
         char text[1024];
-        client_say(r->c, "kept complaints are refused: %s",
-                   error_format(&r->why, text, sizeof text));
+        client_say(r->c, "kept complaints are refused: %s", error_format(&why, text, sizeof text));
         client_say(r->c, HARM_UNREAD);
         text_append_bytes(refused, lines, length);
         r->refused += (int)batch.count;
         return 0;
     }
+    if (rc && !r->why.code)
+        r->why = why;
     return rc;
 }
 
@@ -307,7 +308,8 @@ int deliver_waiting(const struct client *c, bool print)
         if (now.torn > before.torn)
             say_torn(c, spool, now.torn - before.torn);
         if (rc) {
-            exit_code = client_fail(c, r.why.code ? &r.why : &err);
+            exit_code = err.code ? client_fail(c, &err) : EXIT_DONE;
+            exit_code = r.why.code ? client_fail(c, &r.why) : exit_code;
             client_say(c, "%d kept %s wait in %s", now.waiting, now.waiting == 1 ? "file" : "files",
                        spool_folder(spool));
         } else if (r.refused || now.torn > before.torn) {

@@ -372,26 +372,41 @@ static int keep_refused(const struct spool *s, const char *name, const struct te
     return rc ? rc : write_file(folder, ret_path, lines->data, lines->length, err);
 }
 
+bool spool_is_of_all(int sent)
+{
+    return sent == ERROR_UNREACHABLE || sent == ERROR_BUSY || sent == ERROR_DENIED ||
+           sent == ERROR_NO_SPACE;
+}
+
+struct replaying {
+    struct spool *s;
+    spool_send send;
+    void *arg;
+    char *refused; /* SPOOL_PATH */
+    bool stop;
+};
+
 /* What was sent goes; of a torn file what is whole is sent, and the file stays. */
-static int replay_one(struct spool *s, const char *name, spool_send send, void *arg,
-                      char ret_refused[static SPOOL_PATH], struct error *err)
+static int replay_one(struct replaying *r, const char *name, struct error *err)
 {
     char path[SPOOL_PATH];
     struct text_buffer lines = {0};
     struct text_buffer whole = {0};
     struct text_buffer refused = {0};
     bool torn = false;
-    snprintf(path, sizeof path, "%s/%.230s", s->folder, name);
+    snprintf(path, sizeof path, "%s/%.230s", r->s->folder, name);
     int rc = read_file(path, &lines, err);
     if (!rc)
         torn = !take_whole_lines(&lines, &whole);
-    if (!rc && whole.length)
-        rc = send(arg, whole.data, whole.length, &refused);
+    if (!rc && whole.length) {
+        rc = r->send(r->arg, whole.data, whole.length, &refused);
+        r->stop = spool_is_of_all(rc);
+    }
     if (!rc && refused.length)
-        rc = keep_refused(s, name, &refused, ret_refused, err);
+        rc = keep_refused(r->s, name, &refused, r->refused, err);
     if (!rc && torn)
-        rc = set_aside(s, path, err);
-    else if (!rc && (unlink(path) != 0 || sync_folder(s->folder) != 0))
+        rc = set_aside(r->s, path, err);
+    else if (!rc && (unlink(path) != 0 || sync_folder(r->s->folder) != 0))
         rc = fail(err, "sent, but cannot remove", path);
     text_buffer_free(&lines);
     text_buffer_free(&whole);
@@ -403,15 +418,20 @@ int spool_replay(struct spool *s, spool_send send, void *arg, char ret_refused[s
                  struct error *err)
 {
     struct dirent **list = NULL;
+    struct replaying r = {.s = s, .send = send, .arg = arg, .refused = ret_refused};
     ret_refused[0] = '\0';
     if (flock(s->lock, LOCK_EX) != 0)
         return fail(err, "cannot lock", s->folder);
     take_up_cut_off(s);
     int count = scandir(s->folder, &list, is_waiting, by_name);
     int rc = count < 0 ? fail(err, "cannot list", s->folder) : 0;
-    for (int i = 0; i < count && !rc; i++)
-        if (is_for(s, list[i]->d_name))
-            rc = replay_one(s, list[i]->d_name, send, arg, ret_refused, err);
+    for (int i = 0; i < count && !r.stop; i++) {
+        struct error why = {0};
+        int one = is_for(s, list[i]->d_name) ? replay_one(&r, list[i]->d_name, &why) : 0;
+        if (one && !rc && err)
+            *err = why;
+        rc = rc ? rc : one;
+    }
     if (count >= 0)
         free_list(list, count);
     flock(s->lock, LOCK_UN);

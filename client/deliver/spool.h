@@ -46,12 +46,15 @@ struct spool_counts {
 struct spool_counts spool_count(const struct spool *s);
 
 /* Sends one file's lines. 0: the daemon has them all or refused some, whose lines are appended
- * to *refused; a negative code: not sent, keep the file and stop. */
+ * to *refused; a negative code: not sent, keep the file. */
 typedef int (*spool_send)(void *arg, const char *lines, size_t length, struct text_buffer *refused);
-/* Sends what waits for this daemon, oldest first, one process at a time. Stops at the first file
- * that cannot be sent and returns that code. *ret_refused names the last file of refused
- * complaints, "" if none.
- */
+/* Whether others would fare no better than what was answered so: it is the daemon, or what we may
+ * ask of it, and not these lines. */
+bool spool_is_of_all(int sent);
+/* Sends what waits for this daemon, oldest first, one process at a time. Stops at a file that is
+ * not sent for a reason of all; any other that cannot be read, sent or cleared away keeps none of
+ * those behind it waiting. Returns the first code. *ret_refused names the last file of refused
+ * complaints, "" if none. */
 int spool_replay(struct spool *s, spool_send send, void *arg, char ret_refused[static SPOOL_PATH],
                  struct error *err);
 

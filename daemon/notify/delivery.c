@@ -16,11 +16,21 @@ struct delivery {
     char *message;           /* what the program reads; borrowed by it */
     struct program *program; /* NULL once begun: could not be made, see failed */
     struct program_result failed;
+    char no_zone[128]; /* why its times are in UTC, "" they are not */
 };
 
 static const char *sender_of(const struct mail_settings *s)
 {
     return mime_is_address(s->from) ? s->from : SENDER;
+}
+
+/* Without one (no descriptor is free, the zone's file is gone) times are in UTC, and say so: what
+ * the mail tells waits for no zone. */
+static void open_zone(const struct mail_settings *s, struct delivery *d, struct tz **ret)
+{
+    struct error err = {0};
+    if (tz_open(s->tz_name, ret, &err))
+        error_format(&err, d->no_zone, sizeof d->no_zone);
 }
 
 static int compose(const struct mail_settings *s, struct delivery *d, const char *sheet,
@@ -29,8 +39,7 @@ static int compose(const struct mail_settings *s, struct delivery *d, const char
     json_t *event = NULL;
     struct tz *tz = NULL;
     int rc = jsonx_parse(d->row.payload, strlen(d->row.payload), &event, err);
-    if (!rc)
-        rc = tz_open(s->tz_name, &tz, err);
+    open_zone(s, d, &tz);
     if (!rc && d->row.plant[0])
         json_object_set_new(event, "plant", json_string(mail_settings_title(s, d->row.plant)));
     if (!rc) {
@@ -113,6 +122,11 @@ const struct outbox_delivery *delivery_row(const struct delivery *d)
 const struct program_result *delivery_result(const struct delivery *d)
 {
     return d->program ? program_result(d->program) : &d->failed;
+}
+
+const char *delivery_no_zone(const struct delivery *d)
+{
+    return d->no_zone;
 }
 
 void delivery_free(struct delivery *d)

@@ -13,6 +13,8 @@ struct delivery;
 struct delivery *delivery_new(struct outbox_delivery *row);
 /* Takes `sheet`, a page to attach (NULL: none). One that could not be started has ended. */
 void delivery_begin(struct delivery *delivery, const struct mail_settings *settings, char *sheet);
+/* "", or why the times of the mail that was begun are in UTC. */
+const char *delivery_no_zone(const struct delivery *delivery);
 bool delivery_has_begun(const struct delivery *delivery);
 /* Its fd is -1 while nothing runs. */
 struct pollfd delivery_poll(const struct delivery *delivery);

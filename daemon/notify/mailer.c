@@ -335,14 +335,21 @@ static char *small_enough(const struct mailer *m, const struct outbox_delivery *
     return NULL;
 }
 
+static void begin(struct mailer *m, struct delivery *d, char *sheet)
+{
+    delivery_begin(d, &m->settings, sheet);
+    if (*delivery_no_zone(d))
+        log_write(&m->log, LOG_LEVEL_WARNING, "a mail's times are in UTC mail=%lld why=\"%s\"",
+                  (long long)delivery_row(d)->mail_id, delivery_no_zone(d));
+}
+
 /* Those with places that wait for their page, as their case stands now: the one that is made
  * leaves, the next is asked for. */
 static void attach_sheets(struct mailer *m)
 {
     char *sheet = NULL;
     if (m->page_for && sheet_maker_take(m->maker, &sheet)) {
-        delivery_begin(m->page_for, &m->settings,
-                       small_enough(m, delivery_row(m->page_for), sheet));
+        begin(m, m->page_for, small_enough(m, delivery_row(m->page_for), sheet));
         m->page_for = NULL;
     }
     for (int i = 0; i < PLACES && !m->page_for; i++) {
@@ -359,7 +366,7 @@ static void start_one(struct mailer *m, struct outbox_delivery *row)
     struct delivery *d = delivery_new(row);
     put(m, d);
     if (!waits)
-        delivery_begin(d, &m->settings, NULL);
+        begin(m, d, NULL);
 }
 
 static void start_rows(struct mailer *m, const struct outbox_deliveries *due)

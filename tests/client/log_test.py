@@ -373,6 +373,21 @@ class Spool(ClientTest):
         self.assertEqual([c["id"] for c in self.daemon.complaints.values()],
                          [ROW["id"] % n for n in range(1500)])
 
+    def test_an_answer_that_breaks_off_keeps_what_has_none(self):
+        """What was answered is counted once, and the daemon is asked about the rest of the file."""
+        self.daemon.script_of_answers = [(200, "application/x-ndjson", lines(
+            *[{"complaint": row(n)["id"], "case": "C%d" % n, "again": False, "ranked": [], **fake_daemon.EXACT}
+              for n in (1, 2)]))]
+        path = self.file("a.ndjson", lines(*[row(n) for n in range(1, 601)]))
+        code, out, err = self.run_client("log", "--from", path)
+        self.assertEqual(code, 3)
+        self.assertIn("the daemon answered 2 of ", err)
+        kept = [c["id"] for c in self.kept()]
+        self.assertEqual(kept, [row(n)["id"] for n in range(3, 3 + len(kept))])
+        self.assertEqual(list(self.daemon.complaints), [row(n)["id"] for n in range(3 + len(kept), 601)])
+        self.assertGreater(len(self.daemon.complaints), 0)
+        self.assertTrue("600 rows: %d new, 0 logged before, 0 refused" % (600 - len(kept)) in out)
+
     def test_one_that_the_daemon_refuses_is_set_aside(self):
         self.away()
         self.run_client("log", "--symptom", "mold", "--product", "NOPE")

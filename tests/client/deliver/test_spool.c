@@ -242,6 +242,79 @@ static void what_waits_is_sent_in_its_order(void **state)
     spool_close(s);
 }
 
+static int send_but(void *arg, const char *lines, size_t length, struct text_buffer *refused)
+{
+    struct sending *to = arg;
+    if (to->times++ == 1)
+        return to->fails_at;
+    text_append_bytes(&to->sent, lines, length);
+    if (to->refuses && strstr(lines, to->refuses))
+        text_append_bytes(refused, lines, length);
+    return 0;
+}
+
+/* The second of three fails so: what must have been sent all the same, and what waits. */
+static void one_that_fails_keeps_no_other_waiting(void **state)
+{
+    static const char ALL[] = "{\"n\":0}\n{\"n\":2}\n", FIRST[] = "{\"n\":0}\n";
+    static const struct {
+        int code;
+        const char *sent;
+        int waiting;
+    } ROWS[] = {{ERROR_UNREACHABLE, FIRST, 2},
+                {ERROR_BUSY, FIRST, 2},
+                {ERROR_DENIED, FIRST, 2},
+                {ERROR_NO_SPACE, FIRST, 2},
+                {ERROR_INTERNAL, ALL, 1},
+                {ERROR_NOT_FOUND, ALL, 1},
+                {ERROR_IO, ALL, 1},
+                {ERROR_LOST, ALL, 1},
+                {ERROR_INVALID, ALL, 1}};
+    char path[3][SPOOL_PATH], refused[SPOOL_PATH];
+    (void)state;
+    struct spool *s = opened();
+    for (size_t row = 0; row < COUNT_OF(ROWS); row++) {
+        struct sending to = {.fails_at = ROWS[row].code};
+        for (int i = 0; i < 3; i++) {
+            char line[32];
+            snprintf(line, sizeof line, "{\"n\":%d}\n", i);
+            assert_int_equal(spool_keep(s, line, strlen(line), path[i], NULL), 0);
+        }
+        assert_int_equal(spool_replay(s, send_but, &to, refused, NULL), ROWS[row].code);
+        if (strcmp(to.sent.data, ROWS[row].sent) != 0 ||
+            spool_count(s).waiting != ROWS[row].waiting)
+            fail_msg("code %d: sent %s", ROWS[row].code, to.sent.data);
+        assert_int_equal(access(path[1], F_OK), 0);
+        text_buffer_free(&to.sent);
+        to = (struct sending){.times = 9};
+        assert_int_equal(spool_replay(s, send_but, &to, refused, NULL), 0);
+        text_buffer_free(&to.sent);
+    }
+    spool_close(s);
+}
+
+/* One that cannot be read (as root reads all: a folder of its name), and refused lines for which
+ * there is no place. */
+static void what_this_machine_cannot_do_keeps_no_other_waiting(void **state)
+{
+    char path[160], refused[SPOOL_PATH];
+    struct sending to = {.times = 9, .refuses = "2"};
+    struct error err = {0};
+    (void)state;
+    struct spool *s = opened();
+    snprintf(path, sizeof path, "%s/a/b/00000001-a.ndjson", dir);
+    assert_int_equal(mkdir(path, 0700), 0);
+    leave("00000002-b.ndjson", "{\"n\":2}\n");
+    leave("00000003-c.ndjson", "{\"n\":3}\n");
+    leave("refused", "no folder");
+    assert_int_equal(spool_replay(s, send_but, &to, refused, &err), ERROR_IO);
+    assert_non_null(strstr(err.source, "00000001-a"));
+    assert_string_equal(to.sent.data, "{\"n\":2}\n{\"n\":3}\n");
+    assert_int_equal(spool_count(s).waiting, 2);
+    text_buffer_free(&to.sent);
+    spool_close(s);
+}
+
 static void the_zone_is_noted(void **state)
 {
     char zone[64] = "as it was";
@@ -361,6 +434,9 @@ int main(void)
         cmocka_unit_test_setup_teardown(a_folder_that_others_write_to_is_refused, open_dir,
                                         close_dir),
         cmocka_unit_test_setup_teardown(what_waits_is_sent_in_its_order, open_dir, close_dir),
+        cmocka_unit_test_setup_teardown(one_that_fails_keeps_no_other_waiting, open_dir, close_dir),
+        cmocka_unit_test_setup_teardown(what_this_machine_cannot_do_keeps_no_other_waiting,
+                                        open_dir, close_dir),
         cmocka_unit_test_setup_teardown(the_zone_is_noted, open_dir, close_dir),
         cmocka_unit_test_setup_teardown(the_draft_with_harm_is_taken_up_first, open_dir, close_dir),
     };
