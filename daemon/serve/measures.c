@@ -44,6 +44,7 @@ struct measures {
     struct store_ids cases;
     json_t *tops[CASES_TOLD]; /* of them, before */
     struct overheard heard;   /* of harm in the note or the reason */
+    bool heard_own;           /* of a case of the lot's own */
     struct text_buffer words;
     struct text_buffer sentences; /* of them, without results and method */
 };
@@ -353,34 +354,38 @@ static int hear(const struct measures *x, struct store *store, int64_t case_id,
     return overheard_hear(store, ret, err);
 }
 
-/* Is the lot its own, not one of several that it may be about? */
-static bool is_own(const struct measures *x, struct store *store, int64_t case_id)
+struct hearing {
+    struct measures *x;
+    struct store *store;
+    struct error *err;
+    int cases;
+};
+
+/* What is told: of one that is the lot's own, if any is, and of those of one that was news. */
+static int hear_one(void *arg, int64_t case_id, bool own)
 {
-    struct case_row row;
-    return case_get(store, case_id, &row, NULL) == 0 && row.lot_id == x->lot.lot_id;
+    struct hearing *h = arg;
+    struct measures *x = h->x;
+    struct overheard other = x->heard, one;
+    int rc = hear(x, h->store, case_id, &one, h->err);
+    bool news = !other.mailed && (one.mailed || !other.harm);
+    bool told = own == x->heard_own ? news : own && one.harm;
+    x->heard_own = told ? own : x->heard_own;
+    x->heard = told ? one : other;
+    json_decref(told ? other.harm : one.harm);
+    h->cases++;
+    return rc;
 }
 
-/* Of the case it was measured for, or else of all about the lot, or of the lot alone. The answer
- * tells of one that is the lot's own, if any is, and of those of one that was news. */
+/* Of the case it was measured for, or else of all about the lot, or of the lot alone. */
 static int hear_all(struct measures *x, struct store *store, struct error *err)
 {
+    struct hearing h = {x, store, err, 0};
     json_decref(x->heard.harm); /* of a job that was rolled back and runs again */
-    if (x->case_id || x->cases.count == 0)
-        return hear(x, store, x->case_id, &x->heard, err);
     x->heard = (struct overheard){0};
-    int rc = 0;
-    bool own = false;
-    for (int i = x->cases.count; i-- > 0 && !rc;) {
-        struct overheard other = x->heard, one;
-        bool here = is_own(x, store, x->case_ids[i]);
-        rc = hear(x, store, x->case_ids[i], &one, err);
-        bool news = !other.mailed && (one.mailed || !other.harm);
-        bool told = here == own ? news : here && one.harm;
-        own = told ? here : own;
-        x->heard = told ? one : other;
-        json_decref(told ? other.harm : one.harm);
-    }
-    return rc;
+    x->heard_own = false;
+    int rc = x->case_id ? 0 : record_find_cases(store, x->lot.lot_id, hear_one, &h, err);
+    return rc || h.cases ? rc : hear(x, store, x->case_id, &x->heard, err);
 }
 
 /* Cases are ranked again in the same commit's work; rankers' caches are dated by it. */
@@ -422,10 +427,18 @@ static json_t *top_of(const struct measures *x, struct store *store, int64_t cas
     return top;
 }
 
+static int take_case(void *arg, int64_t case_id, bool own)
+{
+    struct store_ids *cases = arg;
+    (void)own;
+    cases->id[cases->count++] = case_id;
+    return cases->count < cases->capacity ? 0 : 1;
+}
+
 static void look_before(struct measures *x, struct store *store)
 {
     x->cases = (struct store_ids){x->case_ids, 0, CASES_TOLD};
-    if (record_find_cases(store, x->lot.lot_id, &x->cases, NULL))
+    if (record_find_cases(store, x->lot.lot_id, take_case, &x->cases, NULL) < 0)
         x->cases.count = 0;
     json_t *unread = json_array();
     for (int i = 0; i < x->cases.count; i++)

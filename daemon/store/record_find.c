@@ -36,10 +36,17 @@ int record_find_product(struct store *store, const char *product, int64_t *ret_i
     " (SELECT c.case_id FROM complaint_lot l JOIN complaint c ON c.id = l.complaint_id"            \
     " WHERE l.lot_id = ?1 AND c.lot_id IS NULL AND c.withdrawn_ms IS NULL)"
 
-int record_find_cases(struct store *store, int64_t lot_id, struct store_ids *ret, struct error *err)
+int record_find_cases(struct store *store, int64_t lot_id, record_find_case each, void *arg,
+                      struct error *err)
 {
-    static const char SQL[] = CASES_OF_LOT("id") " ORDER BY id LIMIT ?2";
-    return db_ids(store, SQL, DB(DB_INT(lot_id), DB_INT(ret->capacity)), ret, err);
+    static const char SQL[] =
+        CASES_OF_LOT("id, CASE WHEN lot_id = ?1 THEN 0 ELSE 1 END AS other") " ORDER BY other, id";
+    struct db_query q = db_query(store, SQL, DB(DB_INT(lot_id)), err);
+    int rc = 0;
+    db_keep(&q);
+    while (!rc && db_next(&q))
+        rc = each(arg, db_int64(&q, 0), db_int(&q, 1) == 0);
+    return db_end(&q, rc);
 }
 
 int record_find_touch_lot(struct store *store, int64_t lot_id, int64_t due_ms, struct error *err)

@@ -23,8 +23,10 @@ int record_find_product(struct store *store, const char *product, int64_t *ret_i
 /* Every open case that is, or may be, about this lot is ranked again. */
 int record_find_touch_lot(struct store *store, int64_t lot_id, int64_t due_ms, struct error *err);
 
-/* Those cases, the oldest first, up to the capacity. */
-int record_find_cases(struct store *store, int64_t lot_id, struct store_ids *ret,
+typedef int (*record_find_case)(void *arg, int64_t case_id, bool own);
+/* All those cases, the lot's own before those that may be about it, the oldest first. A callback
+ * may write; its non-zero answer stops and is returned. */
+int record_find_cases(struct store *store, int64_t lot_id, record_find_case each, void *arg,
                       struct error *err);
 
 /* An older version of a row, as JSON. */

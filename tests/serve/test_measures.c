@@ -1,0 +1,75 @@
+/* What a laboratory's result sets going among the cases about its lot. */
+#include "fixture.h"
+
+enum { OTHERS = 25 };
+
+static int setup(void **state)
+{
+    *state = fixture_start(FIXTURE_SETTINGS);
+    return 0;
+}
+
+static int teardown(void **state)
+{
+    return fixture_stop(*state);
+}
+
+static int may_be_about_it(struct store *store, void *arg, struct error *err)
+{
+    (void)arg;
+    return db_exec(store,
+                   "INSERT INTO complaint_lot(complaint_id, lot_id, weight) SELECT c.id, l.id, 0.5"
+                   " FROM complaint c, lot l WHERE c.lot_id IS NULL ON CONFLICT DO NOTHING",
+                   err);
+}
+
+/* Many cases may be about it, all older than its own: each is marked, its own is told of, and as
+ * many are told one by one as an answer holds, its own among them. */
+static void all_cases_of_a_lot_hear_it(void **state)
+{
+    struct fixture *f = *state;
+    struct error err = {0};
+    fixture_does(f, "POST records/products?source=p.csv",
+                 "product,name,family,shelf_life_days,unit_g\nW24,White 24,pan-bread,10,680\n",
+                 200);
+    fixture_does(f, "POST records/lots?source=l.csv",
+                 "lot,product,line,made_from,made_to,packed_from,packed_to,units,code_date\n"
+                 "L1 6318 A0400,W24,1,2026-11-14T01:00:00-05:00,2026-11-14T02:00:00-05:00,"
+                 "2026-11-14T04:00:00-05:00,2026-11-14T06:00:00-05:00,9000,2026-11-24\n",
+                 200);
+    for (int i = 0; i <= OTHERS; i++) {
+        char id[64];
+        snprintf(id, sizeof id, "01990000-0000-7000-8000-0000000000%02d", i + 10);
+        fixture_log(f, id, i < OTHERS ? "" : ",'lot_text':'L1 6318 A0400'");
+    }
+    assert_int_equal(writer_run(f->app.writer, may_be_about_it, NULL, &err), 0);
+    assert_int_equal(fixture_count(f, "SELECT count(*) FROM complaint_case"), OTHERS + 1);
+    struct asked *a = fixture_ask(f, f->store, "POST lots/measure",
+                                  "{'by':'jo','lab':'Millgate','sample':'S1','lot':'L1 6318 "
+                                  "A0400','results':[{'quantity':'salmonella','value':"
+                                  "'positive'}]}");
+    if (a->status >= 300)
+        fail_msg("%d %s", a->status, a->body.data);
+    json_t *answer = NULL;
+    assert_int_equal(jsonx_parse(a->body.data, a->body.length, &answer, &err), 0);
+    const json_t *cases = json_object_get(answer, "cases");
+    assert_int_equal(json_array_size(cases), 20);
+    assert_string_equal(json_string_value(json_object_get(json_array_get(cases, 0), "case")),
+                        "C26");
+    assert_string_equal(
+        json_string_value(json_object_get(json_object_get(answer, "heard"), "complaint")),
+        "01990000-0000-7000-8000-000000000035");
+    json_decref(answer);
+    fixture_asked_free(a);
+    assert_int_equal(fixture_count(f, "SELECT count(*) FROM complaint WHERE json_extract(body,"
+                                      " '$.harm_possible') = 1"),
+                     OTHERS + 1);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup_teardown(all_cases_of_a_lot_hear_it, setup, teardown),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
