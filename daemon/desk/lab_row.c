@@ -34,9 +34,10 @@ static const char *const TOOLS[] = {
     "knife",      "scalpel",    "wood",          "wooden",      "stone",       "rubber",
     "insect",     "insects",    "rodent",        "hair",        "hairs",       "filth",
     "acid",       "chlorine",   "bleach",        "alcohol",     "ethanol",     "acetone",
-    "solvent",    "solvents",   "mercury",       "vidrio",      "acero",       "alambre",
-    "aguja",      "cuchillo",   "plástico",      "plastico",    "patógenos",   "toxinas",
-    "alérgenos",  "alergenos"};
+    "bead",       "beads",      "filter",        "screen",      "magnet",      "magnets",
+    "foil",       "solvent",    "solvents",      "mercury",     "vidrio",      "acero",
+    "alambre",    "aguja",      "cuchillo",      "plástico",    "plastico",    "patógenos",
+    "toxinas",    "alérgenos",  "alergenos"};
 /* What tells that something happened, or whom it happened to: nothing is left out of such a row. */
 static const char *const HAPPENED[] = {
     "broke",    "broken",   "breaks",   "breakage",  "shattered", "cracked",  "chipped",

@@ -2,6 +2,7 @@
 #include "base/jsonx.h"
 #include "base/plant_level.h"
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "intake/fields.h"
 #include "intake/mask.h"
 #include "store/complaint.h"
@@ -161,6 +162,7 @@ json_t *told_lot(struct store *store, const struct tz *tz, int64_t lot_id)
     struct lot_find_product product;
     if (lot_id <= 0 || lot_find_by_id(store, lot_id, &row, NULL))
         return json_null();
+    tz = tz_of(tz, row.plant);
     json_t *out = json_pack("{s:s, s:s, s:s, s:I}", "lot", row.code, "product", row.product, "line",
                             row.line, "units", (json_int_t)row.units);
     plant_level_set(out, row.plant);

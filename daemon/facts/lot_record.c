@@ -39,14 +39,24 @@ static struct lot_series *series_of(struct lot_record *record, const char *quant
     return series;
 }
 
+/* Two names of one quantity need not come one behind the other: a series has its values together,
+ * by time, whatever was added of others meanwhile. */
 static void add_value(struct lot_record *record, struct lot_series *series, double value,
                       int64_t at_ms)
 {
     if (series->count == 0)
         series->first = record->value_count;
+    int at = series->first + series->count, behind;
+    while (at > series->first && record->values[at - 1].at_ms > at_ms)
+        at--;
     record->values =
         xrealloc(record->values, (size_t)(record->value_count + 1) * sizeof *record->values);
-    record->values[record->value_count++] = (struct lot_value){value, at_ms};
+    behind = record->value_count - at;
+    memmove(record->values + at + 1, record->values + at, (size_t)behind * sizeof *record->values);
+    for (int i = 0; behind && i < record->series_count; i++)
+        record->series[i].first += record->series + i != series && record->series[i].first >= at;
+    record->values[at] = (struct lot_value){value, at_ms};
+    record->value_count++;
     series->count++;
 }
 

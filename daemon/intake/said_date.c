@@ -90,6 +90,9 @@ static int find_month(const char *word)
     return month ? month : find_name(months_es, word);
 }
 
+/* cut() takes none of more digits: no date has them, and an int holds what is made of fewer. */
+enum { NUMBER_DIGITS = 8 };
+
 static int number_of(const char *token)
 {
     return (int)strtol(token, NULL, 10);
@@ -136,7 +139,7 @@ static bool cut(const char *text, struct said *ret)
         size_t n = 0;
         while (number ? is_digit(p[n]) : is_letter(p[n]))
             n++;
-        if (ret->count == TOKENS || n >= TOKEN_BYTES)
+        if (ret->count == TOKENS || n >= TOKEN_BYTES || (number && n > NUMBER_DIGITS))
             return false;
         char *token = ret->token[ret->count];
         memcpy(token, p, n);

@@ -40,7 +40,10 @@ int tls_context_new(const struct config *config, SSL_CTX **ret, struct error *er
     if (!context)
         return error_set(err, ERROR_INTERNAL, "the TLS library gives no context");
     SSL_CTX_set_min_proto_version(context, TLS1_2_VERSION);
+    /* nothing is resumed: a certificate is looked at in each handshake, as it stands then */
     SSL_CTX_set_session_cache_mode(context, SSL_SESS_CACHE_OFF);
+    SSL_CTX_set_options(context, SSL_OP_NO_TICKET);
+    SSL_CTX_set_num_tickets(context, 0);
     int rc = load(context, config, err);
     if (rc) {
         SSL_CTX_free(context);

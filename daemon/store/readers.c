@@ -21,6 +21,7 @@ struct reader {
 };
 
 struct readers {
+    pthread_mutex_t sizing; /* before `lock`: of whoever starts or ends threads */
     pthread_mutex_t lock;
     pthread_cond_t arrived;
     struct task *first, **last;
@@ -121,13 +122,25 @@ static void shrink(struct readers *r, int threads)
     join_readers(r, threads);
 }
 
+static bool is_closed(struct readers *r)
+{
+    pthread_mutex_lock(&r->lock);
+    bool closed = r->closed;
+    pthread_mutex_unlock(&r->lock);
+    return closed;
+}
+
 int readers_resize(struct readers *r, int threads, struct error *err)
 {
-    assert(threads >= 0 && !r->closed);
+    assert(threads >= 0);
+    pthread_mutex_lock(&r->sizing);
     int before = r->count, rc = 0;
+    if (is_closed(r))
+        rc = error_set(err, ERROR_BUSY, "the readers are closed: the daemon stops");
     while (r->count < threads && !rc)
         rc = add_reader(r, err);
     shrink(r, rc ? before : threads);
+    pthread_mutex_unlock(&r->sizing);
     return rc;
 }
 
@@ -138,6 +151,7 @@ int readers_start(const char *state_dir, int threads, size_t queue_limit, struct
     r->limit = queue_limit;
     r->last = &r->first;
     r->state_dir = xstrdup(state_dir);
+    pthread_mutex_init(&r->sizing, NULL);
     pthread_mutex_init(&r->lock, NULL);
     pthread_cond_init(&r->arrived, NULL);
     int rc = readers_resize(r, threads, err);
@@ -173,7 +187,9 @@ void readers_close(struct readers *r)
         task->job.refuse(task->job.arg);
         free(task);
     }
+    pthread_mutex_lock(&r->sizing);
     join_readers(r, 0);
+    pthread_mutex_unlock(&r->sizing);
 }
 
 void readers_free(struct readers *r)
@@ -184,6 +200,7 @@ void readers_free(struct readers *r)
     readers_close(r);
     pthread_cond_destroy(&r->arrived);
     pthread_mutex_destroy(&r->lock);
+    pthread_mutex_destroy(&r->sizing);
     free(r->all);
     free(r->state_dir);
     free(r);

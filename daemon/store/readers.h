@@ -20,8 +20,8 @@ struct reader_job {
 int readers_start(const char *state_dir, int threads, size_t queue_limit, struct readers **ret,
                   struct error *err);
 /* As many threads as that from now on; some that end finish their work first, which is waited for.
- * On failure there are as many as before. One call at a time, not from a reader, not once closed.
- */
+ * On failure there are as many as before; ERROR_BUSY once closed, as when the daemon stops while it
+ * is asked to reload. Thread-safe, but not from one of these readers. */
 int readers_resize(struct readers *readers, int threads, struct error *err);
 /* At most so many jobs wait from now on. Thread-safe. */
 void readers_set_limit(struct readers *readers, size_t queue_limit);

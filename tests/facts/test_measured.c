@@ -252,6 +252,47 @@ static void a_target_holds_from_its_day_on(void **state)
     fixture_close(&f);
 }
 
+/* Of one quantity the plant writes two names, and another between them: each has its own values,
+ * by time. */
+static void two_names_of_one_quantity_are_one_series(void **state)
+{
+    (void)state;
+    struct fixture f;
+    int64_t lot = fixture_lot(3, 1, 0);
+    fixture_open(&f);
+    fixture_plant(&f, 10);
+    fixture_sql(&f,
+                "INSERT INTO quantity VALUES(6, 'oven_c'), (7, 'calcium_propionate_pct_flour'),"
+                " (8, 'proof_rh'); INSERT INTO reading VALUES"
+                "(%lld, 6, %lld, '', '', 210, NULL), (%lld, 6, %lld, '', '', 212, NULL),"
+                "(%lld, 7, %lld, '', '', 0.2, NULL), (%lld, 7, %lld, '', '', 0.4, NULL),"
+                "(%lld, 8, %lld, '', '', 80, NULL)",
+                (long long)lot, (long long)AT(3, 1), (long long)lot, (long long)AT(3, 2),
+                (long long)lot, (long long)AT(2, 20), (long long)lot, (long long)AT(3, 4),
+                (long long)lot, (long long)AT(3, 1));
+    fixture_records_changed(&f);
+    struct kept kept = record_of(&f);
+    static const struct {
+        const char *quantity;
+        int count;
+        double value[3];
+    } WANTED[] = {{"core_at_pack_c", 1, {38.1}},
+                  {"inhibitor_pct_flour", 3, {0.2, 0.3, 0.4}},
+                  {"oven_c", 2, {210, 212}},
+                  {"proof_rh", 1, {80}}};
+    for (size_t i = 0; i < COUNT_OF(WANTED); i++) {
+        const struct lot_series *series = lot_record_series(kept.record, WANTED[i].quantity);
+        assert_non_null(series);
+        assert_int_equal(series->count, WANTED[i].count);
+        for (int k = 0; k < series->count; k++)
+            if (fabs(kept.record->values[series->first + k].value - WANTED[i].value[k]) > 1e-9)
+                fail_msg("%s %d: %g", WANTED[i].quantity, k,
+                         kept.record->values[series->first + k].value);
+    }
+    kept_end(&kept);
+    fixture_close(&f);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -260,6 +301,7 @@ int main(void)
         cmocka_unit_test(uses_of_one_lot_are_one),
         cmocka_unit_test(a_laboratory_stands_for_the_plants_reading),
         cmocka_unit_test(so_many_results_are_counted),
+        cmocka_unit_test(two_names_of_one_quantity_are_one_series),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -199,6 +199,25 @@ static void shown_back_without_doubt(void **state)
     assert_string_equal(said_date_show(today() + 9, today(), text), "Fri 2026-12-04, in 9 days");
 }
 
+/* More than any number of days, weeks or years: refused, and not what is left of it in 32 bits. */
+static void numbers_without_end_are_no_date(void **state)
+{
+    (void)state;
+    static const struct row rows[] = {{"4294967297 days ago", SAID_PAST, NULL},
+                                      {"4294967298 weeks ago", SAID_PAST, NULL},
+                                      {"in 4294967297 days", SAID_NEAR, NULL},
+                                      {"99999999 weeks ago", SAID_PAST, NULL},
+                                      {"hace 18446744073709551617 dias", SAID_PAST, NULL},
+                                      {"2026-W4294967343-4", SAID_PAST, NULL},
+                                      {"2026-W99999999-4", SAID_PAST, NULL},
+                                      {"4294967315/11/2026", SAID_PAST, NULL},
+                                      {"nov 4294967315", SAID_PAST, NULL},
+                                      {"4294967315 november 2026", SAID_PAST, NULL},
+                                      {"2026-4294967307-19", SAID_PAST, NULL},
+                                      {"1 day ago", SAID_PAST, "2026-11-24"}};
+    check(rows, sizeof rows / sizeof *rows);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -209,6 +228,7 @@ int main(void)
         cmocka_unit_test(whole_dates_in_the_usual_orders),
         cmocka_unit_test(a_file_must_give_whole_dates),
         cmocka_unit_test(shown_back_without_doubt),
+        cmocka_unit_test(numbers_without_end_are_no_date),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -5,6 +5,7 @@
 #include "store/db.h"
 #include "store/readers.h"
 #include "store/writer.h"
+#include <pthread.h>
 #include <semaphore.h>
 #include <stdatomic.h>
 #include <string.h>
@@ -164,12 +165,81 @@ static void who_submits_several_wakes_for_all(void **state)
         readers_submit_soon(f->readers, &(struct reader_job){find, refuse, &found[0]}), 0);
 }
 
+/* ---- more of them, and fewer ---- */
+
+static void *shrink_to_one(void *arg)
+{
+    struct fixture *f = arg;
+    return readers_resize(f->readers, 1, NULL) ? f : NULL;
+}
+
+/* As many jobs are under way at once as there are threads; those that end finish theirs. */
+static void more_and_fewer_threads_do_all_jobs(void **state)
+{
+    struct fixture *f = *state;
+    pthread_t thread;
+    void *failed;
+    atomic_int next = 0;
+    struct found found[60];
+    assert_int_equal(readers_resize(f->readers, 3, NULL), 0);
+    for (int i = 0; i < 3; i++)
+        hold_reader(f); /* each begins though the others are held */
+    for (int i = 0; i < 60; i++) {
+        found[i] = (struct found){.f = f, .next = &next, .place = -1};
+        assert_int_equal(readers_submit(f->readers, &(struct reader_job){find, refuse, found + i}),
+                         0);
+    }
+    assert_int_equal(readers_resize(f->readers, 5, NULL), 0); /* under load */
+    for (int i = 0; i < 60; i++)
+        sem_wait(&f->over); /* by the two that are not held */
+    assert_int_equal(atomic_load(&next), 60);
+    assert_int_equal(pthread_create(&thread, NULL, shrink_to_one, f), 0);
+    for (int i = 0; i < 3; i++)
+        sem_post(&f->held);
+    pthread_join(thread, &failed);
+    assert_null(failed);
+    found[0].place = -1;
+    assert_int_equal(readers_submit(f->readers, &(struct reader_job){find, refuse, found}), 0);
+    sem_wait(&f->over);
+    assert_int_equal(found[0].place, 60);
+}
+
+static void *resize_until_closed(void *arg)
+{
+    struct fixture *f = arg;
+    int rc = 0;
+    for (int threads = 1; !rc; threads = threads % 4 + 1) {
+        rc = readers_resize(f->readers, threads, NULL);
+        sem_post(&f->over);
+    }
+    return rc == ERROR_BUSY ? NULL : f;
+}
+
+/* A reload is under way while the daemon stops. */
+static void once_closed_there_are_no_more(void **state)
+{
+    struct fixture *f = *state;
+    pthread_t thread;
+    void *failed;
+    struct error err = {0};
+    assert_int_equal(pthread_create(&thread, NULL, resize_until_closed, f), 0);
+    for (int i = 0; i < 5; i++)
+        sem_wait(&f->over);
+    readers_close(f->readers);
+    pthread_join(thread, &failed);
+    assert_null(failed);
+    assert_int_equal(readers_resize(f->readers, 2, &err), ERROR_BUSY);
+    assert_non_null(strstr(err.text, "closed"));
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(brief_ones_share_a_state, setup, teardown),
         cmocka_unit_test_setup_teardown(all_brief_ones_are_done, setup, teardown),
         cmocka_unit_test_setup_teardown(who_submits_several_wakes_for_all, setup, teardown),
+        cmocka_unit_test_setup_teardown(more_and_fewer_threads_do_all_jobs, setup, teardown),
+        cmocka_unit_test_setup_teardown(once_closed_there_are_no_more, setup, teardown),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
