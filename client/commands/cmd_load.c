@@ -387,6 +387,9 @@ static void print_sums(const struct load *l)
                view_count((double)l->read, "row", rows), view_number((double)l->new, n[1]),
                view_number((double)l->changed, n[2]), view_number((double)l->same, n[3]),
                view_number((double)l->refused, n[4]), passed, l->dry_run ? " (dry run)" : "");
+    if (l->read == 0 && l->refused == 0)
+        view_text(&l->c->view, VIEW_PLAIN, 0, 2,
+                  "There is no row under its header: nothing was there to load.");
     if (!l->applied && !l->dry_run)
         view_text(&l->c->view, VIEW_PLAIN, 0, 2,
                   "Nothing of a file with refused rows was applied: correct them, or load the good "

@@ -1,6 +1,7 @@
 #include "deliver/source.h"
 #include "base/text.h"
 #include "tables/sheet_apart.h"
+#include "tables/text_kind.h"
 #include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -70,6 +71,8 @@ int source_open_sheet(const char *path, const struct sheet_options *sheet, struc
     int rc = 0;
     if (sheet_begins(s->head, s->head_length))
         rc = open_sheet(s, sheet, err);
+    else
+        rc = text_kind_check(s->head, s->head_length, err);
     if (rc) {
         error_at(err, s->name, 0, 0);
         source_close(s);

@@ -319,6 +319,8 @@ int form_set_measured(json_t *complaint, const char *quantity, const char *text,
         char field[64 + sizeof MEASURED];
         snprintf(field, sizeof field, MEASURED "%.60s", quantity);
         error_field(err, field, trimmed);
+        if (strchr(trimmed, ','))
+            error_hint(err, "the decimal sign is a point");
         rc = error_set(err, ERROR_INVALID, "must be a number");
     } else if (*trimmed) {
         json_t *measured = json_object_get(complaint, "measured");

@@ -75,6 +75,7 @@ char *show_lot_line(const json_t *lot)
                  {"line", "line" VIEW_NBSP "%s"},
                  {"shift", "shift" VIEW_NBSP "%s"},
                  {"packed_from", "packed" VIEW_NBSP "%s"},
+                 {"zone", "by the clock of %s"},
                  {"code_date", "best" VIEW_NBSP "by" VIEW_NBSP "%s"}};
     struct text_buffer out = {0};
     for (size_t i = 0; i < sizeof parts / sizeof *parts; i++) {

@@ -207,6 +207,12 @@ const struct tz *tz_of(const struct tz *tz, const char *plant)
     return of ? of : tz;
 }
 
+const char *tz_of_apart(const struct tz *tz, const char *plant)
+{
+    const struct tz *of = tz_of(tz, plant);
+    return of == tz ? NULL : tz_name(of);
+}
+
 int tz_of_add(struct tz *tz, const char *plant, const char *zone, struct error *err)
 {
     struct tz *of;

@@ -1,7 +1,9 @@
 #include "desk/case_asks.h"
 #include "base/short_id.h"
+#include "base/tz_of.h"
 #include "facts/case_input.h"
 #include "intake/harm.h"
+#include "store/case.h"
 #include "tell/tell.h"
 
 /* What its complaints tell, each once. */
@@ -21,8 +23,11 @@ static json_t *kinds_of(const struct case_input *input)
     return kinds;
 }
 
-static json_t *without_causes(const struct desk *desk, const struct case_input *input)
+static json_t *without_causes(const struct desk *desk, struct store *store,
+                              const struct case_input *input)
 {
+    struct case_row row;
+    bool known = case_get(store, input->case_id, &row, NULL) == 0;
     char as_of[40];
     enum harm_about about = input->harm            ? HARM_SAID
                             : input->harm_possible ? HARM_POSSIBLE
@@ -30,9 +35,10 @@ static json_t *without_causes(const struct desk *desk, const struct case_input *
     json_t *kinds = kinds_of(input);
     json_t *asks = harm_asks_of(desk->harm, about, kinds);
     json_decref(kinds);
-    return json_pack("{s:o, s:s, s:o, s:n, s:b, s:b}", "case", CASE_ID_JSON(input->case_id),
-                     "as_of", when_format(desk->tz, input->as_of_ms, as_of), "ask", asks, "says",
-                     "harm", input->harm, "harm_possible", input->harm_possible && !input->harm);
+    return json_pack(
+        "{s:o, s:s, s:o, s:n, s:b, s:b}", "case", CASE_ID_JSON(input->case_id), "as_of",
+        when_format(tz_of(desk->tz, known ? row.plant : ""), input->as_of_ms, as_of), "ask", asks,
+        "says", "harm", input->harm, "harm_possible", input->harm_possible && !input->harm);
 }
 
 static void put_first(const struct desk *desk, json_t *answer)
@@ -51,7 +57,7 @@ int case_asks_json(const struct desk *desk, struct store *store, int64_t case_id
     if (rc)
         return rc;
     if (input.harm || input.symptom < 0)
-        *ret = without_causes(desk, &input);
+        *ret = without_causes(desk, store, &input);
     else
         rc = tell_ask(desk->triage, store, case_id, ret, err);
     if (!rc && input.harm_possible && !input.harm && input.symptom >= 0)

@@ -168,8 +168,8 @@ json_t *told_lot(struct store *store, const struct tz *tz, int64_t lot_id)
     plant_level_set(out, row.plant);
     if (lot_find_product_by_code(store, row.product, &product, NULL) == 0)
         json_object_set_new(out, "name", json_string(product.name));
-    set_time(out, "packed_from", tz, row.packed_from_ms);
-    set_time(out, "packed_to", tz, row.packed_to_ms);
+    set_time(out, "packed_from", tz_of(tz, row.plant), row.packed_from_ms);
+    set_time(out, "packed_to", tz_of(tz, row.plant), row.packed_to_ms);
     if (row.code_day != WHEN_UNKNOWN_DAY)
         json_object_set_new(out, "code_date", json_string(day_format(row.code_day, date)));
     return out;

@@ -1,6 +1,7 @@
 #include "desk/understood.h"
 #include "base/plant_level.h"
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "lots/product_named.h"
 #include "store/contact.h"
 #include "store/lot_find.h"
@@ -42,7 +43,9 @@ json_t *understood_json(struct store *store, const struct tz *tz, int64_t lot_id
             json_object_set_new(out, "name", json_string(product.name));
         json_object_set_new(out, "line", json_string(row.line));
         plant_level_set(out, row.plant);
-        set_time(out, "packed_from", tz, row.packed_from_ms);
+        set_time(out, "packed_from", tz_of(tz, row.plant), row.packed_from_ms);
+        if (tz_of_apart(tz, row.plant))
+            json_object_set_new(out, "zone", json_string(tz_of_apart(tz, row.plant)));
         json_object_set_new(out, "code_date", json_string(day_format(row.code_day, date)));
     } else {
         add_product(store, complaint_form_text(form, "product"), out);

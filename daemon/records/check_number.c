@@ -17,8 +17,11 @@ static bool parse_number(struct check *c, const struct check_input *in, double *
     if (value->form == CHECK_TEXT && !check_has_nul(value) && text_to_double(value->text, ret) == 0)
         return true;
     bool comma = value->form == CHECK_TEXT && strchr(value->text, ',');
-    return check_refuse(c, in,
-                        comma ? "is no number (the decimal sign is a point)" : "is no number");
+    return check_refuse(
+        c, in,
+        comma ? "is no number (the decimal sign is a point; a map of the file may say "
+                "another: \"decimal\": \",\")"
+              : "is no number");
 }
 
 static bool convert(struct check *c, const struct check_input *in, const char *own, double *value)

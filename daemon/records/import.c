@@ -13,6 +13,18 @@ static void on_check_refused(void *arg, const char *name, const char *value, con
 
 /* ---- CSV ---- */
 
+/* Spreadsheets of half of the world part columns by semicolons, some by tabs: without a map they
+ * are one column that nobody knows. */
+static const char *other_separator(const struct csv_field *fields, size_t count)
+{
+    const char *text = count == 1 ? fields[0].text : "";
+    return strchr(text, ';')    ? "its columns are parted by semicolons: save it with commas, or "
+                                  "load it by a map, which oddloaf load --guess makes"
+           : strchr(text, '\t') ? "its columns are parted by tabs: save it with commas, or load it "
+                                  "by a map, which oddloaf load --guess makes"
+                                : NULL;
+}
+
 static void header_row(struct import *im, struct csv_field *fields, size_t count)
 {
     int faults = 0;
@@ -20,6 +32,11 @@ static void header_row(struct import *im, struct csv_field *fields, size_t count
     im->header.count = 0;
     if (count > HEADER_COLUMNS) {
         import_fault(im, NULL, NULL, "more than 200 columns");
+        im->counts.unusable = true;
+        return;
+    }
+    if (other_separator(fields, count)) {
+        import_fault(im, NULL, NULL, other_separator(fields, count));
         im->counts.unusable = true;
         return;
     }

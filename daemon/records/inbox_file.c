@@ -4,6 +4,7 @@
 #include "tables/column_map.h"
 #include "tables/sheet_apart.h"
 #include "tables/table_rows.h"
+#include "tables/text_kind.h"
 #include <ctype.h>
 #include <dirent.h>
 #include <errno.h>
@@ -130,7 +131,8 @@ static int open_bytes(const struct inbox_file *f, const struct column_map *map, 
     *ret = (struct bytes){.fd = f->fd};
     if (n < 0)
         return error_set(err, ERROR_IO, "cannot be read: %s", strerror(errno));
-    return sheet_begins(head, (size_t)n) ? sheet_apart_start(f->fd, &options, &ret->sheet, err) : 0;
+    return sheet_begins(head, (size_t)n) ? sheet_apart_start(f->fd, &options, &ret->sheet, err)
+                                         : text_kind_check(head, (size_t)n, err);
 }
 
 static int read_bytes(struct bytes *b, char *chunk, size_t *ret_length, struct error *err)

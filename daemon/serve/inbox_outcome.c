@@ -16,6 +16,8 @@ static void load_says(const json_t *load, struct text_buffer *out)
         text_appendf(out, "%s%lld %s", i ? ", " : "",
                      (long long)json_integer_value(json_object_get(load, COUNTS[i][0])),
                      COUNTS[i][1]);
+    if (applied && json_integer_value(json_object_get(load, "read")) == 0)
+        text_append(out, "; there is no row under its header");
     if (!applied)
         text_append(out, "; nothing of it was applied");
 }

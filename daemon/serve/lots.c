@@ -1,6 +1,7 @@
 /* Lots: what a code means, and what is on record of it. */
 #include "base/jsonx.h"
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "desk/passed_on.h"
 #include "lots/standing.h"
 #include "serve/app.h"
@@ -55,7 +56,7 @@ static int take_newest(void *arg, const struct hold_row *row)
         json_pack("{s:s, s:s, s:s, s:s, s:s}", "what", stands ? "hold" : "release", "disposition",
                   row->disposition, "reason", stands ? row->reason : row->end_reason, "by",
                   stands ? row->by_name : row->ended_by, "at",
-                  when_format(n->tz, stands ? row->at_ms : row->ended_ms, when));
+                  when_format(tz_of(n->tz, row->plant), stands ? row->at_ms : row->ended_ms, when));
     return 0;
 }
 

@@ -470,7 +470,7 @@ struct finding {
 static int found(void *arg, const struct measured_row *row)
 {
     struct finding *f = arg;
-    f->one = measured_json(f->x->setup->triage, f->x->setup->tz, row);
+    f->one = measured_json(f->x->setup->triage, tz_of(f->x->setup->tz, f->x->record.plant), row);
     return 0;
 }
 

@@ -31,6 +31,10 @@ static void add_packed(struct text_buffer *b, const json_t *lot)
         sheet_add_time(b, to);
     else
         sheet_add_when(b, to);
+    if (*page_text(lot, "zone")) {
+        text_append(b, " by the clock of ");
+        text_append_html(b, page_text(lot, "zone"));
+    }
     text_append(b, "</dd>");
 }
 

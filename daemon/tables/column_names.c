@@ -16,60 +16,83 @@ static const struct row COLUMNS[] = {
     {"lot",
      "lot no|lot number|lot code|lot id|lot #|lot|batch|batch no|batch number|batch code|batch id|"
      "code lot|lote|no lote|lote no|numero de lote|no de lote|codigo de lote|charge|"
-     "chargennummer|chargen nr|partie|los|losnummer|run|run no|l n"},
-    {"product", "item|item no|item code|item number|sku|sku no|article|article no|product no|"
-                "product id|prod|prod code|producto|codigo producto|codigo de producto|cod prod|"
-                "articulo|clave|artikel|artikelnummer|product code|code"},
+     "chargennummer|chargen nr|partie|los|losnummer|run|run no|l n|"
+     "charge no|chargencode|losnr|lotnummer|charge nummer"},
+    {"product",
+     "item|item no|item code|item number|sku|sku no|article|article no|product no|"
+     "product id|prod|prod code|producto|codigo producto|codigo de producto|cod prod|"
+     "articulo|clave|artikel|artikelnummer|product code|code|"
+     "artikel nr|artikelnr|art nr|artikel no|produkt|produktnummer|produktcode|sorte|sachnummer"},
     {"name", "description|desc|item desc|item description|product description|product name|"
-             "item name|descripcion|nombre|nombre del producto|bezeichnung|artikelbezeichnung"},
+             "item name|descripcion|nombre|nombre del producto|bezeichnung|artikelbezeichnung|"
+             "artikelname|produktname|produktbezeichnung"},
     {"family", "product family|product type|group|category|class|familia|tipo|categoria|grupo|"
                "warengruppe"},
     {"shelf_life_days", "shelf life|shelf life days|days of shelf life|days shelf life|sl days|"
                         "code life|vida util|vida util dias|vida de anaquel|dias de vida|"
-                        "haltbarkeit|mhd tage"},
+                        "haltbarkeit|mhd tage|"
+                        "haltbarkeit tage|haltbarkeitstage|restlaufzeit"},
     {"unit_g", "weight|unit weight|net weight|net wt|unit wt|wt|loaf weight|piece weight|peso|"
                "peso neto|peso unitario|peso pieza|gewicht|stuckgewicht"},
     {"gtin", "ean|upc|upc code|barcode|bar code|gtin13|gtin14|codigo de barras"},
     {"line", "band|production line|prod line|packing line|pack line|line no|line number|ln|"
-             "linea|linea de produccion|linea no|linie"},
-    {"made_from", "mixed|mix start|mix time|made|start|start time|time start|production start|"
-                  "prod start|start mix|mfg start|from|inicio|hora inicio|hora de inicio|"
-                  "inicio produccion|inicio amasado|beginn|mischbeginn|mixing start|mixing begins|"
-                  "mixing began|mixing started|mix begin|mix begins|mix began|mixing begin"},
+             "linea|linea de produccion|linea no|linie|"
+             "linien nr|liniennummer|linie nr|anlage|produktionslinie|verpackungslinie"},
+    {"made_from",
+     "mixed|mix start|mix time|made|start|start time|time start|production start|"
+     "prod start|start mix|mfg start|from|inicio|hora inicio|hora de inicio|"
+     "inicio produccion|inicio amasado|beginn|mischbeginn|mixing start|mixing begins|"
+     "mixing began|mixing started|mix begin|mix begins|mix began|mixing begin|"
+     "von|gemischt|gemischt ab|gemischt von|gemischt "
+     "um|knetbeginn|teigbeginn|produktionsbeginn|produktion von|produktionsstart|herstellung "
+     "von|hergestellt von|start zeit|startzeit|anfang"},
     {"made_to", "baked|bake end|baked at|out of oven|oven out|made until|end|end time|time end|"
                 "stop|stop time|production end|prod end|mfg end|to|fin|hora fin|hora final|"
                 "termino|fin produccion|fin horneado|salida horno|ende|backende|baking end|"
-                "baking ends|baking ended|bake ends|baking finished|bake finish"},
+                "baking ends|baking ended|bake ends|baking finished|bake finish|"
+                "bis|gebacken|gebacken bis|gebacken um|ofen aus|produktionsende|produktion "
+                "bis|herstellung bis|hergestellt bis|endzeit"},
     {"packed_from",
      "packing|pack start|packing start|packed from|pkg start|pack from|start pack|"
      "first pack|bag start|inicio empaque|inicio empacado|inicio envasado|"
      "bagging start|bagging begins|bagging began|bagging started|bagging begin|bagging|"
      "packing begins|packing began|packing started|bag begin|"
      "verpackungsbeginn|verpackungsstart|pack begin|packing begin|start packing|pack beginn|"
-     "packstart|inicio de empaque|inicio de envasado"},
+     "packstart|inicio de empaque|inicio de envasado|"
+     "verpackt von|verpackt ab|verpackung von|verpackung beginn|packbeginn|gepackt von|abgepackt "
+     "von|abgepackt ab"},
     {"packed_to",
      "packed|pack end|packing end|packed until|packed to|pkg end|pack to|end pack|"
      "last pack|bag end|fin empaque|fin empacado|fin envasado|verpackungsende|pack stop|"
      "packing stop|pkg stop|stop pack|stop packing|bag stop|pack finish|"
      "bagging end|bagging ends|bagging ended|bagging stop|bagging stops|bagging finish|"
      "bagging finished|packing ends|packing ended|packing stops|packing finished|"
-     "packing finish|pack ende|packende|fin de empaque|fin de envasado"},
+     "packing finish|pack ende|packende|fin de empaque|fin de envasado|"
+     "verpackt|verpackt bis|verpackung bis|verpackung ende|gepackt|gepackt bis|abgepackt|abgepackt "
+     "bis"},
     {"units", "loaves|packs|pieces|pcs|ea|each|bags|quantity|qty|qty packed|qty produced|"
               "units packed|packs made|loaves packed|good units|output|count|unidades|unid|"
-              "cantidad|cant|piezas|pzas|pza|bolsas|panes|stuck|stuckzahl|menge"},
+              "cantidad|cant|piezas|pzas|pza|bolsas|panes|stuck|stuckzahl|menge|"
+              "stk|anzahl|packungen|beutel|brote|gutmenge|produzierte menge"},
     {"code_date", "best by|best before|best if used by|bb|bbd|bb date|best by date|"
                   "best before date|exp|exp date|expiry|expiry date|expiration|"
                   "expiration date|sell by|use by|pull date|caducidad|fecha de caducidad|"
                   "fecha caducidad|cad|vence|vencimiento|fecha de vencimiento|f venc|"
-                  "consumo preferente|consumir antes de|mhd|mindesthaltbarkeitsdatum"},
-    {"shift", "crew|team|shift no|sh|turno|equipo|schicht"},
-    {"plant", "site|bakery|facility|location code|planta|sede|fabrica|werk"},
+                  "consumo preferente|consumir antes de|mhd|mindesthaltbarkeitsdatum|"
+                  "mindestens haltbar bis|haltbar bis|mhd datum|verbrauchsdatum|verbrauchen bis"},
+    {"shift", "crew|team|shift no|sh|turno|equipo|schicht|"
+              "schicht nr|mannschaft"},
+    {"plant", "site|bakery|facility|location code|planta|sede|fabrica|werk|"
+              "standort|betrieb|backerei"},
     {"mix", "mix no|mix number|mix id|dough|dough no|dough batch|mezcla|mezcla no|no mezcla|masa|"
-            "amasijo|teig|teig nr"},
+            "amasijo|teig|teig nr|"
+            "teignummer|teigcharge|mischung|mischung nr"},
     {"at", "when|sampled|sample time|sample date|measured|test date|test time|date tested|time|"
            "timestamp|time stamp|date time|datetime|date and time|measured at|sampled at|"
            "ship date|shipped|hora|fecha y hora|fecha hora|fecha muestra|hora muestra|date|day|"
-           "fecha|zeit|zeitpunkt|uhrzeit|datum uhrzeit|datum"},
+           "fecha|zeit|zeitpunkt|uhrzeit|datum uhrzeit|datum|"
+           "gemessen|gemessen am|gemessen "
+           "um|messzeit|probenahme|probezeit|zeitstempel|versanddatum|lieferdatum"},
     {"flour_kg", "flour|flour weight|flour wt|flour used|total flour|fl|fl wt|harina|"
                  "peso harina|harina total|mehl|mehlmenge"},
     {"material", "ingredient|ingr|raw material|rm|material name|material type|ingrediente|"
@@ -85,11 +108,13 @@ static const struct row COLUMNS[] = {
                "cant usada|consumo|einsatzmenge|menge"},
     {"unit", "uom|u m|um|unit of measure|units of measure|unidad|unidad de medida|einheit"},
     {"active_pct", "active|active pct|act|pct active|activo|activo pct|concentracion|wirkstoff"},
-    {"supplier", "vendor|supp|supplier name|vendor name|proveedor|prov|lieferant"},
+    {"supplier", "vendor|supp|supplier name|vendor name|proveedor|prov|lieferant|"
+                 "lieferant name|lieferer"},
     {"kind", "preservative kind|kind of preservative"},
     {"applied", "applied to|where applied"},
     {"quantity", "parameter|param|measurement|test|test name|what|parametro|ensayo|prueba|"
-                 "analisis|messgrosse"},
+                 "analisis|messgrosse|"
+                 "merkmal|prufmerkmal|kenngrosse|prufung"},
     {"value", "result|reading|measured value|val|res|valor|resultado|lectura|res prueba|messwert|"
               "ergebnis|wert"},
     {"target", "set point|setpoint|aim|nominal|spec|objetivo|consigna|especificacion|soll|"
@@ -101,12 +126,15 @@ static const struct row COLUMNS[] = {
     {"point", "sample point|sampling point|position|pos|punto|punto de muestreo|posicion|"
               "messpunkt"},
     {"note", "notes|remark|remarks|comment|comments|cmt|obs|nota|notas|observaciones|"
-             "observacion|comentarios|bemerkung"},
+             "observacion|comentarios|bemerkung|"
+             "bemerkungen|notiz|kommentar|anmerkung"},
     {"place", "location|area|station|loc|site swabbed|swab site|lugar|ubicacion|sitio|zona|ort|"
               "bereich"},
-    {"route", "tour|route no|rte|rt|delivery route|truck|ruta|ruta no|camion"},
+    {"route", "tour|route no|rte|rt|delivery route|truck|ruta|ruta no|camion|"
+              "tour nr|tournummer|route nr|lkw|fahrt"},
     {"store", "store no|store number|customer|cust|cust no|customer no|shop|ship to|outlet|"
-              "tienda|no tienda|cliente|sucursal|filiale|kunde"},
+              "tienda|no tienda|cliente|sucursal|filiale|kunde|"
+              "markt|marktnummer|filial nr|filialnummer|kunden nr|kundennummer|laden|empfanger"},
     {"transit_c", "transit temp|trans temp|truck temp|transport temp|transport temperature|"
                   "temp transporte|temperatura de transporte|temp camion|transporttemperatur"},
     {"retailer", "chain|banner|account|cadena|minorista|kette|handelskette"},
@@ -169,7 +197,8 @@ static const char DAYS[] =
     "day|date|dt|prod date|production date|mfg date|manufacture date|date made|bake date|pack date|"
     "bake day|baking day|baking date|production day|prod day|pack day|packing day|packing date|"
     "made on|packed on|fecha|dia|fecha de produccion|fecha produccion|fecha prod|fecha elaboracion|"
-    "fecha de elaboracion|datum|tag|produktionsdatum";
+    "fecha de elaboracion|datum|tag|produktionsdatum|produktionstag|herstelldatum|"
+    "herstellungsdatum|backdatum|backtag|packdatum|packtag|verpackungsdatum";
 
 /* "CoreTemp": two words; "pH" is one. */
 static void part_words(const char *text, char *out, size_t size)

@@ -14,7 +14,8 @@ enum { QUESTIONS = 5 }; /* of the desk, at most */
 
 /* ---- of no kind that is ranked ---- */
 
-static json_t *unranked_json(const struct triage *triage, const struct case_input *input)
+static json_t *unranked_json(const struct triage *triage, struct store *store,
+                             const struct case_input *input)
 {
     json_t *complaints = json_array(), *cautions = json_array();
     for (int i = 0; i < input->count; i++)
@@ -22,11 +23,12 @@ static json_t *unranked_json(const struct triage *triage, const struct case_inpu
             json_array_append_new(complaints, json_string(input->complaints[i].uuid));
     const struct case_rank harm = {.input = *input}; /* borrowed */
     case_json_harm_caution(&harm, cautions);
-    json_t *object = json_pack("{s:o, s:s, s:o, s:s, s:o, s:[], s:[], s:[], s:o, s:[], s:[], s:[]}",
-                               "case", CASE_ID_JSON(input->case_id), "symptom", "other", "as_of",
-                               case_json_when(triage, input->as_of_ms), "rules",
-                               triage->rules->hash, "complaints", complaints, "lots", "ranked",
-                               "ask", "cautions", cautions, "caller_cautions", "checks", "actions");
+    json_t *object =
+        json_pack("{s:o, s:s, s:o, s:s, s:o, s:[], s:[], s:[], s:o, s:[], s:[], s:[]}", "case",
+                  CASE_ID_JSON(input->case_id), "symptom", "other", "as_of",
+                  case_json_as_of(triage, store, input->case_id, input->as_of_ms), "rules",
+                  triage->rules->hash, "complaints", complaints, "lots", "ranked", "ask",
+                  "cautions", cautions, "caller_cautions", "checks", "actions");
     case_json_harm(&harm, object);
     case_json_harms(triage, &harm, object);
     return object;
@@ -99,7 +101,7 @@ json_t *tell_ranked_json(const struct tell_ranked *told, struct store *store)
     struct triage *triage = told->triage;
     const struct case_rank *ranked = &told->ranked;
     if (!told->has_causes)
-        return unranked_json(triage, &ranked->input);
+        return unranked_json(triage, store, &ranked->input);
     json_t *all = case_json_rank(triage, ranked, ask_json(triage, ranked, true, QUESTIONS));
     held_add(triage, store, ranked, all);
     measured_json_add(triage, store, ranked->lots[0].lot_id, all);
@@ -133,7 +135,7 @@ int tell_brief(struct triage *triage, struct store *store, int64_t case_id, json
     if (rc)
         return rc;
     *ret = told->has_causes ? brief_json(triage, &told->ranked)
-                            : unranked_json(triage, &told->ranked.input);
+                            : unranked_json(triage, store, &told->ranked.input);
     tell_ranked_free(told);
     return 0;
 }

@@ -1,7 +1,9 @@
 /* A ranked case as JSON. */
 #include "tell/case_json.h"
 #include "base/short_id.h"
+#include "base/tz_of.h"
 #include "rules/fact_title.h"
+#include "store/case.h"
 #include "tell/tell.h"
 #include <math.h>
 #include <stdio.h>
@@ -22,10 +24,25 @@ static const char POSSIBLE_CAUTION[] =
     "A complaint here may speak of harm: a person must read what was said before anything is done "
     "with this ranking, and ask the caller.";
 
-json_t *case_json_when(const struct triage *triage, int64_t ms)
+json_t *case_json_when(const struct triage *triage, const char *plant, int64_t ms)
 {
     char text[40];
-    return ms == WHEN_UNKNOWN_MS ? json_null() : json_string(when_format(triage->tz, ms, text));
+    return ms == WHEN_UNKNOWN_MS ? json_null()
+                                 : json_string(when_format(tz_of(triage->tz, plant), ms, text));
+}
+
+const char *case_json_plant(const struct case_rank *ranked)
+{
+    const struct fact_set *facts = case_rank_facts(ranked);
+    return facts->record ? facts->record->lot.plant : "";
+}
+
+json_t *case_json_as_of(const struct triage *triage, struct store *store, int64_t case_id,
+                        int64_t as_of_ms)
+{
+    struct case_row row;
+    bool known = case_id > 0 && case_get(store, case_id, &row, NULL) == 0;
+    return case_json_when(triage, known ? row.plant : "", as_of_ms);
 }
 
 json_t *case_json_value(const struct fact *fact)
@@ -70,13 +87,14 @@ static void add_full(json_t *object, const struct case_rank *ranked, const struc
 void case_json_harms(const struct triage *triage, const struct case_rank *ranked, json_t *into)
 {
     json_t *harms = json_array();
+    const char *plant = ranked->lot_count ? case_json_plant(ranked) : "";
     for (int i = 0; i < ranked->input.count; i++) {
         const struct case_complaint *c = &ranked->input.complaints[i];
         json_t *kinds = json_object_get(c->body, "harm");
         if (*c->uuid && json_array_size(kinds))
-            json_array_append_new(harms,
-                                  json_pack("{s:s, s:o, s:O}", "complaint", c->uuid, "at",
-                                            case_json_when(triage, c->received_ms), "harm", kinds));
+            json_array_append_new(harms, json_pack("{s:s, s:o, s:O}", "complaint", c->uuid, "at",
+                                                   case_json_when(triage, plant, c->received_ms),
+                                                   "harm", kinds));
     }
     if (ranked->input.harm)
         json_object_set(into, "harms", harms);
@@ -433,7 +451,8 @@ json_t *case_json_rank(const struct triage *triage, const struct case_rank *rank
     json_t *object = json_object();
     json_object_set_new(object, "case", CASE_ID_JSON(ranked->input.case_id));
     json_object_set_new(object, "symptom", json_string(symptom_name(ranked->input.symptom)));
-    json_object_set_new(object, "as_of", case_json_when(triage, ranked->input.as_of_ms));
+    json_object_set_new(object, "as_of",
+                        case_json_when(triage, case_json_plant(ranked), ranked->input.as_of_ms));
     json_object_set_new(object, "rules", json_string(triage->rules->hash));
     case_json_harm(ranked, object);
     case_json_harms(triage, ranked, object);

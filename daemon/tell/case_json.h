@@ -30,7 +30,12 @@ json_t *case_json_value(const struct fact *fact);
 /* Questions whose answers can change what is done, by expected gain; the caller's first if `desk`.
  * At most `limit`. */
 json_t *ask_json(const struct triage *triage, const struct case_rank *ranked, bool desk, int limit);
-/* RFC 3339 in the plant's time. */
-json_t *case_json_when(const struct triage *triage, int64_t ms);
+/* RFC 3339 in the time of the plant of that name, "" the company's. */
+json_t *case_json_when(const struct triage *triage, const char *plant, int64_t ms);
+/* Whose the lot is of which facts are shown; "" none's. */
+const char *case_json_plant(const struct case_rank *ranked);
+/* When a case's newest complaint came, in the time of the case's plant. */
+json_t *case_json_as_of(const struct triage *triage, struct store *store, int64_t case_id,
+                        int64_t as_of_ms);
 
 #endif

@@ -73,8 +73,8 @@ int tell_facts(struct triage *triage, struct store *store, int64_t case_id, json
         json_array_append_new(complaints, json_string(ranked.input.complaints[i].uuid));
     *ret = json_pack("{s:o, s:s, s:o, s:o, s:o}", "case", CASE_ID_JSON(case_id), "symptom",
                      symptom_name(ranked.input.symptom), "as_of",
-                     case_json_when(triage, ranked.input.as_of_ms), "complaints", complaints,
-                     "facts", facts);
+                     case_json_when(triage, case_json_plant(&ranked), ranked.input.as_of_ms),
+                     "complaints", complaints, "facts", facts);
     case_rank_clear(&ranked);
     return 0;
 }

@@ -1,10 +1,12 @@
 #include "tell/hold_json.h"
 #include "base/short_id.h"
+#include "base/tz_of.h"
 #include <stdio.h>
 
 json_t *hold_json(const struct tz *tz, const struct hold_row *row)
 {
     char at[40];
+    tz = tz_of(tz, row->plant);
     return json_pack("{s:s, s:s, s:s, s:s, s:s, s:s, s:o}", "hold", HOLD_ID(row->id), "lot",
                      row->lot, "reason", row->reason, "by", row->by_name, "user", row->user, "at",
                      when_format(tz, row->at_ms, at), "case", CASE_ID_JSON(row->case_id));

@@ -160,8 +160,9 @@ int tell_kept(struct triage *triage, struct store *store, int64_t case_id, int r
         json_array_append_new(ranked, cause_json(triage, &ranking, i, own));
     *ret = json_pack("{s:o, s:s?, s:i, s:o, s:s, s:i, s:s?, s:o}", "case", CASE_ID_JSON(case_id),
                      "lot", own && *ranking.lot ? ranking.lot : NULL, "revision", ranking.revision,
-                     "as_of", case_json_when(triage, ranking.as_of_ms), "rules", ranking.rules,
-                     "complaints", ranking.complaints, "mailed", ranking.why, "ranked", ranked);
+                     "as_of", case_json_as_of(triage, store, case_id, ranking.as_of_ms), "rules",
+                     ranking.rules, "complaints", ranking.complaints, "mailed", ranking.why,
+                     "ranked", ranked);
     ranking_clear(&ranking);
     return 0;
 }

@@ -15,6 +15,7 @@ enum { BESIDE_MOST = 3 };
 struct around {
     struct triage *triage;
     struct store *store;
+    const char *plant; /* the lot's, and of those beside it on its line */
     json_t *list;
 };
 
@@ -29,7 +30,7 @@ static int add_case(void *arg, const struct case_row *row)
     const struct around *a = arg;
     json_t *item = json_pack("{s:o, s:s, s:i, s:o, s:s, s:b}", "case", CASE_ID_JSON(row->id),
                              "symptom", row->symptom, "complaints", row->complaints, "as_of",
-                             case_json_when(a->triage, row->as_of_ms), "state",
+                             case_json_when(a->triage, row->plant, row->as_of_ms), "state",
                              row->settled ? "settled" : "open", "harm", row->harm);
     bool possible = case_may_harm(a->store, row);
     if (possible)
@@ -50,18 +51,18 @@ static int add_sample(void *arg, const struct lot_around_sample *row)
     return json_array_append_new(a->list,
                                  json_pack("{s:s, s:o, s:o, s:o}", "quantity", row->quantity,
                                            "value", jsonx_rounded(row->value, 4), "at",
-                                           case_json_when(a->triage, row->at_ms), "note",
+                                           case_json_when(a->triage, a->plant, row->at_ms), "note",
                                            *row->note ? json_string(row->note) : json_null()));
 }
 
 static int add_neighbour(void *arg, const struct lot_around_row *row)
 {
     const struct around *a = arg;
-    json_t *item =
-        json_pack("{s:s, s:s, s:s, s:o, s:o, s:i}", "lot", row->lot, "product", row->product,
-                  "side", row->before ? "before" : "after", "packed_from",
-                  case_json_when(a->triage, row->packed_from_ms), "packed_to",
-                  case_json_when(a->triage, row->packed_to_ms), "complaints", row->complaints);
+    json_t *item = json_pack("{s:s, s:s, s:s, s:o, s:o, s:i}", "lot", row->lot, "product",
+                             row->product, "side", row->before ? "before" : "after", "packed_from",
+                             case_json_when(a->triage, a->plant, row->packed_from_ms), "packed_to",
+                             case_json_when(a->triage, a->plant, row->packed_to_ms), "complaints",
+                             row->complaints);
     hold_json_mark(a->store, a->triage->tz, row->lot_id, item);
     return json_array_append_new(a->list, item);
 }
@@ -69,7 +70,8 @@ static int add_neighbour(void *arg, const struct lot_around_row *row)
 static struct around begin(struct triage *triage, struct store *store, json_t *into,
                            const char *member)
 {
-    struct around a = {triage, store, json_array()};
+    const char *plant = json_string_value(json_object_get(into, "plant"));
+    struct around a = {triage, store, plant ? plant : "", json_array()};
     json_object_set_new(into, member, a.list);
     return a;
 }

@@ -1,5 +1,6 @@
 /* One lot's records beside target and recent lots, and what the models make of them. */
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "facts/model_lot.h"
 #include "store/company_count.h"
 #include "tell/case_json.h"
@@ -34,7 +35,7 @@ static json_t *reading_json(const struct triage *triage, const struct lot_record
         jsonx_rounded(series->high, 4), "usual",
         jsonx_rounded(compared ? usual->median[PART_MEDIAN] : NAN, 4), "spread",
         jsonx_rounded(compared ? usual->spread[PART_MEDIAN] : NAN, 4), "z", jsonx_rounded(z, 2),
-        "at", case_json_when(triage, summary.last_ms));
+        "at", case_json_when(triage, record->lot.plant, summary.last_ms));
 }
 
 static json_t *materials_json(const struct triage *triage, const struct lot_record *record)
@@ -48,8 +49,8 @@ static json_t *materials_json(const struct triage *triage, const struct lot_reco
                       "material_lot", use->material_lot, "supplier",
                       *use->supplier ? json_string(use->supplier) : json_null(), "kg",
                       jsonx_rounded(use->kg, 3), "active_pct", jsonx_rounded(use->active_pct, 3),
-                      "first_used", case_json_when(triage, use->first_ms), "kind",
-                      *use->kind ? use->kind : NULL, "applied",
+                      "first_used", case_json_when(triage, record->lot.plant, use->first_ms),
+                      "kind", *use->kind ? use->kind : NULL, "applied",
                       !*use->kind       ? NULL
                       : use->on_surface ? "surface"
                                         : "dough"));
@@ -62,11 +63,12 @@ static json_t *dispatch_json(const struct triage *triage, const struct lot_recor
     json_t *list = json_array();
     for (int i = 0; i < record->dispatch_count; i++) {
         const struct lot_dispatch *dispatch = &record->dispatches[i];
-        json_array_append_new(list, json_pack("{s:s, s:s, s:o, s:I, s:o}", "route", dispatch->route,
-                                              "store", dispatch->store, "at",
-                                              case_json_when(triage, dispatch->at_ms), "units",
-                                              (json_int_t)dispatch->units, "transit_c",
-                                              jsonx_rounded(dispatch->transit_c, 2)));
+        json_array_append_new(list,
+                              json_pack("{s:s, s:s, s:o, s:I, s:o}", "route", dispatch->route,
+                                        "store", dispatch->store, "at",
+                                        case_json_when(triage, record->lot.plant, dispatch->at_ms),
+                                        "units", (json_int_t)dispatch->units, "transit_c",
+                                        jsonx_rounded(dispatch->transit_c, 2)));
     }
     return list;
 }
@@ -152,9 +154,12 @@ static void add_lot_json(const struct triage *triage, const struct evidence_lot 
     json_object_set_new(object, "plant", json_string(lot->plant));
     json_object_set_new(object, "line", json_string(lot->line));
     json_object_set_new(object, "shift", json_string(lot->shift));
-    json_object_set_new(object, "made_from", case_json_when(triage, lot->made_from_ms));
-    json_object_set_new(object, "packed_from", case_json_when(triage, lot->packed_from_ms));
-    json_object_set_new(object, "packed_to", case_json_when(triage, lot->packed_to_ms));
+    json_object_set_new(object, "made_from", case_json_when(triage, lot->plant, lot->made_from_ms));
+    json_object_set_new(object, "packed_from",
+                        case_json_when(triage, lot->plant, lot->packed_from_ms));
+    json_object_set_new(object, "packed_to", case_json_when(triage, lot->plant, lot->packed_to_ms));
+    if (tz_of_apart(triage->tz, lot->plant))
+        json_object_set_new(object, "zone", json_string(tz_of_apart(triage->tz, lot->plant)));
     json_object_set_new(object, "units", json_integer(lot->units));
     json_object_set_new(object, "code_date", json_string(day_format(lot->code_day, code_date)));
 }

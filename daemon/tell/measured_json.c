@@ -1,7 +1,9 @@
 #include "tell/measured_json.h"
 #include "base/jsonx.h"
 #include "base/short_id.h"
+#include "base/tz_of.h"
 #include "rank/case_rank.h"
+#include "store/lot_find.h"
 #include <math.h>
 #include <string.h>
 
@@ -90,19 +92,23 @@ bool measured_json_mute(struct triage *triage, struct store *store, int64_t lot_
 
 struct listing {
     const struct triage *triage;
+    const struct tz *tz;
     json_t *list;
 };
 
 static int add_one(void *arg, const struct measured_row *row)
 {
     const struct listing *l = arg;
-    return json_array_append_new(l->list, measured_json(l->triage, l->triage->tz, row));
+    return json_array_append_new(l->list, measured_json(l->triage, l->tz, row));
 }
 
 void measured_json_add(const struct triage *triage, struct store *store, int64_t lot_id,
                        json_t *into)
 {
-    struct listing l = {triage, json_array()};
+    struct lot_find_row lot;
+    struct listing l = {triage, triage->tz, json_array()};
+    if (lot_id > 0 && lot_find_by_id(store, lot_id, &lot, NULL) == 0)
+        l.tz = tz_of(triage->tz, lot.plant);
     if (lot_id > 0)
         measured_of_lot(store, lot_id, add_one, &l, NULL);
     json_object_set_new(into, "measured", l.list);

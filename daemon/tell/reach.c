@@ -467,13 +467,13 @@ static int reach_json(struct reaching *reaching, int64_t case_id, const struct r
         rc = reach_lots(reaching, probability, list, err);
     free(reaching->lots);
     json_object_update_new(
-        answer,
-        json_pack("{s:o, s:s, s:s, s:f, s:o, s:s, s:o, s:b, s:i, s:s*}", "case",
-                  CASE_ID_JSON(case_id), "cause", reaching->cause->id, "title",
-                  reaching->cause->title, "probability", probability, "as_of",
-                  case_json_when(reaching->triage, reaching->ranked->input.as_of_ms), "in_code_on",
-                  day_format(reaching->today, day), "lots", sorted(list), "more", reaching->more,
-                  "within_days", (int)(reaching->window_ms / WHEN_DAY_MS), "none_because", none));
+        answer, json_pack("{s:o, s:s, s:s, s:f, s:o, s:s, s:o, s:b, s:i, s:s*}", "case",
+                          CASE_ID_JSON(case_id), "cause", reaching->cause->id, "title",
+                          reaching->cause->title, "probability", probability, "as_of",
+                          case_json_when(reaching->triage, "", reaching->ranked->input.as_of_ms),
+                          "in_code_on", day_format(reaching->today, day), "lots", sorted(list),
+                          "more", reaching->more, "within_days",
+                          (int)(reaching->window_ms / WHEN_DAY_MS), "none_because", none));
     case_json_harm(reaching->ranked, answer);
     json_object_set_new(
         answer, "words_alone",

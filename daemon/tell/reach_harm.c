@@ -447,7 +447,7 @@ static int carrying_json(struct carrying *c, json_t **ret, struct error *err)
         json_pack("{s:o, s:s, s:s, s:o, s:s, s:o, s:b, s:b, s:b}", "case",
                   CASE_ID_JSON(c->input->case_id), "by", c->harm ? "harm" : "line", "title",
                   c->harm ? "what could have carried the harm" : "its line and day", "as_of",
-                  case_json_when(c->triage, c->input->as_of_ms), "in_code_on",
+                  case_json_when(c->triage, "", c->input->as_of_ms), "in_code_on",
                   day_format(c->today, day), "lots", list, "more", c->more, "harm", c->input->harm,
                   "harm_possible", c->input->harm_possible && !c->input->harm));
     if (c->input->symptom >= 0)

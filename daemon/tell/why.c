@@ -316,12 +316,12 @@ int tell_why(struct triage *triage, struct store *store, int64_t case_id, const 
     for (int i = 0; i < ranked.rank->count; i++)
         if (!cause || ranked.rank->causes[i].cause == wanted)
             json_array_append_new(causes, cause_json(triage, &ranked, &ranked.rank->causes[i]));
-    *ret =
-        json_pack("{s:o, s:s, s:o, s:s, s:f, s:o, s:o}", "case", CASE_ID_JSON(case_id), "symptom",
-                  symptom_name(ranked.input.symptom), "as_of",
-                  case_json_when(triage, ranked.input.as_of_ms), "rules", triage->rules->hash,
-                  "pool_exponent", triage->rules->ranking.pool_exponent, "causes", causes, "flips",
-                  flips_json(triage, &ranked, cause ? wanted : ranked.rank->causes[0].cause));
+    *ret = json_pack("{s:o, s:s, s:o, s:s, s:f, s:o, s:o}", "case", CASE_ID_JSON(case_id),
+                     "symptom", symptom_name(ranked.input.symptom), "as_of",
+                     case_json_when(triage, case_json_plant(&ranked), ranked.input.as_of_ms),
+                     "rules", triage->rules->hash, "pool_exponent",
+                     triage->rules->ranking.pool_exponent, "causes", causes, "flips",
+                     flips_json(triage, &ranked, cause ? wanted : ranked.rank->causes[0].cause));
     case_json_harm(&ranked, *ret);
     measured_json_add(triage, store, ranked.lots[0].lot_id, *ret);
     case_rank_clear(&ranked);

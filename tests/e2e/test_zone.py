@@ -132,6 +132,16 @@ with far_plants(sys.argv[1]) as plant:
     said = {code: plant.get("/v1/lots/" + code.replace(" ", "%20"))[1]["lot_says"] for code in ("F1 6318 0100", "F1 6319 0100")}
     assert "2026-11-14, lies within the records" in said["F1 6318 0100"] and "after the last lots" in said["F1 6319 0100"], said
 
+    # times of the lot and its case, and their zone where people read no offset
+    lot = plant.client_json("lot", LOT)
+    assert lot["packed_from"] == "2026-11-14T22:30:00-11:00" and lot["zone"] == FAR, lot
+    assert [case["as_of"] for case in lot["cases"]] == ["2026-11-20T01:00:00-11:00"], lot["cases"]
+    said = plant.client("lot", LOT, check=0).stdout
+    assert "2026-11-14 22:30" in said.replace("\u00a0", " ") and f"by the clock of {FAR}" in " ".join(said.split()), said
+    assert plant.get(f"/v1/cases/{cases['far']}")[1]["as_of"] == "2026-11-20T01:00:00-11:00"
+    assert "zone" not in plant.client_json("lot", "L1 6318 A0400") and plant.get(f"/v1/cases/{cases['']}")[1]["as_of"].endswith("+14:00")
+    assert f"by the clock of {FAR}" in plant.get(f"/v1/cases/{cases['far']}.html")[1].decode()
+
     # what callers say of days: received on the 20th there, on the 21st at home
     for said, found in (({"plant": "far"}, "2026-11-19"), ({}, "2026-11-20")):
         one = {"id": str(uuid.uuid4()), "received_at": "2026-11-20T12:00:00Z", "channel": "phone", "symptom": "mold",
@@ -181,6 +191,7 @@ with far_plants(sys.argv[1]) as plant:
 
     plant.client("hold", LOT, "--reason", "cold", "--at", "2026-11-15T10:30:00Z", check=0)  # the 14th there
     day, held = same_day(FAR, lambda: [hold for hold in plant.get("/v1/holds")[1]["holds"] if hold["reason"] == "cold"])
+    assert held[0]["at"] == "2026-11-14T23:30:00-11:00" == [hold["at"] for hold in plant.client_json("lot", LOT)["holds"] if hold["reason"] == "cold"][0]
     assert held[0]["age_days"] == (datetime.date.fromisoformat(day) - datetime.date(2026, 11, 14)).days, (day, held)
 
     # what is over: listed of that plant by its day, mailed there by its day

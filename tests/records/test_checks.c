@@ -130,7 +130,8 @@ static void products(void **state)
         REFUSED("P5,R,bun,14.0000001,500,", "shelf_life_days: is no whole number"),
         REFUSED("P5,R,bun,15.9999999,500,", "shelf_life_days: is no whole number"),
         REFUSED("P5,R,bun,\"14,5\",500,",
-                "shelf_life_days: is no number (the decimal sign is a point)"),
+                "shelf_life_days: is no number (the decimal sign is a point; a map of the file may "
+                "say another: \"decimal\": \",\")"),
         REFUSED("P5,R,bun,14d,500,", "shelf_life_days: is no number"),
         {0}};
     expect_rows(*state, RECORD_PRODUCTS, IMPORT_CSV,

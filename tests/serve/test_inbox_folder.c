@@ -202,6 +202,13 @@ static void what_became_of_it_is_told(void **state)
                         "30 rows read, 3 new, 2 changed, 1 the same, 25 refused");
     json_decref(event);
     json_decref(o.loads);
+    o = (struct inbox_outcome){.loads = load_of(0, true)};
+    json_object_set_new(json_array_get(o.loads, 0), "read", json_integer(0));
+    text_reset(&text);
+    inbox_outcome_report(&o, "lots.csv", "today", &text);
+    assert_non_null(strstr(text.data, "lots: 0 rows read, "));
+    assert_non_null(strstr(text.data, "; there is no row under its header\n"));
+    json_decref(o.loads);
     o = (struct inbox_outcome){.refused = true};
     error_set(&o.why, ERROR_INVALID, "no kind of record and no map is named so");
     text_reset(&text);

@@ -42,6 +42,23 @@ static void a_german_sheet_of_lots(void **state)
         "[\"12.400: its point is taken as the sign of thousands, look at it\"]");
 }
 
+static void a_german_sheet_that_says_from_and_to(void **state)
+{
+    (void)state;
+    check_guess(
+        "Charge Nr.;Artikel-Nr.;Linie;Schicht;Datum;Von;Bis;Verpackt von;Verpackt bis;Anzahl;"
+        "Haltbar bis\nL1;W24;1;A;20.11.2026;6:05;7:50;7:30;9:00;1240;27.11.2026\n",
+        "{\"kind\":\"lots\",\"columns\":{\"Charge "
+        "Nr.\":\"lot\",\"Artikel-Nr.\":\"product\",\"Linie\":\"line\",\"Schicht\":\"shift\","
+        "\"Datum\":[\"made_from\",\"made_to\",\"packed_from\",\"packed_to\"],\"Von\":"
+        "\"made_from\",\"Bis\":\"made_to\",\"Verpackt von\":\"packed_from\",\"Verpackt "
+        "bis\":\"packed_to\",\"Anzahl\":\"units\",\"Haltbar bis\":\"code_date\"},\"dates\":{"
+        "\"made_from\":\"DD.MM.YYYY hh:mm\",\"made_to\":\"DD.MM.YYYY "
+        "hh:mm\",\"packed_from\":\"DD.MM.YYYY hh:mm\",\"packed_to\":\"DD.MM.YYYY "
+        "hh:mm\",\"code_date\":\"DD.MM.YYYY\"}}",
+        "[]");
+}
+
 static void a_us_sheet_of_readings(void **state)
 {
     (void)state;
@@ -433,6 +450,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_german_sheet_of_lots),
+        cmocka_unit_test(a_german_sheet_that_says_from_and_to),
         cmocka_unit_test(a_us_sheet_of_readings),
         cmocka_unit_test(one_order_a_file),
         cmocka_unit_test(days_and_times_apart_and_both_orders),
