@@ -23,11 +23,9 @@ static json_t *kinds_of(const struct case_input *input)
     return kinds;
 }
 
-static json_t *without_causes(const struct desk *desk, struct store *store,
+static json_t *without_causes(const struct desk *desk, const struct case_row *row,
                               const struct case_input *input)
 {
-    struct case_row row;
-    bool known = case_get(store, input->case_id, &row, NULL) == 0;
     char as_of[40];
     enum harm_about about = input->harm            ? HARM_SAID
                             : input->harm_possible ? HARM_POSSIBLE
@@ -35,10 +33,10 @@ static json_t *without_causes(const struct desk *desk, struct store *store,
     json_t *kinds = kinds_of(input);
     json_t *asks = harm_asks_of(desk->harm, about, kinds);
     json_decref(kinds);
-    return json_pack(
-        "{s:o, s:s, s:o, s:n, s:b, s:b}", "case", CASE_ID_JSON(input->case_id), "as_of",
-        when_format(tz_of(desk->tz, known ? row.plant : ""), input->as_of_ms, as_of), "ask", asks,
-        "says", "harm", input->harm, "harm_possible", input->harm_possible && !input->harm);
+    return json_pack("{s:o, s:s, s:o, s:n, s:b, s:b}", "case", CASE_ID_JSON(input->case_id),
+                     "as_of", when_format(tz_of(desk->tz, row->plant), input->as_of_ms, as_of),
+                     "ask", asks, "says", "harm", input->harm, "harm_possible",
+                     input->harm_possible && !input->harm);
 }
 
 static void put_first(const struct desk *desk, json_t *answer)
@@ -53,11 +51,14 @@ int case_asks_json(const struct desk *desk, struct store *store, int64_t case_id
                    struct error *err)
 {
     struct case_input input;
-    int rc = case_input_read(store, case_id, &input, err);
+    struct case_row row;
+    int rc = case_get(store, case_id, &row, err);
+    if (!rc)
+        rc = case_input_read(store, case_id, &input, err);
     if (rc)
         return rc;
     if (input.harm || input.symptom < 0)
-        *ret = without_causes(desk, store, &input);
+        *ret = without_causes(desk, &row, &input);
     else
         rc = tell_ask(desk->triage, store, case_id, ret, err);
     if (!rc && input.harm_possible && !input.harm && input.symptom >= 0)

@@ -14,7 +14,7 @@ enum { QUESTIONS = 5 }; /* of the desk, at most */
 
 /* ---- of no kind that is ranked ---- */
 
-static json_t *unranked_json(const struct triage *triage, struct store *store,
+static json_t *unranked_json(const struct triage *triage, const char *plant,
                              const struct case_input *input)
 {
     json_t *complaints = json_array(), *cautions = json_array();
@@ -23,12 +23,11 @@ static json_t *unranked_json(const struct triage *triage, struct store *store,
             json_array_append_new(complaints, json_string(input->complaints[i].uuid));
     const struct case_rank harm = {.input = *input}; /* borrowed */
     case_json_harm_caution(&harm, cautions);
-    json_t *object =
-        json_pack("{s:o, s:s, s:o, s:s, s:o, s:[], s:[], s:[], s:o, s:[], s:[], s:[]}", "case",
-                  CASE_ID_JSON(input->case_id), "symptom", "other", "as_of",
-                  case_json_as_of(triage, store, input->case_id, input->as_of_ms), "rules",
-                  triage->rules->hash, "complaints", complaints, "lots", "ranked", "ask",
-                  "cautions", cautions, "caller_cautions", "checks", "actions");
+    json_t *object = json_pack("{s:o, s:s, s:o, s:s, s:o, s:[], s:[], s:[], s:o, s:[], s:[], s:[]}",
+                               "case", CASE_ID_JSON(input->case_id), "symptom", "other", "as_of",
+                               case_json_when(triage, plant, input->as_of_ms), "rules",
+                               triage->rules->hash, "complaints", complaints, "lots", "ranked",
+                               "ask", "cautions", cautions, "caller_cautions", "checks", "actions");
     case_json_harm(&harm, object);
     case_json_harms(triage, &harm, object);
     return object;
@@ -48,6 +47,7 @@ static void keep_unranked(const struct triage *triage, const struct case_input *
 struct tell_ranked {
     struct triage *triage; /* borrowed */
     bool has_causes;       /* without them there is the input alone */
+    char plant[sizeof((struct case_row *)0)->plant];
     struct case_rank ranked;
 };
 
@@ -59,6 +59,8 @@ int tell_rank(struct triage *triage, struct store *store, int64_t case_id, struc
     int rc = case_get(store, case_id, &row, err);
     told->triage = triage;
     told->has_causes = !rc && symptom_of(row.symptom) >= 0;
+    if (!rc)
+        memcpy(told->plant, row.plant, sizeof told->plant);
     if (!rc)
         rc = told->has_causes ? case_rank_read(triage, store, case_id, &told->ranked, err)
                               : case_input_read(store, case_id, &told->ranked.input, err);
@@ -101,7 +103,7 @@ json_t *tell_ranked_json(const struct tell_ranked *told, struct store *store)
     struct triage *triage = told->triage;
     const struct case_rank *ranked = &told->ranked;
     if (!told->has_causes)
-        return unranked_json(triage, store, &ranked->input);
+        return unranked_json(triage, told->plant, &ranked->input);
     json_t *all = case_json_rank(triage, ranked, ask_json(triage, ranked, true, QUESTIONS));
     held_add(triage, store, ranked, all);
     measured_json_add(triage, store, ranked->lots[0].lot_id, all);
@@ -135,7 +137,7 @@ int tell_brief(struct triage *triage, struct store *store, int64_t case_id, json
     if (rc)
         return rc;
     *ret = told->has_causes ? brief_json(triage, &told->ranked)
-                            : unranked_json(triage, store, &told->ranked.input);
+                            : unranked_json(triage, told->plant, &told->ranked.input);
     tell_ranked_free(told);
     return 0;
 }

@@ -3,7 +3,6 @@
 #include "base/short_id.h"
 #include "base/tz_of.h"
 #include "rules/fact_title.h"
-#include "store/case.h"
 #include "tell/tell.h"
 #include <math.h>
 #include <stdio.h>
@@ -35,14 +34,6 @@ const char *case_json_plant(const struct case_rank *ranked)
 {
     const struct fact_set *facts = case_rank_facts(ranked);
     return facts->record ? facts->record->lot.plant : "";
-}
-
-json_t *case_json_as_of(const struct triage *triage, struct store *store, int64_t case_id,
-                        int64_t as_of_ms)
-{
-    struct case_row row;
-    bool known = case_id > 0 && case_get(store, case_id, &row, NULL) == 0;
-    return case_json_when(triage, known ? row.plant : "", as_of_ms);
 }
 
 json_t *case_json_value(const struct fact *fact)

@@ -34,8 +34,5 @@ json_t *ask_json(const struct triage *triage, const struct case_rank *ranked, bo
 json_t *case_json_when(const struct triage *triage, const char *plant, int64_t ms);
 /* Whose the lot is of which facts are shown; "" none's. */
 const char *case_json_plant(const struct case_rank *ranked);
-/* When a case's newest complaint came, in the time of the case's plant. */
-json_t *case_json_as_of(const struct triage *triage, struct store *store, int64_t case_id,
-                        int64_t as_of_ms);
 
 #endif

@@ -2,6 +2,7 @@
 #include "base/short_id.h"
 #include "base/text.h"
 #include "rules/fact_title.h"
+#include "store/case.h"
 #include "store/seen.h"
 #include "tell/case_json.h"
 #include "tell/tell.h"
@@ -150,7 +151,10 @@ int tell_kept(struct triage *triage, struct store *store, int64_t case_id, int r
               json_t **ret, struct error *err)
 {
     struct ranking ranking;
-    int rc = ranking_get(store, case_id, revision, &ranking, err);
+    struct case_row row;
+    int rc = case_get(store, case_id, &row, err);
+    if (!rc)
+        rc = ranking_get(store, case_id, revision, &ranking, err);
     if (rc)
         return rc;
     json_t *ranked = json_array();
@@ -160,7 +164,7 @@ int tell_kept(struct triage *triage, struct store *store, int64_t case_id, int r
         json_array_append_new(ranked, cause_json(triage, &ranking, i, own));
     *ret = json_pack("{s:o, s:s?, s:i, s:o, s:s, s:i, s:s?, s:o}", "case", CASE_ID_JSON(case_id),
                      "lot", own && *ranking.lot ? ranking.lot : NULL, "revision", ranking.revision,
-                     "as_of", case_json_as_of(triage, store, case_id, ranking.as_of_ms), "rules",
+                     "as_of", case_json_when(triage, row.plant, ranking.as_of_ms), "rules",
                      ranking.rules, "complaints", ranking.complaints, "mailed", ranking.why,
                      "ranked", ranked);
     ranking_clear(&ranking);
