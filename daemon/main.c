@@ -178,7 +178,7 @@ static void report_people(struct daemon *d)
     const struct mail_settings mail = setup_mail(d->app.setup);
     const char *gap = mail_settings_gap(&mail);
     setup_check_mail(d->app.setup, &d->app.log, &err);
-    setup_warn_logons(d->app.setup, &d->app.log);
+    setup_warn(d->app.setup, &d->app.log);
     if (gap)
         log_write(&d->app.log, LOG_LEVEL_WARNING, "%s", gap);
 }
@@ -246,7 +246,7 @@ static void daemon_reloaded(void *arg)
     http_changed(d->http);
     log_write(&d->app.log, LOG_LEVEL_INFO, "rules and settings reloaded, settings=%s rules=%s",
               settings_file(setup), triage_hash(setup->triage));
-    setup_warn_logons(setup, &d->app.log);
+    setup_warn(setup, &d->app.log);
     if (gap)
         log_write(&d->app.log, LOG_LEVEL_WARNING, "%s", gap);
     setup_unref(setup);
@@ -456,7 +456,7 @@ static int check(struct daemon *d)
         log_error(d, "the daemon would not start", &of_state);
         rc = EXIT_CONFIG;
     }
-    setup_warn_logons(d->app.setup, &d->app.log);
+    setup_warn(d->app.setup, &d->app.log);
     if (rc)
         return EXIT_CONFIG;
     printf("settings (%s) and rules (%s) are sound: %d causes, %s\n", settings_file(d->app.setup),

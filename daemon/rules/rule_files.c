@@ -7,6 +7,7 @@
 #include <fcntl.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
@@ -37,6 +38,9 @@ static bool is_read(const char *name)
     static const char *const FOLDERS[] = {"causes", "lexicon", "lexicon/common", "lexicon/harm",
                                           "lexicon/weights"};
     const char *slash = strrchr(name, '/');
+    size_t length = strlen(name);
+    if (length < 5 || strcmp(name + length - 5, ".json") != 0)
+        return false;
     for (size_t i = 0; !slash && i < sizeof FILES / sizeof FILES[0]; i++)
         if (strcmp(name, FILES[i]) == 0)
             return true;
@@ -112,7 +116,7 @@ static void walk(const struct place *place, const char *below, int depth)
         text_appendf(&name, "%s%s%s", below, *below ? "/" : "", entry->d_name);
         if (entry->d_name[0] == '.')
             ; /* what was kept, and what editors leave */
-        else if (length > 5 && strcmp(entry->d_name + length - 5, ".json") == 0)
+        else if (length > 5 && strcasecmp(entry->d_name + length - 5, ".json") == 0)
             add_file(place, name.data);
         else if (depth < DEEPEST)
             walk(place, name.data, depth + 1);

@@ -324,7 +324,7 @@ int setup_check_mail(const struct setup *setup, const struct log *log, struct er
     return outside.first.code;
 }
 
-/* ---- who may log on ---- */
+/* ---- what does nothing ---- */
 
 struct warning {
     const struct config *config;
@@ -340,8 +340,17 @@ static void warn(void *arg, const struct error *fault)
     log_write(w->log, LOG_LEVEL_WARNING, "%s", error_format(&placed, text, sizeof text));
 }
 
-void setup_warn_logons(const struct setup *setup, const struct log *log)
+void setup_warn(const struct setup *setup, const struct log *log)
 {
     struct warning warning = {setup->config, log};
+    size_t i;
+    const json_t *own;
     logons_check(setup->config, warn, &warning);
+    json_array_foreach(setup->own_rules, i,
+                       own) if (strcmp(json_string_value(json_object_get(own, "is")), "not read") ==
+                                0)
+        log_write(log, LOG_LEVEL_WARNING,
+                  "%s/%s: is not read: no rule file has that name (oddloafd(8), RULES)",
+                  json_string_value(json_object_get(own, "folder")),
+                  json_string_value(json_object_get(own, "file")));
 }

@@ -52,7 +52,8 @@ struct mail_settings setup_mail(const struct setup *setup);
 /* Logs every fault of them; ERROR_INVALID with the first one if there is any. */
 int setup_check_mail(const struct setup *setup, const struct log *log, struct error *err);
 
-/* Logs what keeps people out though nothing of it is wrong: serve/logons.h. */
-void setup_warn_logons(const struct setup *setup, const struct log *log);
+/* Logs what does nothing, and is no fault: what keeps people out (serve/logons.h), files among the
+ * plant's own rules that no rule file has the name of. */
+void setup_warn(const struct setup *setup, const struct log *log);
 
 #endif

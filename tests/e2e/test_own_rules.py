@@ -4,6 +4,7 @@ changed since, is told.                                                     usag
 import json
 import shutil
 import signal
+import subprocess
 import sys
 
 from oddloaf import ROOT, Plant, until
@@ -55,6 +56,16 @@ def main():
         assert (rules["own_files"], rules["release_changed"]) == (2, 1), rules
         shown = " ".join(plant.client("status").stdout.split())
         assert "a release changed what 1 of 2 files was copied from" in shown, shown
+
+        # a file one folder too deep is said, where people look: in the log and by --check
+        (plant.own / "causes/deep").mkdir()
+        shutil.copy(plant.shipped / "causes/rope.json", plant.own / "causes/deep/rope.json")
+        reloaded(plant, 2)
+        stray = f"{folder}/causes/deep/rope.json: is not read: no rule file has that name"
+        until(lambda: stray in plant.log_text(), plant.log_text)
+        checked = subprocess.run([plant.binaries / "oddloafd", "--check", "--config", plant.dir / "config.json", "--state", plant.state,
+                                  "--rules", plant.rules], capture_output=True, text=True, check=True)
+        assert stray in checked.stderr and "are sound" in checked.stdout, checked
     print("ok")
 
 

@@ -169,8 +169,11 @@ def check_each_address_by_itself():
         assert post.outbox()["parked"] == 0, post.outbox()
         assert "told to" in post.outbox()["last_error"], post.outbox()
         assert post.outbox()["urgent"] == 1, post.outbox()
+        needs = lambda: [need["what"] for need in post.plant.get("/v1/status")[1]["needs"]]
+        assert "urgent-mail" in needs(), needs()  # at once: it was tried, and has not left
         post.do("lead@mill.example", None)
         until(lambda: post.mails("lead@mill.example", "urgent"), "the refused one's mail")
+        until(lambda: "urgent-mail" not in needs(), "it has left, and no hand is needed")
         assert len(post.mails("deputy@mill.example", "urgent")) == 1, "once each"
         ids = {mail["Message-ID"] for mail in post.mails(kind="urgent")}
         assert len(ids) == 1, ids

@@ -86,11 +86,13 @@ static void each_file_is_what_it_is(void **state)
     put(f->own, "lexicon/a/b/too_deep.json", "{}");
     put(f->own, "lexicon/a/b/c/far_too_deep.json", "{}");
     put(f->own, "causes/note.txt", "");
+    put(f->own, "causes/LOUD.JSON", "{}");
     put(f->own, "causes/.hidden.json", "{}");
     put(f->first, "causes/rope.json", "{\"a\":1}");
     snprintf(path, sizeof path, "%s/causes/late.json", f->own);
     assert_int_equal(symlink("/dev/null", path), 0);
-    there_are(f, "own causes/deep/er.json not read unknown\n"
+    there_are(f, "own causes/LOUD.JSON not read unknown\n"
+                 "own causes/deep/er.json not read unknown\n"
                  "own causes/late.json removed unknown\n"
                  "own causes/mine.json added unknown\n"
                  "first causes/rope.json same unknown\n"

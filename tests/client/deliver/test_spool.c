@@ -423,11 +423,33 @@ static void nothing_goes_to_another_daemon(void **state)
     }
 }
 
+/* A daemon that is no more: without its name, what was kept for it is anybody's. */
+static void without_the_daemon_s_name_it_goes_to_the_next(void **state)
+{
+    char path[SPOOL_PATH], bare[SPOOL_PATH + 8], refused[SPOOL_PATH];
+    struct text_buffer sent = {0};
+    (void)state;
+    struct spool *s = opened_for("/run/gone.sock");
+    assert_int_equal(spool_keep(s, "{\"a\":1}\n", 8, path, NULL), 0);
+    spool_close(s);
+    s = opened_for("https://desk.example:8443");
+    assert_int_equal(spool_count(s).waiting, 0);
+    snprintf(bare, sizeof bare, "%.*s.ndjson", (int)strcspn(path, "@"), path);
+    assert_int_equal(rename(path, bare), 0);
+    assert_int_equal(spool_count(s).waiting, 1);
+    assert_int_equal(spool_replay(s, take, &sent, refused, NULL), 0);
+    assert_string_equal(sent.data, "{\"a\":1}\n");
+    text_buffer_free(&sent);
+    spool_close(s);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(new_folders_are_on_disk_as_well, open_dir, close_dir),
         cmocka_unit_test_setup_teardown(nothing_goes_to_another_daemon, open_dir, close_dir),
+        cmocka_unit_test_setup_teardown(without_the_daemon_s_name_it_goes_to_the_next, open_dir,
+                                        close_dir),
         cmocka_unit_test_setup_teardown(what_was_cut_off_is_sent_as_far_as_it_is_whole, open_dir,
                                         close_dir),
         cmocka_unit_test_setup_teardown(the_folder_is_the_users, open_dir, close_dir),
