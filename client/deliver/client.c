@@ -101,7 +101,7 @@ void client_say(const struct client *c, const char *format, ...)
     va_end(args);
 }
 
-static enum error_code code_of_status(long status)
+enum error_code client_code_of(long status)
 {
     static const struct {
         long status;
@@ -198,7 +198,7 @@ int client_problem_say(const struct client *c, long status, const json_t *proble
     const char *detail = pick_text(problem, "detail", NULL);
     if (!detail)
         detail = pick_text(problem, "title", NULL);
-    enum error_code code = code_of_status(status);
+    enum error_code code = client_code_of(status);
     if (detail)
         error_set(&err, code, "%s", detail);
     else

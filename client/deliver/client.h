@@ -54,6 +54,8 @@ int client_post_long(const struct client *c, const char *path, const json_t *bod
 int client_problem(const struct client *c, const struct reply *reply);
 /* The problem document of such an answer, for the two below; NULL: it has none. New reference. */
 json_t *client_problem_of(const struct reply *reply);
+/* What an answer's status, which is not 2xx, means here. */
+enum error_code client_code_of(long status);
 /* As client_problem(), of a document that was read already. */
 int client_problem_say(const struct client *c, long status, const json_t *problem);
 /* What it says of harm alone. */

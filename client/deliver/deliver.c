@@ -11,27 +11,6 @@
 #define ONE_S 20L    /* a caller is waiting on the line */
 #define LINES_S 300L /* a few hundred complaints, placed and committed */
 
-static enum error_code code_of(const struct reply *reply)
-{
-    switch (reply->status) {
-    case 401:
-    case 403:
-        return ERROR_DENIED;
-    case 404:
-        return ERROR_NOT_FOUND;
-    case 409:
-        return ERROR_CONFLICT;
-    case 413:
-        return ERROR_TOO_LARGE;
-    case 503:
-        return ERROR_BUSY;
-    case 507:
-        return ERROR_NO_SPACE;
-    default:
-        return reply->status >= 400 && reply->status < 500 ? ERROR_INVALID : ERROR_INTERNAL;
-    }
-}
-
 bool deliver_keeps(int code)
 {
     return code != 0 && code != ERROR_INVALID && code != ERROR_CONFLICT && code != ERROR_TOO_LARGE;
@@ -42,9 +21,9 @@ static int refusal(const struct reply *reply, const json_t *problem, struct erro
 {
     error_hint(err, "%s", pick_text(problem, "hint", ""));
     const char *detail = pick_text(problem, "detail", pick_text(problem, "title", NULL));
-    return detail ? error_set(err, code_of(reply), "%s", detail)
-                  : error_set(err, code_of(reply), "the daemon answered with status %ld",
-                              reply->status);
+    return detail ? error_set(err, client_code_of(reply->status), "%s", detail)
+                  : error_set(err, client_code_of(reply->status),
+                              "the daemon answered with status %ld", reply->status);
 }
 
 /* Whoever heard of harm logs it again. */

@@ -76,7 +76,7 @@ int anew_write(struct store *store, const struct anew *was, json_t *said,
 {
     assert(store_writing(store));
     assert(was->id > 0);
-    const struct form_options options = {.tz = was->desk->tz};
+    const struct form_options options = placing_options(was->desk, said, NULL);
     struct complaint_form *form = NULL;
     struct placing placing = {0};
     struct complaint_new c;
@@ -102,7 +102,7 @@ int anew_place(struct store *store, const struct anew *was, const struct complai
 {
     assert(store_writing(store));
     assert(was->id > 0);
-    const struct form_options options = {.tz = was->desk->tz};
+    const struct form_options options = placing_options(was->desk, was->body, NULL);
     struct complaint_form *form = NULL;
     struct placing placing = {0};
     int rc = complaint_form_read(was->body, &options, &form, err);

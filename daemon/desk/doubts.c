@@ -125,7 +125,8 @@ static void doubt_code_date(const struct doubting *d)
 static void doubt_code_life(const struct doubting *d)
 {
     char why[160], date[16];
-    int32_t day = d->form->code_day, today = tz_day(d->desk->tz, d->form->received_ms);
+    const struct tz *tz = placing_options(d->desk, d->form->body, NULL).tz;
+    int32_t day = d->form->code_day, today = tz_day(tz, d->form->received_ms);
     if (day == WHEN_UNKNOWN_DAY || !product_named_one(&d->product))
         return;
     int32_t latest = today + d->product.row[0].shelf_life_days;

@@ -293,10 +293,11 @@ static int log_separated(const struct desk *desk, struct store *store,
                          const struct separated *report, struct complaint_placed *ret,
                          struct error *err)
 {
-    const struct form_options options = {.tz = desk->tz, .now_ms = report->received_ms};
+    struct form_options options = placing_options(desk, report->body, NULL);
     struct complaint_form *form = NULL;
     struct placing placing = {0};
     struct complaint_new c;
+    options.now_ms = report->received_ms;
     json_object_del(report->body, "same_as");
     int rc = complaint_form_read(report->body, &options, &form, err);
     if (!rc)

@@ -1,11 +1,21 @@
 #include "desk/placing.h"
 #include "base/jsonx.h"
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "store/lot_find.h"
 #include "store/seen.h"
 #include <assert.h>
 #include <stdlib.h>
 #include <string.h>
+
+/* ---- reading ---- */
+
+struct form_options placing_options(const struct desk *desk, const json_t *complaint,
+                                    const char *of_plant)
+{
+    const char *said = json_string_value(json_object_get(complaint, "plant"));
+    return (struct form_options){.tz = tz_of(desk->tz, said && *said ? said : of_plant)};
+}
 
 /* ---- finding ---- */
 
@@ -97,11 +107,11 @@ static int match_all(const struct desk *desk, struct store *store,
 int placing_all(const struct desk *desk, struct store *store, int64_t case_id,
                 struct placing_all *ret, struct error *err)
 {
-    const struct form_options options = {.tz = desk->tz};
     struct complaint_form *form = NULL;
     json_t *body = NULL;
     memset(ret, 0, sizeof *ret);
     int rc = complaint_newest_of_case(store, case_id, 1, take_body, &body, err);
+    const struct form_options options = placing_options(desk, body, NULL);
     if (!rc && body)
         rc = complaint_form_read(body, &options, &form, err);
     if (!rc && form)

@@ -15,6 +15,11 @@ struct placing {
     char plant[LENGTH_CODE + 1]; /* that is named, as the settings or lots name it, "" none */
 };
 
+/* How it is read, now and whenever it is read again: in the zone of the plant that it names (once
+ * logged it names one that is known), else of the one whose people took it (`of_plant`; NULL: not
+ * known, or of no single one), else of the company. The rest is the caller's. */
+struct form_options placing_options(const struct desk *desk, const json_t *complaint,
+                                    const char *of_plant);
 int placing_find(const struct desk *desk, struct store *store, const struct complaint_form *form,
                  struct placing *ret, struct error *err);
 /* The plant that somebody names, as the settings or lots on record name it; "" it is none of them,

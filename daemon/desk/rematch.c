@@ -47,9 +47,10 @@ static bool same_place(const struct complaint_lots *a, const struct complaint_lo
 static int read_form(const struct desk *desk, const struct complaint_row *row,
                      struct complaint_form **ret)
 {
-    const struct form_options options = {.tz = desk->tz, .now_ms = row->received_ms};
     json_t *body = NULL;
     int rc = jsonx_parse(row->body, strlen(row->body), &body, NULL);
+    struct form_options options = placing_options(desk, body, NULL);
+    options.now_ms = row->received_ms;
     if (!rc)
         rc = complaint_form_read(body, &options, ret, NULL);
     json_decref(body);

@@ -31,14 +31,6 @@
 
 /* ---- reading ---- */
 
-/* Of the plant that it names, else of the one that the sender is of; of neither the company's. */
-static const struct tz *zone_of(const struct desk *desk, const json_t *complaint,
-                                const char *of_plant)
-{
-    const char *said = json_string_value(json_object_get(complaint, "plant"));
-    return tz_of(desk->tz, said && *said ? said : of_plant);
-}
-
 static int32_t day_in(const struct tz *tz, const json_t *complaint, int64_t now_ms)
 {
     const char *received = json_string_value(json_object_get(complaint, "received_at"));
@@ -48,7 +40,7 @@ static int32_t day_in(const struct tz *tz, const json_t *complaint, int64_t now_
 
 int32_t taking_day(const struct desk *desk, const json_t *complaint, int64_t now_ms)
 {
-    return day_in(zone_of(desk, complaint, NULL), complaint, now_ms);
+    return day_in(placing_options(desk, complaint, NULL).tz, complaint, now_ms);
 }
 
 /* "core_at_pack [degF]" 117.5 is core_at_pack_c 47.5, as in the header of a record file. */
@@ -81,23 +73,23 @@ static int read_measured(void *arg, const char *name, double value, const char *
 int taking_form(const struct desk *desk, const json_t *complaint, int64_t now_ms, json_t *faults,
                 struct complaint_form **ret, struct error *err)
 {
-    const struct form_options options = {.tz = zone_of(desk, complaint, NULL),
-                                         .now_ms = now_ms,
-                                         .faults = faults,
-                                         .measured = read_measured,
-                                         .measured_arg = desk->triage};
+    struct form_options options = placing_options(desk, complaint, NULL);
+    options.now_ms = now_ms;
+    options.faults = faults;
+    options.measured = read_measured;
+    options.measured_arg = desk->triage;
     return complaint_form_read(complaint, &options, ret, err);
 }
 
 static int read_form(const struct desk *desk, struct taking *t, const json_t *complaint,
                      bool partial, int64_t now_ms)
 {
-    const struct form_options options = {.tz = zone_of(desk, complaint, t->of_plant),
-                                         .partial = partial,
-                                         .now_ms = now_ms,
-                                         .faults = t->faults = json_array(),
-                                         .measured = read_measured,
-                                         .measured_arg = desk->triage};
+    struct form_options options = placing_options(desk, complaint, t->of_plant);
+    options.partial = partial;
+    options.now_ms = now_ms;
+    options.faults = t->faults = json_array();
+    options.measured = read_measured;
+    options.measured_arg = desk->triage;
     return complaint_form_read(complaint, &options, &t->form, &t->err);
 }
 
@@ -288,7 +280,7 @@ void taking_read(const struct desk *desk, struct store *store, const json_t *sai
                  struct taking *t)
 {
     json_t *complaint = mend_receipt(desk, t, said, now_ms);
-    const struct tz *tz = zone_of(desk, complaint, t->of_plant);
+    const struct tz *tz = placing_options(desk, complaint, t->of_plant).tz;
     /* the note fills only what nobody chose; what it gave is shown to the desk */
     json_t *filled = noted_fill(desk, store, complaint, day_in(tz, complaint, now_ms), &t->taken);
     t->reachable = is_reachable(filled);
@@ -329,7 +321,7 @@ int taking_preview(const struct desk *desk, struct store *store, const json_t *s
 {
     assert(ret_ranking);
     json_t *complaint = mend_receipt(desk, t, said, now_ms);
-    const struct tz *tz = zone_of(desk, complaint, t->of_plant);
+    const struct tz *tz = placing_options(desk, complaint, t->of_plant).tz;
     json_t *filled = noted_fill(desk, store, complaint, day_in(tz, complaint, now_ms), &t->taken);
     t->reachable = is_reachable(filled);
     int rc = read_form(desk, t, filled, true, now_ms);

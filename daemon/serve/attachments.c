@@ -98,7 +98,7 @@ void attachments_part(struct request *rq, struct store *store)
                                 .length = rq->body_length,
                                 .most = (size_t)config_number(setup->config, "attach/file_mb")
                                         << 20,
-                                .at_ms = app_now_ms(rq->app)};
+                                .steady_ms = clock_monotonic_ms()};
     size_t length = 0;
     int rc = request_query_within(rq, "part", 0, INT64_MAX, &part.number, &err);
     if (!rc)

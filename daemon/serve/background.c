@@ -118,8 +118,8 @@ static void background_round(struct store *store, void *arg)
      * cache, of the allocator) may not run at all on a busy machine, and the desk waits for it. */
     setpriority(PRIO_PROCESS, 0, BACKGROUND_NICE);
     struct setup *setup = app_setup(bg->app);
-    sessions_expire(bg->app->sessions, app_now_ms(bg->app));
-    uploads_expire(bg->app->uploads, app_now_ms(bg->app));
+    sessions_expire(bg->app->sessions, clock_monotonic_ms());
+    uploads_expire(bg->app->uploads, clock_monotonic_ms());
     const bool settled = settle(bg);
     for (bool more = settled; more && !atomic_load(&bg->stopping);) {
         struct pace begun = pace_now(bg);

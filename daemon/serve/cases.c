@@ -26,7 +26,6 @@
 #include "store/outbox.h"
 #include "store/verdict.h"
 #include "tell/tell.h"
-#include <ctype.h>
 #include <limits.h>
 #include <stdio.h>
 #include <stdlib.h>

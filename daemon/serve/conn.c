@@ -258,7 +258,7 @@ static void await_taking(struct conn *conn)
     wait_at_most(conn, conn->limits->idle_ms);
     if (conn->left == 0)
         bufferevent_trigger(conn->bev, EV_WRITE,
-                            BEV_TRIG_IGNORE_WATERMARKS | BEV_OPT_DEFER_CALLBACKS);
+                            BEV_TRIG_IGNORE_WATERMARKS | BEV_TRIG_DEFER_CALLBACKS);
 }
 
 void conn_answer(struct conn *conn, const struct conn_head *head, char *body, size_t length)

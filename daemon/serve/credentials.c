@@ -75,8 +75,6 @@ static void on_token_fault(void *arg, const struct error *fault)
     tell(arg, &plain);
 }
 
-/* What is entered is kept with the name of who entered it, who sees it again. */
-
 /* "": of the company. */
 static const char *plant_of(const char *role)
 {
@@ -84,7 +82,8 @@ static const char *plant_of(const char *role)
     return at ? at + 1 : "";
 }
 
-/* Is a login of that name somebody of other plants? */
+/* Is a login of that name somebody of other plants? What is entered is kept with the name of who
+ * entered it, who sees it again. */
 static bool is_other_login(const struct config *config, const char *name, const char *plant)
 {
     struct sight sight;

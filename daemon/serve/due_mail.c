@@ -5,12 +5,10 @@
 #include "desk/event.h"
 #include "desk/following.h"
 #include "serve/plants.h"
+#include "store/mailed_last.h"
 #include "store/outbox.h"
 #include <stdlib.h>
 #include <string.h>
-
-/* The last day whose list was made; of a plant in a zone of its own after a "/" its name. */
-#define DONE "due/last"
 
 enum { LISTED_MOST = 40 }; /* of each; the others are counted */
 
@@ -20,7 +18,7 @@ struct day_mail {
 };
 
 struct day {
-    char key[sizeof DONE + LENGTH_CODE + 2], day[16];
+    char key[sizeof MAILED_LAST_DUE + LENGTH_CODE + 2], day[16];
     struct day_mail whole; /* the company's people have all of it */
     struct day_mail mail[CONFIG_PLANTS];
     int64_t now_ms;
@@ -159,7 +157,7 @@ static int send_if_due(struct app *app, const struct setup *setup, struct store 
     bool done = false;
     if (tz_civil(tz, d.now_ms).hour < config_number(setup->config, "mail/due_hour"))
         return 0;
-    plants_key(setup, DONE, group, d.key, sizeof d.key);
+    plants_key(setup, MAILED_LAST_DUE, group, d.key, sizeof d.key);
     day_format(of.today, d.day);
     int rc = is_done(store, &d, &done, err);
     if (rc || done)

@@ -17,7 +17,6 @@
 #include "store/complaint.h"
 #include "store/lot_find.h"
 #include "tell/hold_json.h"
-#include <ctype.h>
 #include <stdlib.h>
 #include <string.h>
 

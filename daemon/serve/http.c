@@ -292,7 +292,7 @@ static void http_on_gone(void *arg, struct conn *conn, bool left)
     } else if (p)
         pending_free(p);
     if (left)
-        sessions_left(http->app->sessions, conn_number(conn), app_now_ms(http->app));
+        sessions_left(http->app->sessions, conn_number(conn), clock_monotonic_ms());
     ways_leave(arg, conn);
 }
 

@@ -111,12 +111,12 @@ void records_post(struct request *rq, struct store *store)
                                        .most = config_number(setup->config, "limits/uploads"),
                                        .most_bytes =
                                            config_number(setup->config, "limits/upload_mb") << 20,
-                                       .at_ms = now_ms};
+                                       .steady_ms = clock_monotonic_ms()};
     if (!rc)
         rc = sessions_take(rq->app->sessions, &part, &options, &u.load, &err);
     if (!rc) {
         rc = feed(rq, store, &u, &answer, &err);
-        sessions_give(rq->app->sessions, u.id, u.ended, app_now_ms(rq->app));
+        sessions_give(rq->app->sessions, u.id, u.ended, clock_monotonic_ms());
         if (u.last)
             app_wake(rq->app);
     }

@@ -26,10 +26,7 @@ void refusal_send(const struct refusal *r, struct conn *conn)
     struct conn_head head = head_of(r->status, "application/problem+json", r->more, lines);
     head.close = r->close;
     char *body =
-        request_problem(r->status, r->title, r->detail,
-                        r->unheard ? "nothing of it was read: if it tells that somebody was hurt "
-                                     "or ill, phone the food-safety lead now"
-                                   : NULL);
+        request_problem(r->status, r->title, r->detail, r->unheard ? REFUSAL_UNHEARD : NULL);
     conn_answer(conn, &head, body, strlen(body));
 }
 

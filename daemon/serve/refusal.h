@@ -5,6 +5,12 @@
 
 #include "serve/pending.h"
 
+/* The hint of whatever is refused unread, though it may be about a complaint. */
+#define REFUSAL_UNHEARD                                                                            \
+    "nothing of it was read: if it tells that somebody was hurt or ill, phone the food-safety "    \
+    "lead"                                                                                         \
+    " now"
+
 struct refusal {
     int status; /* 0: it is not refused */
     const char *title;

@@ -158,7 +158,7 @@ static int take(struct sessions *s, const struct sessions_part *part,
         return rc;
     session->busy = true;
     session->next_part++;
-    session->used_ms = part->at_ms;
+    session->used_ms = part->steady_ms;
     session->left_ms = 0;
     session->connection = part->connection;
     *ret = session->load;
@@ -174,42 +174,42 @@ int sessions_take(struct sessions *s, const struct sessions_part *part,
     return rc;
 }
 
-void sessions_give(struct sessions *s, const char *id, bool ended, int64_t now_ms)
+void sessions_give(struct sessions *s, const char *id, bool ended, int64_t steady_ms)
 {
     pthread_mutex_lock(&s->lock);
     struct session *session = find(s, id);
     if (session) {
         session->busy = false;
-        session->used_ms = now_ms;
+        session->used_ms = steady_ms;
         if (ended)
             session->load = NULL;
     }
     pthread_mutex_unlock(&s->lock);
 }
 
-void sessions_left(struct sessions *s, uint64_t connection, int64_t now_ms)
+void sessions_left(struct sessions *s, uint64_t connection, int64_t steady_ms)
 {
     pthread_mutex_lock(&s->lock);
     for (int i = 0; i < SESSIONS_MOST; i++) {
         struct session *session = &s->session[i];
         if (session->load && session->connection == connection)
-            session->left_ms = now_ms;
+            session->left_ms = steady_ms;
     }
     pthread_mutex_unlock(&s->lock);
 }
 
-static bool is_left_alone(const struct session *session, int64_t now_ms)
+static bool is_left_alone(const struct session *session, int64_t steady_ms)
 {
-    return now_ms - session->used_ms > IDLE_MS ||
-           (session->left_ms && now_ms - session->left_ms > LEFT_MS);
+    return steady_ms - session->used_ms > IDLE_MS ||
+           (session->left_ms && steady_ms - session->left_ms > LEFT_MS);
 }
 
-void sessions_expire(struct sessions *s, int64_t now_ms)
+void sessions_expire(struct sessions *s, int64_t steady_ms)
 {
     pthread_mutex_lock(&s->lock);
     for (int i = 0; i < SESSIONS_MOST; i++) {
         struct session *session = &s->session[i];
-        if (session->load && !session->busy && is_left_alone(session, now_ms))
+        if (session->load && !session->busy && is_left_alone(session, steady_ms))
             drop(session);
     }
     pthread_mutex_unlock(&s->lock);

@@ -22,7 +22,7 @@ struct sessions_part {
     uint64_t connection; /* it came on */
     int64_t most;        /* uploads, */
     int64_t most_bytes;  /* and bytes of them, that the user may have under way */
-    int64_t at_ms;       /* when it came */
+    int64_t steady_ms;   /* when it came, clock_monotonic_ms(), as all times here */
 };
 
 /* A part begins; the first opens the upload with `options`. ERROR_CONFLICT if the part is not the
@@ -32,11 +32,11 @@ struct sessions_part {
 int sessions_take(struct sessions *sessions, const struct sessions_part *part,
                   const struct load_options *options, struct load **ret, struct error *err);
 /* The part is done; `ended`: the session is over and its load has been freed. */
-void sessions_give(struct sessions *sessions, const char *id, bool ended, int64_t now_ms);
+void sessions_give(struct sessions *sessions, const char *id, bool ended, int64_t steady_ms);
 /* The client on that connection has gone: what it was sending is dropped unless it goes on, on
  * another one, within seconds. */
-void sessions_left(struct sessions *sessions, uint64_t connection, int64_t now_ms);
+void sessions_left(struct sessions *sessions, uint64_t connection, int64_t steady_ms);
 /* Drops sessions idle for ten minutes, and those whose client has gone. */
-void sessions_expire(struct sessions *sessions, int64_t now_ms);
+void sessions_expire(struct sessions *sessions, int64_t steady_ms);
 
 #endif

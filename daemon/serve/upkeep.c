@@ -10,6 +10,7 @@
 #include "store/contact.h"
 #include "store/erasures.h"
 #include "store/load_part.h"
+#include "store/mailed_last.h"
 #include "store/outbox.h"
 #include <stdlib.h>
 #include <string.h>
@@ -40,10 +41,8 @@ struct digest_mail {
     int64_t case_id;                /* of a plant's: one of its */
 };
 
-#define DIGEST_DONE "digest/last" /* as in due_mail.c */
-
 struct digest {
-    char key[sizeof DIGEST_DONE + LENGTH_CODE + 2], week[16];
+    char key[sizeof MAILED_LAST_DIGEST + LENGTH_CODE + 2], week[16];
     struct iso_week last;
     struct digest_mail whole, mail[CONFIG_PLANTS]; /* none: only remember the week */
     int64_t now_ms;
@@ -126,7 +125,7 @@ static int group_digest_if_due(struct app *app, const struct setup *setup, struc
     if (day_of_week(today) == 1 &&
         tz_civil(tz, d.now_ms).hour < config_number(setup->config, "mail/digest_hour"))
         return 0;
-    plants_key(setup, DIGEST_DONE, group, d.key, sizeof d.key);
+    plants_key(setup, MAILED_LAST_DIGEST, group, d.key, sizeof d.key);
     iso_week_format(d.last, d.week);
     int rc = store_setting_get(store, d.key, &done, err);
     bool is_new = !rc && !done, is_done = done && strcmp(done, d.week) == 0;

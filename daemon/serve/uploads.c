@@ -50,10 +50,10 @@ static struct upload *find(struct uploads *u, const char *id)
     return NULL;
 }
 
-static void expire(struct uploads *u, int64_t now_ms)
+static void expire(struct uploads *u, int64_t steady_ms)
 {
     for (int i = 0; i < UPLOADS_MOST; i++)
-        if (u->upload[i].id[0] && now_ms - u->upload[i].used_ms > IDLE_MS)
+        if (u->upload[i].id[0] && steady_ms - u->upload[i].used_ms > IDLE_MS)
             drop(&u->upload[i]);
 }
 
@@ -130,7 +130,7 @@ static int add(struct uploads *u, const struct uploads_part *part, size_t *ret_l
     }
     text_append_bytes(&upload->bytes, part->bytes, part->length);
     upload->next_part++;
-    upload->used_ms = part->at_ms;
+    upload->used_ms = part->steady_ms;
     *ret_length = upload->bytes.length;
     return 0;
 }
@@ -139,7 +139,7 @@ int uploads_add(struct uploads *u, const struct uploads_part *part, size_t *ret_
                 struct error *err)
 {
     pthread_mutex_lock(&u->lock);
-    expire(u, part->at_ms);
+    expire(u, part->steady_ms);
     int rc = add(u, part, ret_length, err);
     pthread_mutex_unlock(&u->lock);
     return rc;
@@ -159,9 +159,9 @@ int uploads_take(struct uploads *u, const char *id, const char *user, struct tex
     return rc;
 }
 
-void uploads_expire(struct uploads *u, int64_t now_ms)
+void uploads_expire(struct uploads *u, int64_t steady_ms)
 {
     pthread_mutex_lock(&u->lock);
-    expire(u, now_ms);
+    expire(u, steady_ms);
     pthread_mutex_unlock(&u->lock);
 }

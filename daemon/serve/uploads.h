@@ -21,7 +21,7 @@ struct uploads_part {
     const char *user; /* whose it is, and stays */
     const void *bytes;
     size_t length, most; /* most: of the whole file */
-    int64_t at_ms;
+    int64_t steady_ms;   /* clock_monotonic_ms(): a clock that is set ends none, and keeps none */
 };
 /* ERROR_CONFLICT if the part is not the next one or the upload another's; ERROR_NOT_FOUND if it is
  * gone: begin again; ERROR_BUSY if too many are open; ERROR_TOO_LARGE: it is dropped. */
@@ -31,6 +31,6 @@ int uploads_add(struct uploads *uploads, const struct uploads_part *part, size_t
 int uploads_take(struct uploads *uploads, const char *id, const char *user, struct text_buffer *ret,
                  struct error *err);
 /* Drops those that nothing came for within a minute. */
-void uploads_expire(struct uploads *uploads, int64_t now_ms);
+void uploads_expire(struct uploads *uploads, int64_t steady_ms);
 
 #endif

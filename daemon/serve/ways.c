@@ -4,6 +4,7 @@
 #include "serve/limits.h"
 #include "serve/listen.h"
 #include "serve/peer.h"
+#include "serve/refusal.h"
 #include "serve/tls.h"
 #include <event2/bufferevent_ssl.h>
 #include <stdlib.h>
@@ -79,8 +80,9 @@ static struct bufferevent *tls_bufferevent(const struct ways *ways, evutil_socke
 /* To one who is not let in; as far as a word goes without waiting. */
 static void send_away_at_door(const struct way *way, evutil_socket_t fd)
 {
-    char *body = request_problem(503, "Too many connections",
-                                 "too many connections are open; try again in a moment", NULL);
+    char *body =
+        request_problem(503, "Too many connections",
+                        "too many connections are open; try again in a moment", REFUSAL_UNHEARD);
     struct text_buffer out = {0};
     text_appendf(&out,
                  "HTTP/1.1 503 Service Unavailable\r\nContent-Type: application/problem+json\r\n"

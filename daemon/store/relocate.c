@@ -20,10 +20,18 @@
 
 #ifdef ODDLOAF_POSTGRES
 
-enum { PATH_SIZE = 512 };
-
 /* What the weeks' views are made of is the daemon's to make again (pattern_cuts.h). */
 static const char VIEWS_AGAIN[] = "UPDATE setting SET value = '' WHERE key = 'pattern/views'";
+
+/* A name that is cut off is another file's. */
+static int name_in(const char *state_dir, const char *name, char ret[static PATH_MAX],
+                   struct error *err)
+{
+    int length = snprintf(ret, PATH_MAX, "%s/%s", state_dir, name);
+    return length < PATH_MAX ? 0
+                             : error_set(err, ERROR_INVALID, "the path of %s in %.60s… is too long",
+                                         name, state_dir);
+}
 
 static int rename_file(const char *from, const char *to, struct error *err)
 {
@@ -104,13 +112,15 @@ static int fill_there(struct store *from, const char *address, int64_t *ret_rows
 int relocate_to_server(const char *state_dir, const char *address, int64_t now_ms,
                        struct relocated *ret, struct error *err)
 {
-    char *was = NULL, file[PATH_SIZE], stamp[DISK_STAMP];
+    char *was = NULL, file[PATH_MAX], moved[64], stamp[DISK_STAMP];
     struct store *from = NULL;
     *ret = (struct relocated){.rows = 0};
-    snprintf(file, sizeof file, "%s/oddloaf.db", state_dir);
-    snprintf(ret->kept, sizeof ret->kept, "%s/oddloaf.db.moved-%s", state_dir,
-             disk_stamp(now_ms, stamp));
+    snprintf(moved, sizeof moved, "oddloaf.db.moved-%s", disk_stamp(now_ms, stamp));
     int rc = place_check(address, err);
+    if (!rc)
+        rc = name_in(state_dir, "oddloaf.db", file, err);
+    if (!rc)
+        rc = name_in(state_dir, moved, ret->kept, err);
     if (!rc)
         rc = place_get(state_dir, &was, err);
     if (!rc && was)
@@ -187,12 +197,15 @@ static int make_file(const char *address, const char *path, int64_t *ret_rows, s
 int relocate_to_folder(const char *state_dir, struct relocated *ret, struct error *err)
 {
     struct store *from = NULL; /* held, so that nobody else writes */
-    char *address = NULL, partial[PATH_SIZE], server[PATH_SIZE];
+    char *address = NULL, partial[PATH_MAX], server[PATH_MAX];
     *ret = (struct relocated){.rows = 0};
-    snprintf(ret->to, sizeof ret->to, "%s/oddloaf.db", state_dir);
-    snprintf(partial, sizeof partial, "%s/oddloaf.db.partial", state_dir);
-    snprintf(server, sizeof server, "%s/server", state_dir);
-    int rc = place_get(state_dir, &address, err);
+    int rc = name_in(state_dir, "oddloaf.db", ret->to, err);
+    if (!rc)
+        rc = name_in(state_dir, "oddloaf.db.partial", partial, err);
+    if (!rc)
+        rc = name_in(state_dir, "server", server, err);
+    if (!rc)
+        rc = place_get(state_dir, &address, err);
     if (!rc && !address)
         rc = refuse_there(state_dir, false, err);
     if (!rc)

@@ -7,16 +7,18 @@
 #define ODDLOAF_STORE_RELOCATE_H
 
 #include "base/error.h"
+#include <limits.h>
 #include <stdint.h>
 
 struct relocated {
     int64_t rows;
-    char to[256];   /* as people are told */
-    char kept[512]; /* what it was kept in until now */
+    char to[PATH_MAX];   /* as people are told */
+    char kept[PATH_MAX]; /* what it was kept in until now */
 };
 
-/* ERROR_CONFLICT, and nothing is changed, if a daemon has the state, it is on a server already, or
- * the server's database has one. A state of an older version is converted first, as at a start. */
+/* ERROR_INVALID if the folder's name leaves no room for a file's. ERROR_CONFLICT, and nothing is
+ * changed, if a daemon has the state, it is on a server already, or the server's database has one.
+ * A state of an older version is converted first, as at a start. */
 int relocate_to_server(const char *state_dir, const char *address, int64_t now_ms,
                        struct relocated *ret, struct error *err);
 /* ERROR_CONFLICT if a daemon has the state or it is in the folder already. */

@@ -7,6 +7,7 @@
 #include "store/engine_sqlite.h"
 #include "store/erasures.h"
 #include "store/integrity.h"
+#include "store/mailed_last.h"
 #include "store/numbers.h"
 #include "store/owner.h"
 #include "store/replace.h"
@@ -192,8 +193,9 @@ static int take_sent(struct store *store, struct error *err)
         "UPDATE outbox SET held = " SENT_BEFORE " WHERE state <> 'sent' AND message_id IN"
         " (SELECT message_id FROM past.outbox WHERE state = 'sent')",
         /* the digest's week and the day of the list of what is due, lest either leaves twice */
-        "INSERT INTO setting(key, value) SELECT key, value FROM past.setting WHERE key ="
-        " 'digest/last' OR key = 'due/last' ON CONFLICT DO UPDATE SET value = excluded.value"
+        "INSERT INTO setting(key, value) SELECT key, value FROM past.setting WHERE key IN"
+        " ('" MAILED_LAST_DIGEST "', '" MAILED_LAST_DUE "') OR key LIKE '" MAILED_LAST_DIGEST
+        "/%' OR key LIKE '" MAILED_LAST_DUE "/%' ON CONFLICT DO UPDATE SET value = excluded.value"
         " WHERE excluded.value > setting.value",
         /* who was told of a case, a hold, an action or a mail by its number means that one */
         NUMBERS_TAKE("complaint_case", "case/last"), NUMBERS_TAKE("hold", "hold/last"),

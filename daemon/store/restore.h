@@ -6,6 +6,7 @@
 #define ODDLOAF_STORE_RESTORE_H
 
 #include "store/store.h"
+#include <limits.h>
 
 /* Is FILE a database of ours, of a schema that is known, and whole? Reads all of it. */
 int restore_look(const char *file, struct error *err);
@@ -13,7 +14,8 @@ int restore_look(const char *file, struct error *err);
 enum { RESTORE_KINDS = 12 };
 
 struct restored {
-    char file[512], kept[512]; /* from where; where the replaced state is, "" there was none */
+    char file[PATH_MAX],
+        kept[PATH_MAX]; /* from where; where the replaced state is, "" there was none */
     int64_t at_ms;
     bool ready; /* whole beside the state: what keeps it from its place, the next start repeats */
     bool past_read; /* false: of what was there nothing could be read, see `past_fault` */

@@ -68,6 +68,18 @@ struct carrying {
 
 /* ---- which lots ---- */
 
+/* Whether it stands there as a whole: "flour lot F-9" is none of "same flour lot F-91". */
+static bool stands_in(const char *because, const char *way)
+{
+    size_t length = strlen(way);
+    for (const char *at = because; (at = strstr(at, way)); at++) {
+        bool begins = at == because || strncmp(at - 2, "; ", 2) == 0;
+        if (begins && (!at[length] || strncmp(at + length, "; ", 2) == 0))
+            return true;
+    }
+    return false;
+}
+
 static void add(struct carrying *c, int64_t lot_id, int64_t packed_ms)
 {
     struct carried *lot = NULL;
@@ -86,7 +98,7 @@ static void add(struct carrying *c, int64_t lot_id, int64_t packed_ms)
     }
     if (c->nearness < lot->nearness)
         lot->nearness = c->nearness;
-    if (!lot->because.length || !strstr(lot->because.data, c->way))
+    if (!lot->because.length || !stands_in(lot->because.data, c->way))
         text_appendf(&lot->because, "%s%s", lot->because.length ? "; " : "", c->way);
 }
 

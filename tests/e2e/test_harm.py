@@ -125,6 +125,7 @@ def as_desk(plant, path):
 
 def check_role(plant, case, harmed):
     if os.geteuid() != 0:
+        print("what the desk alone is told takes root: left out")
         return
     os.chmod(plant.dir, 0o755)
     os.chmod(plant.socket, 0o666)

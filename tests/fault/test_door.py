@@ -157,6 +157,7 @@ def check_another_user(plant):
     is_prompt(plant)
     refused = read_all(crowd[-1])
     assert status(refused) == 503 and "too many" in problem(refused)["detail"], refused
+    assert "phone the food-safety lead now" in problem(refused)["hint"], refused
     for s in crowd:
         s.close()
 

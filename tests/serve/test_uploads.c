@@ -13,7 +13,7 @@ static int begin(const char *user, int n)
     struct error err = {0};
     snprintf(id, sizeof id, "00000000-0000-4000-8000-%06d%06d", n, (int)user[0]);
     const struct uploads_part part = {
-        .id = id, .user = user, .bytes = "x", .length = 1, .most = 9, .at_ms = now_ms++};
+        .id = id, .user = user, .bytes = "x", .length = 1, .most = 9, .steady_ms = now_ms++};
     return uploads_add(uploads, &part, &length, &err);
 }
 
@@ -93,12 +93,41 @@ static void what_is_too_large_by_now_is_dropped(void **state)
     assert_int_equal(uploads_take(uploads, ID, "ann", &bytes, NULL), ERROR_NOT_FOUND);
 }
 
+/* By the clock of the caller, from when a part came last; a part that comes too late begins none.
+ */
+static void what_nothing_comes_for_is_dropped(void **state)
+{
+    static const char ID[] = "00000000-0000-4000-8000-000000000001";
+    static const struct {
+        int64_t asked_ms;
+        int is;
+    } ROWS[] = {{60000, 0}, {60001, ERROR_NOT_FOUND}, {-3600000, 0}};
+    (void)state;
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++)
+        for (int parts = 1; parts <= 2; parts++) {
+            struct uploads_part part = {.id = ID, .user = "ann", .bytes = "xyz", .length = 1};
+            struct text_buffer bytes = {0};
+            size_t length = 0;
+            part.most = 9;
+            for (int n = 0; n < parts; n++) {
+                part.number = n;
+                part.steady_ms = 5000 + n * 40000;
+                assert_int_equal(uploads_add(uploads, &part, &length, NULL), 0);
+            }
+            uploads_expire(uploads, part.steady_ms + ROWS[i].asked_ms);
+            assert_int_equal(uploads_take(uploads, ID, "ann", &bytes, NULL), ROWS[i].is);
+            assert_int_equal(bytes.length, ROWS[i].is ? 0 : parts);
+            text_buffer_free(&bytes);
+        }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(one_user_has_so_many, setup, teardown),
         cmocka_unit_test_setup_teardown(a_few_do_not_keep_out_the_rest, setup, teardown),
         cmocka_unit_test_setup_teardown(who_sends_one_keeps_it, setup, teardown),
+        cmocka_unit_test_setup_teardown(what_nothing_comes_for_is_dropped, setup, teardown),
         cmocka_unit_test_setup_teardown(what_is_too_large_by_now_is_dropped, setup, teardown),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -104,7 +104,6 @@ static void a_damaged_database_gives_no_backup(void **state)
     store_close(store);
 }
 
-/* By a clock that was a year ahead once, one of then is the latest for a year. */
 /* What the files hold cannot be told: that is no proof that they are whole. */
 static void files_that_cannot_be_read_give_no_backup(void **state)
 {
@@ -126,6 +125,7 @@ static void files_that_cannot_be_read_give_no_backup(void **state)
     }
 }
 
+/* By a clock that was a year ahead once, one of then is the latest for a year. */
 static void the_one_just_made_stays(void **state)
 {
     static const int64_t YEAR_MS = INT64_C(365) * 86400000, NOW_MS = INT64_C(1800000000000);

@@ -205,12 +205,16 @@ static void what_it_lacks_is_counted(void **state)
     assert_int_equal(foreseen.since_ms, WHEN_UNKNOWN_MS);
     /* what was there is kept */
     struct stat st;
-    char kept[600];
+    char kept[PATH_MAX + 16];
     snprintf(kept, sizeof kept, "%s/oddloaf.db", r.kept);
     assert_int_equal(stat(kept, &st), 0);
     /* the mark of the clock is later than the last complaint */
     run(s, "INSERT INTO setting(key, value) VALUES('clock/seen_ms', '1000')"
            " ON CONFLICT DO UPDATE SET value = '1000';");
+    assert_int_equal(remove(s->copy), 0);
+    back_up(s);
+    assert_int_equal(restore_foresee(s->dir, s->copy, &foreseen, NULL), 0);
+    assert_int_equal(foreseen.until_ms, 1000);
 }
 
 /* ---- mails ---- */
@@ -302,14 +306,18 @@ static void what_the_world_knows_of(void **state)
 #define SET(key, value)                                                                            \
     "INSERT INTO setting(key, value) VALUES('" key "', '" value                                    \
     "') ON CONFLICT DO UPDATE SET value = excluded.value;"
-    run(s, CASE("1") HOLD("1") ACTION("1") MAIL("1", "report", "sent", "1") LOADED("a", "waiting")
-               LOADED("b", "waiting") LOADED("c", "done") SET("digest/last", "2026-W45")
-                   SET("due/last", "2026-11-20") SET("case/last", "3") SET("hold/last", "9")
-                       SET("backup/at_ms", "100") SET("backup/path", "old"));
+    run(s,
+        CASE("1") HOLD("1") ACTION("1") MAIL("1", "report", "sent", "1") LOADED("a", "waiting")
+            LOADED("b", "waiting") LOADED("c", "done") SET("digest/last", "2026-W45")
+                SET("due/last", "2026-11-20") SET("digest/last/Tarn", "2026-W45")
+                    SET("due/last/Pell", "2026-11-20") SET("case/last", "3") SET("hold/last", "9")
+                        SET("backup/at_ms", "100") SET("backup/path", "old"));
     back_up(s);
     run(s, CASE("7") HOLD("8") ACTION("5") MAIL("6", "report", "sent", "1")
                SET("digest/last", "2026-W46") SET("due/last", "2026-11-19") SET("case/last", "2")
-                   SET("backup/at_ms", "200") SET("backup/path", "new") SET("other", "x"));
+                   SET("digest/last/Tarn", "2026-W46") SET("digest/last/Pell", "2026-W46")
+                       SET("due/last/Pell", "2026-11-19") SET("due/last/Tarn", "2026-11-22")
+                           SET("backup/at_ms", "200") SET("backup/path", "new") SET("other", "x"));
     snprintf(path, sizeof path, "%s/loads", s->dir);
     assert_true(mkdir(path, 0700) == 0 || access(path, F_OK) == 0);
     snprintf(path, sizeof path, "%s/loads/b.rows", s->dir);
@@ -318,11 +326,13 @@ static void what_the_world_knows_of(void **state)
     fclose(file);
     restored(s);
     expect(s,
-           "SELECT key || '=' || value FROM setting WHERE key IN ('digest/last', 'due/last',"
-           " 'case/last', 'hold/last', 'action/last', 'mail/last', 'backup/at_ms', 'backup/path',"
+           "SELECT key || '=' || value FROM setting WHERE key LIKE 'digest/last%' OR key LIKE"
+           " 'due/last%' OR key IN ('case/last', 'hold/last', 'action/last', 'mail/last', "
+           "'backup/at_ms', 'backup/path',"
            " 'other') ORDER BY key",
            "action/last=5,backup/at_ms=200,backup/path=new,case/last=7,digest/last=2026-W46,"
-           "due/last=2026-11-20,hold/last=9,mail/last=6");
+           "digest/last/Pell=2026-W46,digest/last/Tarn=2026-W46,due/last=2026-11-20,"
+           "due/last/Pell=2026-11-20,due/last/Tarn=2026-11-22,hold/last=9,mail/last=6");
     expect(s, "SELECT id || ' ' || state FROM load_file ORDER BY id", "a failed,b waiting,c done");
     /* older backups than the one that is restored are not the newest */
     run(s, SET("backup/at_ms", "099") SET("backup/path", "older"));
