@@ -440,18 +440,28 @@ static void note_plants(const struct daemon *d)
     store_close(store);
 }
 
+/* An address that is none is a fault of the settings, not of the server there. */
+static int check_place(const struct daemon *d)
+{
+    const struct config *config = d->app.setup->config;
+    struct error err = {0};
+    char text[1024];
+    if (place_check(config_text(config, "store"), &err) == 0)
+        return 0;
+    config_locate(config, &err);
+    log_write(&d->app.log, LOG_LEVEL_ERROR, "%s", error_format(&err, text, sizeof text));
+    return EXIT_CONFIG;
+}
+
 static int check(struct daemon *d)
 {
     struct error err = {0};
     const struct mail_settings mail = setup_mail(d->app.setup);
     const char *gap = mail_settings_gap(&mail);
-    struct error of_store = {0}, of_state = {0};
+    struct error of_state = {0};
     int rc = setup_check_mail(d->app.setup, &d->app.log, &err);
     rc = inbox_check(d->app.setup, &d->app.log, &err) || rc;
-    if (place_check(config_text(d->app.setup->config, "store"), &of_store)) {
-        log_error(d, "the settings", &of_store);
-        rc = EXIT_CONFIG;
-    }
+    rc = check_place(d) || rc;
     if (owner_look(d->app.state_dir, &of_state)) {
         log_error(d, "the daemon would not start", &of_state);
         rc = EXIT_CONFIG;
@@ -544,7 +554,10 @@ int main(int argc, char **argv)
     pthread_mutex_init(&d.app.reloading, NULL);
     pthread_mutex_init(&d.app.switching, NULL);
     if (setup_load(options.config, options.rules, NULL, &d.app.setup, &d.app.log, &err)) {
-        log_error(&d, "cannot start", &err);
+        if (options.check) /* every fault was told */
+            log_write(&d.app.log, LOG_LEVEL_ERROR, "a daemon would not start with these");
+        else
+            log_error(&d, "cannot start", &err);
         return EXIT_CONFIG;
     }
     d.app.setup->loaded_ms = d.app.started_ms;
@@ -552,6 +565,10 @@ int main(int argc, char **argv)
         exit_code = check(&d);
         setup_unref(d.app.setup);
         return exit_code;
+    }
+    if (check_place(&d)) {
+        setup_unref(d.app.setup);
+        return EXIT_CONFIG;
     }
     report_people(&d);
     int rc = start(&d, &options, &err);

@@ -84,7 +84,7 @@ static const struct setting SETTINGS[] = {
     {"roles/manager", SETTING_LIST, "oddloaf-manager", 0, 0, 0,
      "Unix groups whose members are managers"},
     {"roles/admin", SETTING_LIST, "oddloaf-admin", 0, 0, 0,
-     "Unix groups whose members may back up and erase"},
+     "Unix groups whose members may back up, restore and erase"},
     {"roles/metrics", SETTING_LIST, "oddloaf-metrics", 0, 0, 0,
      "Unix groups whose members may read /v1/metrics and nothing else"},
     {"tcp/listen", SETTING_TEXT, "", 0, 0, 0, "address:port for TLS clients; empty: none"},

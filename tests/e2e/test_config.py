@@ -279,6 +279,12 @@ def check_what_a_server_needs(f):
     code, lines = f.check({"store": "postgresql:///state"}, LD_LIBRARY_PATH=str(f.path))
     assert code == REFUSED, lines
     expect(lines, "store", "libpq", "cannot be loaded", str(f.path / "libpq.so.5"))
+    code, lines = f.check('{\n "store": "nonsense"}')
+    assert code == REFUSED, lines
+    expect(lines, "c.json:2:11", "store: is no address of a PostgreSQL server")
+    run = subprocess.run([BINARIES / "oddloafd", "--config", f.path / "c.json", "--rules", ROOT / "rules", "--state", f.path / "none"],
+                         capture_output=True, text=True)
+    assert run.returncode == REFUSED, run  # as --check says it
     code, lines = f.check({"store": ""}, LD_LIBRARY_PATH=str(f.path))
     assert code == 0, lines
     code, lines = f.check({"store": "postgresql:///state"})

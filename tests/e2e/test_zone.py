@@ -101,8 +101,8 @@ file=$(mktemp {mails}/XXXXXX)
     return plant
 
 
-def log(plant, lot, **more):
-    status, answer = plant.post("/v1/complaints", {"id": str(uuid.uuid4()), "received_at": "2026-11-20T12:00:00Z", "channel": "phone",
+def log(daemon, lot, **more):
+    status, answer = daemon.post("/v1/complaints", {"id": str(uuid.uuid4()), "received_at": "2026-11-20T12:00:00Z", "channel": "phone",
                                                    "symptom": "mold", "lot_text": lot, "found_on": "2026-11-20", **more})
     assert status == 201, answer
     return answer["case"]
@@ -155,6 +155,13 @@ with far_plants(sys.argv[1]) as plant:
     log(plant, LOT, received_at="2026-11-15T12:00:00Z", found_on="2026-11-15")
     plant.wait_idle()
     assert plant.get("/v1/weeks/2026-W47?plant=far")[1]["complaints"]["mold"] == before + 1
+
+    # and so are months: in October there, on the 1st of November at home
+    month = lambda name: plant.get(f"/v1/spans/{name}?plant=far")[1]["complaints"]["mold"]
+    before = {name: month(name) for name in ("2026-10", "2026-11")}
+    log(plant, "?", plant="far", received_at="2026-10-31T10:30:00Z", found_on="2026-10-30")
+    plant.wait_idle()
+    assert {name: month(name) - was for name, was in before.items()} == {"2026-10": 0, "2026-11": 1}
 
     # so are the spans of other questions, of one plant too, and what is in code of the lots of a case
     for path, name in (("returns?plant=far", "to"), (f"cases/{cases['far']}/reach", "in_code_on")):
