@@ -1,4 +1,4 @@
-/* Linked into every unit test of a plain build: whoever gives back a lock that it does not hold, or
+/* Linked into every unit test: whoever gives back a lock that it does not hold, or
  * takes one twice, ends the program. Without, most tests would pass, or wait for ever. Of plain
  * locks only; it reads what glibc keeps in them. */
 #include <dlfcn.h>
