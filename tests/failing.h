@@ -65,7 +65,12 @@ struct failing_told {
     int unsaid;     /* of these, after which the store alone says that one failed */
 };
 
-/* Asks until every statement has failed once (of many the first six and some of the others), of
+/* Of many statements the first so many fail one by one, and some of the others. */
+#ifndef FAILING_FIRST
+#define FAILING_FIRST 6
+#endif
+
+/* Asks until every statement has failed once (of many: FAILING_FIRST), of
  * one state of the store: what is written is taken back. `ask` gives back all that it takes, also
  * where it is answered 0. */
 static inline struct failing_told failing_each(struct store *store,
@@ -73,7 +78,7 @@ static inline struct failing_told failing_each(struct store *store,
 {
     struct failing_told told = {0, 0};
     bool writing = store_writing(store);
-    for (;; told.statements += 1 + told.statements / 6) {
+    for (;; told.statements += 1 + told.statements / FAILING_FIRST) {
         struct error err = {0}, kept = {0};
         bool began = !writing && store_look(store);
         assert_true(!writing || store_nest(store, NULL) == 0);

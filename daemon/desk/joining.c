@@ -147,7 +147,7 @@ int joining_log(const struct desk *desk, struct store *store, const struct compl
     assert(store_writing(store));
     assert(*form->same_as);
     struct anew to = {0}, own = {0};
-    int rc = anew_find(desk, store, form->uuid, &own, NULL);
+    int rc = anew_find(desk, store, form->uuid, &own, err);
     if (rc == 0)
         *ret = (struct complaint_placed){.complaint_id = own.id,
                                          .case_id = own.case_id,
@@ -159,6 +159,7 @@ int joining_log(const struct desk *desk, struct store *store, const struct compl
     anew_clear(&own);
     if (rc != ERROR_NOT_FOUND)
         return rc;
+    error_clear(err);
     rc = find_first(desk, store, &(struct first){form->same_as, form->same_as_unseen}, &to, err);
     if (!rc && to.withdrawn)
         rc = refuse(err, form->same_as, "is withdrawn",

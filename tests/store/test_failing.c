@@ -1,5 +1,6 @@
 /* Whatever statement the disk fails at: who asked is told so, of what is read and what is written.
  */
+#define FAILING_FIRST 10000 /* every one */
 #include "../failing.h"
 #include "fixture.h"
 #include "store/action.h"
