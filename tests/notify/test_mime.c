@@ -114,6 +114,33 @@ static void quoted_printable_lines_are_short(void **state)
     text_buffer_free(&out);
 }
 
+/* 76 characters a line, the mark of one that goes on included; a dot alone is none of a line. */
+static void quoted_printable_lines_end_where_they_must(void **state)
+{
+#define A_70 "aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaa"
+    static const char *const ROWS[][2] = {
+        {"", ""},
+        {"a", "a\n"},
+        {".a", "=2Ea\n"},
+        {"a.", "a.\n"},
+        {"a\n.", "a\n=2E\n"},
+        {A_70 "12345", A_70 "12345\n"},
+        {A_70 "123456", A_70 "12345=\n6\n"},
+        {A_70 "12=", A_70 "12=3D\n"},
+        {A_70 "123=", A_70 "123=\n=3D\n"},
+        {A_70 "12345.", A_70 "12345=\n.\n"},
+        {"a\n" A_70 "123456", "a\n" A_70 "12345=\n6\n"},
+        {"a\tb \t\n \n", "a\tb =09\n=20\n"},
+    };
+    (void)state;
+    for (size_t i = 0; i < sizeof ROWS / sizeof ROWS[0]; i++) {
+        struct text_buffer out = {0};
+        mime_quoted_printable(&out, ROWS[i][0]);
+        assert_string_equal(out.data ? out.data : "", ROWS[i][1]);
+        text_buffer_free(&out);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -124,6 +151,7 @@ int main(void)
         cmocka_unit_test(addresses),
         cmocka_unit_test(quoted_printable),
         cmocka_unit_test(quoted_printable_lines_are_short),
+        cmocka_unit_test(quoted_printable_lines_end_where_they_must),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -345,6 +345,26 @@ static void status_tells_how_it_is(void **state)
     fixture_asked_free(a);
 }
 
+/* Own copies of shipped files: those that a release changed, and that do not say the same. */
+static void status_counts_rules_that_are_left_behind(void **state)
+{
+    struct looked *l = *state;
+    json_t *status = NULL, *was = l->f->app.setup->own_rules;
+    l->f->app.setup->own_rules =
+        json_pack("[{s:s, s:s}, {s:s, s:s}, {s:s, s:s}, {s:s, s:s}]", "release", "changed", "is",
+                  "changed", "release", "changed", "is", "same", "release", "same", "is", "changed",
+                  "release", "changed", "is", "new");
+    struct asked *a = fixture_ask(l->f, l->f->store, "GET status", NULL);
+    assert_int_equal(jsonx_parse(a->body.data, a->body.length, &status, NULL), 0);
+    const json_t *rules = json_object_get(status, "rules");
+    assert_int_equal(json_integer_value(json_object_get(rules, "own_files")), 4);
+    assert_int_equal(json_integer_value(json_object_get(rules, "release_changed")), 2);
+    json_decref(status);
+    fixture_asked_free(a);
+    json_decref(l->f->app.setup->own_rules);
+    l->f->app.setup->own_rules = was;
+}
+
 /* Whose people see one plant are told of the daemon what they need to read its answers. */
 static void status_of_one_plant_is_short(void **state)
 {
@@ -470,6 +490,7 @@ int main(void)
         cmocka_unit_test(what_is_most_urgent_comes_first),
         cmocka_unit_test(lines_whose_readings_stay_away),
         cmocka_unit_test(status_tells_how_it_is),
+        cmocka_unit_test(status_counts_rules_that_are_left_behind),
         cmocka_unit_test(status_of_one_plant_is_short),
         cmocka_unit_test(metrics_tell_how_it_is),
         cmocka_unit_test(records_that_are_behind_are_told),

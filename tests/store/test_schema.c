@@ -1,6 +1,7 @@
 /* What no row may say: words, states and weights that mean nothing, and rows that name others that
  * are not there. */
 #include "fixture.h"
+#include "store/schema.h"
 
 static int setup(void **state)
 {
@@ -134,6 +135,20 @@ static void test_no_table_is_filled_to_write_a_row_of_many(void **state)
     assert_int_equal(store_commit(f->store, NULL), 0);
 }
 
+static void test_rows_that_name_what_is_not_there_are_counted(void **state)
+{
+    struct fixture *f = *state;
+    struct error err = {0};
+    assert_int_equal(schema_checks_rows(f->store, &err), 0);
+    assert_int_equal(db_exec(f->store,
+                             "PRAGMA foreign_keys=OFF; UPDATE complaint_case SET lot_id = 9;"
+                             "INSERT INTO contact_key VALUES('ann', 9, 0), ('bee', 9, 0)",
+                             &err),
+                     0);
+    assert_int_equal(schema_checks_rows(f->store, &err), ERROR_INTERNAL);
+    assert_string_equal(err.text, "3 rows name others that are not there");
+}
+
 static void test_a_contact_takes_its_keys_along(void **state)
 {
     struct fixture *f = *state;
@@ -158,6 +173,8 @@ int main(void)
         cmocka_unit_test_setup_teardown(test_no_row_is_read_for_what_many_are_asked, setup,
                                         fixture_close),
         cmocka_unit_test_setup_teardown(test_no_table_is_filled_to_write_a_row_of_many, setup,
+                                        fixture_close),
+        cmocka_unit_test_setup_teardown(test_rows_that_name_what_is_not_there_are_counted, setup,
                                         fixture_close),
         cmocka_unit_test_setup_teardown(test_a_contact_takes_its_keys_along, setup, fixture_close),
     };
