@@ -23,10 +23,11 @@ struct tz {
     char *name;
     struct tz *next; /* owned: of the plants that have another; each names its own */
     char *plant;
-    size_t count;      /* of transitions */
-    int64_t *at_s;     /* ascending instants */
-    int32_t *offset_s; /* in force from at_s on; whole minutes */
-    int32_t before_s;  /* in force before the first transition */
+    const struct tz *company; /* whose plant it is; NULL of the company's itself */
+    size_t count;             /* of transitions */
+    int64_t *at_s;            /* ascending instants */
+    int32_t *offset_s;        /* in force from at_s on; whole minutes */
+    int32_t before_s;         /* in force before the first transition */
     struct tz_rule rule;
 };
 
@@ -201,16 +202,23 @@ void tz_close(struct tz *tz)
 
 const struct tz *tz_of(const struct tz *tz, const char *plant)
 {
-    const struct tz *of = tz && plant && *plant ? tz->next : NULL;
+    if (!plant || !*plant)
+        return tz;
+    const struct tz *company = tz_of_company(tz), *of = company ? company->next : NULL;
     while (of && strcmp(of->plant, plant) != 0)
         of = of->next;
-    return of ? of : tz;
+    return of ? of : company;
+}
+
+const struct tz *tz_of_company(const struct tz *tz)
+{
+    return tz && tz->company ? tz->company : tz;
 }
 
 const char *tz_of_apart(const struct tz *tz, const char *plant)
 {
     const struct tz *of = tz_of(tz, plant);
-    return of == tz ? NULL : tz_name(of);
+    return of == tz_of_company(tz) ? NULL : tz_name(of);
 }
 
 int tz_of_add(struct tz *tz, const char *plant, const char *zone, struct error *err)
@@ -222,9 +230,19 @@ int tz_of_add(struct tz *tz, const char *plant, const char *zone, struct error *
     if (rc)
         return rc;
     of->plant = xstrdup(plant);
+    of->company = tz;
     of->next = tz->next;
     tz->next = of;
     return 0;
+}
+
+int tz_of_each(const struct tz *tz, tz_of_one each, void *arg)
+{
+    int rc = 0;
+    const struct tz *company = tz_of_company(tz);
+    for (const struct tz *of = company ? company->next : NULL; of && !rc; of = of->next)
+        rc = each(arg, of->plant, of);
+    return rc;
 }
 
 const char *tz_name(const struct tz *tz)

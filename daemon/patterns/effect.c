@@ -29,7 +29,7 @@ struct side {
 
 struct plan {
     struct store *store;
-    const struct tz *tz, *company; /* the action's plant's; by which weeks are counted */
+    const struct tz *tz; /* the action's plant's */
     const struct action_row *action;
     char cause[64];                 /* the action's, or that of its place */
     struct when_span before, after; /* of packing */
@@ -104,9 +104,9 @@ static int read_lags(struct plan *p, struct error *err)
 {
     struct week_data *data = NULL;
     double total = 0;
-    const struct week_data_query query = {iso_week_of(tz_day(p->company, p->now_ms)), p->now_ms, 0,
+    const struct week_data_query query = {iso_week_of(tz_day(p->tz, p->now_ms)), p->now_ms, 0,
                                           p->action->plant};
-    int rc = week_data_read(p->store, p->company, &query, &data, err);
+    int rc = week_data_read(p->store, p->tz, &query, &data, err);
     if (rc)
         return rc;
     week_expect_lags_make(data, data->now_week, p->lag);
@@ -399,14 +399,12 @@ int effect_report(struct store *store, const struct tz *tz, const struct effect_
     int rc = action_get(store, query->action_id, &action, err);
     if (rc)
         return rc;
-    const struct tz *company = tz;
     tz = tz_of(tz, action.plant);
     int32_t day = tz_day(tz, action.at_ms), first_day = day - query->days;
     struct plan *p = xcalloc(1, sizeof *p);
     struct side *sides = xcalloc(2, sizeof *sides);
     *p = (struct plan){.store = store,
                        .tz = tz,
-                       .company = company,
                        .action = &action,
                        .before = {tz_day_start_ms(tz, first_day), action.at_ms},
                        .after = {action.at_ms, tz_day_start_ms(tz, day + query->days)},

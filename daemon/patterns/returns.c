@@ -3,6 +3,7 @@
 #include "base/plant_level.h"
 #include "base/short_id.h"
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "desk/return_place.h"
 #include "stats/poisson.h"
 #include "store/returns.h"
@@ -196,6 +197,7 @@ static json_t *report_json(const struct tally *t, const struct returns_query *qu
 int returns_report(struct store *store, const struct tz *tz, const struct returns_query *query,
                    json_t **ret, struct error *err)
 {
+    tz = tz_of(tz, query->plant);
     struct tally t = {.tz = tz,
                       .plant = query->plant ? query->plant : "",
                       .catalogue = query->catalogue,

@@ -2,6 +2,7 @@
 #include "base/cuts.h"
 #include "base/plant_level.h"
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "patterns/others.h"
 #include "patterns/span_rows.h"
 #include "patterns/week_data.h"
@@ -147,6 +148,7 @@ int span_report(struct store *store, const struct tz *tz, struct triage *triage,
 {
     struct week_data *now = NULL, *was = NULL;
     struct span_query q = *query;
+    tz = tz_of(tz, q.plant);
     q.by = q.by ? q.by : cuts_set(CUT_USUAL);
     bool began = store_look(store);
     const struct week_data_days days = days_of(&q.span, &q);

@@ -27,7 +27,9 @@ struct span_query {
     unsigned by;                   /* a set of cuts; 0: the usual ones */
     const char *plant;             /* of that plant alone; NULL or "": all */
 };
-/* {"span","from","to","as_of","over","headline","complaints","units","rates","by","causes","other",
+/* Days are those of the plant's clock, or of `tz`'s (as of tz_of()), but whole weeks of each
+ * plant's.
+ * {"span","from","to","as_of","over","headline","complaints","units","rates","by","causes","other",
  * "harm_reports","harm_possible","harm_since","against"…}. New reference. */
 int span_report(struct store *store, const struct tz *tz, struct triage *triage,
                 const struct span_query *query, json_t **ret, struct error *err);

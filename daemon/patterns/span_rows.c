@@ -2,6 +2,7 @@
 #include "base/plant_level.h"
 #include "base/short_id.h"
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "store/case.h"
 #include "store/complaint.h"
 #include "store/follow.h"
@@ -67,6 +68,7 @@ static int keep_all(struct store *store, struct kept *k, const struct span_rows 
                     struct error *err)
 {
     const struct span *span = of->span;
+    k->tz = tz_of(k->tz, of->plant);
     const struct when_span days = {tz_day_start_ms(k->tz, span->from_day),
                                    tz_day_start_ms(k->tz, span->to_day)};
     k->rows = json_array();

@@ -2,6 +2,7 @@
 #include "base/plant_level.h"
 #include "base/short_id.h"
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "patterns/trace_due.h"
 #include "patterns/trace_explain.h"
 #include "patterns/trace_named.h"
@@ -328,6 +329,7 @@ static int add_weeks(const struct tracing *x, const struct period *period, json_
 int trace_run(struct store *store, const struct tz *tz, const struct trace_query *query,
               json_t **ret, struct error *err)
 {
+    tz = tz_of(tz, query->plant);
     const struct tracing x = {store, tz, query};
     struct period period = {0};
     struct trace_lots *lots = NULL;

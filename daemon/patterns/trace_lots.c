@@ -1,5 +1,6 @@
 #include "patterns/trace_lots.h"
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "store/evidence.h"
 #include <stdio.h>
 #include <stdlib.h>
@@ -180,7 +181,8 @@ static int add_lot(void *arg, const struct evidence_packed *row)
 {
     struct reading *r = arg;
     char hour[80];
-    struct civil local = tz_civil(r->tz, row->packed_from_ms);
+    const struct tz *tz = tz_of(r->tz, row->plant);
+    struct civil local = tz_civil(tz, row->packed_from_ms);
     if (*r->plant && strcmp(r->plant, row->plant) != 0)
         return 0;
     struct trace_lot lot = {
@@ -188,7 +190,7 @@ static int add_lot(void *arg, const struct evidence_packed *row)
         .packed_from_ms = row->packed_from_ms,
         .packed_to_ms = row->packed_to_ms,
         .units = row->units,
-        .week = iso_week_monday(iso_week_of(tz_day(r->tz, row->packed_from_ms))),
+        .week = iso_week_monday(iso_week_of(tz_day(tz, row->packed_from_ms))),
     };
     text_clip(row->line, lot.line, sizeof lot.line);
     text_clip(row->plant, lot.plant, sizeof lot.plant);

@@ -1,6 +1,7 @@
 #include "patterns/week.h"
 #include "base/plant_level.h"
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "patterns/others.h"
 #include "patterns/week_aside.h"
 #include "patterns/week_chart.h"
@@ -175,6 +176,7 @@ static int make(const struct making *m, json_t **ret, struct error *err)
 int week_report(struct store *store, const struct tz *tz, struct triage *triage,
                 const struct week_query *query, json_t **ret, struct error *err)
 {
+    tz = tz_of(tz, query->plant);
     struct making m = {store, tz,  triage, query, query->by ? query->by : cuts_set(CUT_USUAL),
                        NULL,  NULL};
     /* one state of the counts; a caller that is inside a transaction has one already */

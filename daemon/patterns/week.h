@@ -12,7 +12,7 @@ struct triage;
 struct targets;
 
 struct week_query {
-    struct iso_week week; /* in the plant's zone */
+    struct iso_week week; /* of that plant's clock; of all, of each by its own */
     int64_t now_ms;       /* what came later is left out, so that an old week can be replayed */
     struct span against;  /* to compare with; name "": nothing */
     const struct targets *targets; /* what the plant wants and what complaints cost it; or NULL */
@@ -20,7 +20,8 @@ struct week_query {
     unsigned by; /* cuts whose rates are wanted, a set (base/cuts.h); 0: the usual ones */
 };
 
-/* §12 `week` and more; "by_only" lists the cuts if some were asked for. New reference. */
+/* `tz` as of tz_of(). §12 `week` and more; "by_only" lists the cuts if some were asked for. New
+ * reference. */
 int week_report(struct store *store, const struct tz *tz, struct triage *triage,
                 const struct week_query *query, json_t **ret, struct error *err);
 

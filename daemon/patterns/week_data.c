@@ -334,8 +334,9 @@ static int read_counts(struct store *store, const struct tz *tz, struct reading 
     struct pattern_weeks received = shown;
     if (received.to_week > d->now_week)
         received.to_week = d->now_week;
+    /* until that week is over by every plant's clock */
     const struct when_span ahead = {d->now_ms,
-                                    tz_day_start_ms(tz, pattern_monday(d->now_week) + 7)};
+                                    tz_day_start_ms(tz, pattern_monday(d->now_week) + 9)};
     int rc = pattern_series(store, add_series, r, err);
     if (!rc)
         rc = pattern_series(store, add_place, r, err);

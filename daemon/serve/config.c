@@ -132,7 +132,7 @@ static const char OUTER[] = "the outer one";
 static const struct setting PLANT_SETTINGS[] = {
     {"title", SETTING_TEXT, "", 0, 0, 0, "name of that plant for people; \"\": NAME"},
     {"time_zone", SETTING_TEXT, OUTER, 0, 0, 0,
-     "IANA zone of that plant: decides its days and hours; weeks are the outer one's"},
+     "IANA zone of that plant: decides its days, hours and weeks"},
     {"settle_lot_at", SETTING_NUMBER, OUTER, 80, 50, 100,
      "percent at which a lot of that plant is taken as the lot"},
     {"mail/to", SETTING_LIST, OUTER, 0, 0, 0, "QA of that plant: who gets mail of its cases"},

@@ -2,6 +2,7 @@
 #include "patterns/returns.h"
 #include "base/plant_level.h"
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "serve/app.h"
 #include "serve/plant_asked.h"
 #include "serve/route.h"
@@ -30,9 +31,9 @@ void returns_get(struct request *rq, struct store *store)
     json_t *report = NULL;
     struct setup *setup = app_setup(rq->app);
     struct returns_query query = {.catalogue = triage_catalogue(setup->triage)};
-    int rc = read_period(rq, setup->tz, &query, &err);
+    int rc = plant_asked(rq, setup, store, &query.plant, &err);
     if (!rc)
-        rc = plant_asked(rq, setup, store, &query.plant, &err);
+        rc = read_period(rq, tz_of(setup->tz, query.plant), &query, &err);
     if (!rc)
         rc = returns_report(store, setup->tz, &query, &report, &err);
     if (!rc)

@@ -4,6 +4,7 @@
 #include "base/plant_level.h"
 #include "base/short_id.h"
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "patterns/returns.h"
 #include "patterns/span_rows.h"
 #include "patterns/trace.h"
@@ -46,7 +47,7 @@ enum { FORMAT_JSON, FORMAT_HTML, FORMAT_CSV };
 
 static int32_t today(const struct asked *asked)
 {
-    return tz_day(asked->setup->tz, asked->now_ms);
+    return tz_day(tz_of(asked->setup->tz, asked->plant), asked->now_ms);
 }
 
 static int parse_week(const char *text, struct asked *ret, struct error *err)
@@ -90,8 +91,7 @@ static int read_span(const char *text, struct asked *ret, struct error *err)
 }
 
 /* A page is not asked which form it has. */
-static int read_asked(const struct request *rq, struct store *store, bool page, struct asked *ret,
-                      struct error *err)
+static int read_asked(const struct request *rq, bool page, struct asked *ret, struct error *err)
 {
     const char *against = request_query(rq, "against");
     int rc = 0;
@@ -103,8 +103,6 @@ static int read_asked(const struct request *rq, struct store *store, bool page, 
         rc = request_query_word(rq, "table", WEEK_CSV_TABLES, &ret->table, err);
     if (!rc && against)
         rc = parse_span("against", against, &ret->against, err);
-    if (!rc)
-        rc = plant_asked(rq, ret->setup, store, &ret->plant, err);
     return rc ? rc : cuts_parse(request_query(rq, "by"), &ret->by, err);
 }
 
@@ -229,9 +227,11 @@ static void answer_week(struct request *rq, struct store *store, bool page)
     struct error err = {0};
     struct setup *setup = app_setup(rq->app);
     struct asked asked = {.setup = setup, .now_ms = app_now_ms(rq->app)};
-    int rc = read_week(rq->part[0], &asked, &err);
+    int rc = plant_asked(rq, setup, store, &asked.plant, &err); /* whose today it is */
     if (!rc)
-        rc = read_asked(rq, store, page, &asked, &err);
+        rc = read_week(rq->part[0], &asked, &err);
+    if (!rc)
+        rc = read_asked(rq, page, &asked, &err);
     if (rc)
         request_reply_error(rq, rc, &err);
     else
@@ -270,9 +270,11 @@ void weeks_span(struct request *rq, struct store *store)
     struct error err = {0};
     struct setup *setup = app_setup(rq->app);
     struct asked asked = {.setup = setup, .now_ms = app_now_ms(rq->app)};
-    int rc = read_span(rq->part[0], &asked, &err);
+    int rc = plant_asked(rq, setup, store, &asked.plant, &err);
     if (!rc)
-        rc = read_asked(rq, store, false, &asked, &err);
+        rc = read_span(rq->part[0], &asked, &err);
+    if (!rc)
+        rc = read_asked(rq, false, &asked, &err);
     if (!rc)
         rc = check_span(&asked, &err);
     if (rc)

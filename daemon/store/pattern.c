@@ -1,10 +1,13 @@
 #include "store/pattern.h"
+#include "base/text.h"
+#include "base/tz_of.h"
 #include "store/db.h"
 #include "store/pattern_cuts.h"
 #include <stdlib.h>
 #include <string.h>
 
-static const char ZONE_KEY[] = "pattern/zone";
+/* as it was called before plants had zones of their own */
+static const char CLOCKS_KEY[] = "pattern/zone";
 
 int pattern_week_of_day(int32_t day)
 {
@@ -17,49 +20,90 @@ int32_t pattern_monday(int week)
     return week * 7 - 3;
 }
 
-/* ---- zone ---- */
+/* ---- clocks ---- */
 
-static const char *zone_name(const struct tz *tz)
+static int add_clock(void *arg, const char *plant, const struct tz *of)
 {
-    return tz ? tz_name(tz) : "UTC";
+    text_appendf(arg, "\n%s\t%s", plant, tz_name(of));
+    return 0;
 }
 
-static int move_weeks(struct store *store, const struct tz *tz, struct error *err)
+/* By what clocks weeks are counted: the company's zone, and each plant's that has another. */
+static char *clocks(const struct tz *tz)
 {
-    static const char SQL_CLEAR[] = "DELETE FROM pattern_week WHERE week > 0";
-    static const char SQL[] = "INSERT INTO pattern_week(week, from_ms) VALUES(?1, ?2)";
-    int rc = db_run(store, SQL_CLEAR, NULL, err);
-    for (int week = PATTERN_FIRST_WEEK; week <= PATTERN_LAST_WEEK && !rc; week++)
-        rc = db_run(store, SQL, DB(DB_INT(week), DB_INT(tz_day_start_ms(tz, pattern_monday(week)))),
-                    err);
+    struct text_buffer text = {0};
+    text_append(&text, tz_name(tz_of_company(tz)));
+    tz_of_each(tz, add_clock, &text);
+    return text.data; /* no clock's name is empty */
+}
+
+/* Whether the file's counts are by other clocks; as its tables were made, weeks begin in UTC. */
+static int other_clocks(struct store *store, const char *wanted, bool *ret, struct error *err)
+{
+    char *kept = NULL;
+    int rc = store_setting_get(store, CLOCKS_KEY, &kept, err);
+    *ret = !rc && strcmp(kept ? kept : "UTC", wanted) != 0;
+    free(kept);
     return rc;
+}
+
+struct moving {
+    struct store *store;
+    struct error *err;
+};
+
+static int move_weeks(void *arg, const char *plant, const struct tz *of)
+{
+    static const char COMPANY[] = "INSERT INTO pattern_week(week, from_ms) VALUES(?1, ?2)";
+    static const char PLANT[] =
+        "INSERT INTO pattern_clock(week, from_ms, plant) VALUES(?1, ?2, ?3)";
+    struct moving *m = arg;
+    int rc = 0;
+    for (int week = PATTERN_FIRST_WEEK; week <= PATTERN_LAST_WEEK && !rc; week++) {
+        const struct db_value at = DB_INT(tz_day_start_ms(of, pattern_monday(week)));
+        rc = *plant ? db_run(m->store, PLANT, DB(DB_INT(week), at, DB_TEXT(plant)), m->err)
+                    : db_run(m->store, COMPANY, DB(DB_INT(week), at), m->err);
+    }
+    return rc;
+}
+
+static int move_clocks(struct store *store, const struct tz *tz, struct error *err)
+{
+    static const char CLEAR[] =
+        "DELETE FROM pattern_week WHERE week > 0; DELETE FROM pattern_clock";
+    struct moving m = {store, err};
+    int rc = db_exec(store, CLEAR, err);
+    if (!rc)
+        rc = move_weeks(&m, "", tz_of_company(tz));
+    return rc ? rc : tz_of_each(tz, move_weeks, &m);
 }
 
 int pattern_set_up(struct store *store, const struct tz *tz, struct error *err)
 {
-    char *zone = NULL;
-    bool new_cuts = false, new_zone;
-    int rc = store_setting_get(store, ZONE_KEY, &zone, err);
-    /* as the table was made, weeks begin in UTC */
-    new_zone = !rc && strcmp(zone ? zone : "UTC", zone_name(tz)) != 0;
-    free(zone);
-    if (new_zone)
-        rc = move_weeks(store, tz, err);
+    char *wanted = clocks(tz);
+    bool new_cuts = false, new_clocks;
+    int rc = other_clocks(store, wanted, &new_clocks, err);
+    if (!rc && new_clocks)
+        rc = move_clocks(store, tz, err);
     if (!rc)
         rc = pattern_cuts(store, &new_cuts, err);
-    if (!rc && (new_zone || new_cuts))
+    if (!rc && (new_clocks || new_cuts))
         rc = pattern_recount(store, err);
-    return rc || !new_zone ? rc : store_setting_set(store, ZONE_KEY, zone_name(tz), err);
+    if (!rc && new_clocks)
+        rc = store_setting_set(store, CLOCKS_KEY, wanted, err);
+    free(wanted);
+    return rc;
 }
 
 int pattern_check_zone(struct store *store, const struct tz *tz, struct error *err)
 {
-    char *zone = NULL;
-    int rc = store_setting_get(store, ZONE_KEY, &zone, err);
-    if (!rc && strcmp(zone ? zone : "UTC", zone_name(tz)) != 0)
+    char *wanted = clocks(tz);
+    bool other;
+    int rc = other_clocks(store, wanted, &other, err);
+    if (!rc && other)
         rc = error_set(err, ERROR_BUSY, "weeks are being counted again for the zone %s",
-                       zone_name(tz));
-    free(zone);
+                       tz_name(tz_of_company(tz)));
+    free(wanted);
     return rc;
 }
 

@@ -2,14 +2,15 @@
  * store/record_write.h), so reading a week costs the same whether the plant has a thousand
  * complaints or a million.
  *
- * A week is the number of its Monday, (day + 3) / 7 for days since 1970; PATTERN_NO_WEEK: not
- * known, or before PATTERN_FIRST_WEEK. A series is a level of a factor, a plant and a symptom:
- * what is asked of all plants is the sum of theirs. Where `plant` is asked for, NULL and "" are
- * all. Factors: ""
- * (all together) and the names of base/cuts.h but places, whose causes are counted; of units the
- * symptom is "". Counts are complaints, joined reports once and withdrawn ones not; of causes,
- * expected complaints in millionths: a case's complaints times the probability its newest ranking
- * gives the cause, or all of them for the confirmed cause of a settled case.
+ * A week is the number of its Monday, (day + 3) / 7 for days since 1970, by the clock of the plant
+ * that a complaint, lot or case is of: its own zone or the company's (base/tz_of.h);
+ * PATTERN_NO_WEEK: not known, or before PATTERN_FIRST_WEEK. A series is a level of a factor, a
+ * plant and a symptom: what is asked of all plants is the sum of theirs. Where `plant` is asked
+ * for, NULL and "" are all. Factors: "" (all together) and the names of base/cuts.h but places,
+ * whose causes are counted; of units the symptom is "". Counts are complaints, joined reports once
+ * and withdrawn ones not; of causes, expected complaints in millionths: a case's complaints times
+ * the probability its newest ranking gives the cause, or all of them for the confirmed cause of a
+ * settled case.
  *
  * Text of a row lives until its callback returns; a callback's non-zero answer stops and is
  * returned. */
@@ -27,11 +28,11 @@ int pattern_week_of_day(int32_t day);
 int32_t pattern_monday(int week); /* day of its Monday */
 
 /* ---- what is counted ---- */
-/* Makes weeks start when they do in `tz` (NULL: UTC) and counts by all cuts of the table. Where the
- * file's counts are of another zone or table it counts again: that takes as long as reading every
- * complaint and lot. In the writer's transaction. */
+/* Makes weeks start when they do in `tz` (NULL: UTC), of its plants in theirs, and counts by all
+ * cuts of the table. Where the file's counts are of other zones or another table it counts again:
+ * that takes as long as reading every complaint and lot. In the writer's transaction. */
 int pattern_set_up(struct store *store, const struct tz *tz, struct error *err);
-/* ERROR_BUSY if the counts are still of another zone. */
+/* ERROR_BUSY if the counts are still of other zones than those of the company that `tz` is of. */
 int pattern_check_zone(struct store *store, const struct tz *tz, struct error *err);
 
 /* ---- reading ---- */

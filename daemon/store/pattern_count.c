@@ -2,7 +2,7 @@
 #include "base/text.h"
 #include "store/db.h"
 #include "store/pattern.h"
-#include "store/schema.h"
+#include "store/pattern_cuts.h"
 #include <assert.h>
 #include <stdlib.h>
 
@@ -217,9 +217,10 @@ int pattern_count_case(struct store *store, int64_t case_id, enum pattern_way wa
                        struct error *err)
 {
     assert(store_writing(store));
-    static const char SQL[] = "INSERT INTO pattern_open SELECT " SCHEMA_WEEK_OF(
-        "opened_ms") ", symptom, plant, ?2"
-                     " FROM complaint_case WHERE id = ?1 AND state = 'open'" ADD_OPEN;
+    static const char SQL[] = "INSERT INTO pattern_open SELECT " PATTERN_WEEK_AT(
+        "opened_ms",
+        "complaint_case.plant") ", symptom, plant, ?2"
+                                " FROM complaint_case WHERE id = ?1 AND state = 'open'" ADD_OPEN;
     return db_run(store, SQL, DB(DB_INT(case_id), DB_INT(way)), err);
 }
 
@@ -335,9 +336,10 @@ int pattern_recount(struct store *store, struct error *err)
         "INSERT INTO pattern_units SELECT v.week, s.id, sum(v.n) FROM pattern_packed v JOIN"
         " pattern_series s ON s.factor = v.factor AND s.level = v.level AND s.plant = v.plant"
         " AND s.symptom = '' GROUP BY 1, 2;"
-        "INSERT INTO pattern_open SELECT " SCHEMA_WEEK_OF(
-            "opened_ms") ", symptom, plant, count(*)"
-                         " FROM complaint_case WHERE state = 'open' GROUP BY 1, 2, 3;";
+        "INSERT INTO pattern_open SELECT " PATTERN_WEEK_AT(
+            "opened_ms",
+            "complaint_case.plant") ", symptom, plant, count(*)"
+                                    " FROM complaint_case WHERE state = 'open' GROUP BY 1, 2, 3;";
     int rc = causes_again(store, err);
     if (!rc)
         rc = db_exec(store, SQL, err);
@@ -369,8 +371,9 @@ int pattern_differences(struct store *store, int64_t *ret, struct error *err)
         "SELECT case_id, received_week, made_week, -count(*) FROM pattern_place GROUP BY 1, 2, 3");
     static const char OPEN[] = DIFFERENT(
         "week AS a, symptom AS b, plant AS c, n FROM pattern_open",
-        "SELECT " SCHEMA_WEEK_OF("opened_ms") ", symptom, plant, -count(*) FROM complaint_case"
-                                              " WHERE state = 'open' GROUP BY 1, 2, 3");
+        "SELECT " PATTERN_WEEK_AT(
+            "opened_ms", "complaint_case.plant") ", symptom, plant, -count(*) FROM complaint_case"
+                                                 " WHERE state = 'open' GROUP BY 1, 2, 3");
     const char *const ALL[] = {RECEIVED, MADE, UNITS, CASES, OPEN};
     int64_t all = 0;
     int rc = 0;

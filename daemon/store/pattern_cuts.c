@@ -61,8 +61,9 @@ static void add_views(struct text_buffer *sql)
 {
     text_append(sql,
         "CREATE VIEW pattern_place AS SELECT c.id AS complaint_id, c.case_id, c.lot_id,"
-        " c.received_ms, c.symptom, c.plant, " SCHEMA_WEEK_OF("c.received_ms") " AS received_week,"
-        " coalesce(" SCHEMA_WEEK_OF("l.packed_from_ms") ", -1) AS made_week");
+        " c.received_ms, c.symptom, c.plant, " PATTERN_WEEK_AT("c.received_ms", "c.plant")
+        " AS received_week,"
+        " coalesce(" PATTERN_WEEK_AT("l.packed_from_ms", "l.plant") ", -1) AS made_week");
     each_cut(sql, OF_LOT, 0, ", l.# AS cut_@");
     each_cut(sql, OF_PRODUCT, 0, ", p.# AS cut_@");
     each_cut(sql, OF_PLANT, 0, ", c.# AS cut_@");
@@ -87,7 +88,8 @@ static void add_views(struct text_buffer *sql)
     text_append(sql,
         "CREATE VIEW pattern_sent AS SELECT lot_id, route, store, at_ms, week, factor, level, plant,"
         " n FROM (SELECT d.lot_id, d.route, d.store, d.at_ms, d.units AS n, l.plant,"
-        " " SCHEMA_WEEK_OF("l.packed_from_ms") " AS week, f.factor, CASE f.factor WHEN '' THEN ''");
+        " " PATTERN_WEEK_AT("l.packed_from_ms", "l.plant") " AS week, f.factor, CASE f.factor"
+        " WHEN '' THEN ''");
     each_cut(sql, OF_COMPLAINT, CUT_SENT, " WHEN '@' THEN d.@");
     text_append(sql,
         " END AS level FROM dispatch d JOIN lot l ON l.id = d.lot_id CROSS JOIN pattern_factor f)"
@@ -95,8 +97,8 @@ static void add_views(struct text_buffer *sql)
 
     text_append(sql,
         "CREATE VIEW pattern_packed AS SELECT lot_id, week, factor, level, plant, n FROM (SELECT"
-        " l.id AS lot_id, l.plant, " SCHEMA_WEEK_OF("l.packed_from_ms") " AS week, f.factor, CASE f.factor"
-        " WHEN '' THEN ''");
+        " l.id AS lot_id, l.plant, " PATTERN_WEEK_AT("l.packed_from_ms", "l.plant") " AS week,"
+        " f.factor, CASE f.factor WHEN '' THEN ''");
     each_cut(sql, OF_LOT | OF_PLANT, 0, " WHEN '@' THEN l.#");
     each_cut(sql, OF_PRODUCT, 0, " WHEN '@' THEN p.#");
     text_append(sql,

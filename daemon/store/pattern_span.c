@@ -3,6 +3,9 @@
 #include "store/case_inside.h"
 #include "store/db.h"
 
+/* No two clocks are further apart. */
+#define CLOCKS_APART_MS (2 * WHEN_DAY_MS)
+
 struct pattern_span pattern_span(const struct tz *tz, int32_t from_day, int32_t to_day,
                                  int64_t now_ms)
 {
@@ -13,9 +16,17 @@ struct pattern_span pattern_span(const struct tz *tz, int32_t from_day, int32_t 
     }
     s.from_week = pattern_week_of_day(from_day + 6);
     s.to_week = pattern_week_of_day(to_day) - 1;
-    bool whole = s.from_week <= s.to_week;
-    s.weeks.from_ms = whole ? tz_day_start_ms(tz, pattern_monday(s.from_week)) : s.all.from_ms;
-    s.weeks.to_ms = whole ? tz_day_start_ms(tz, pattern_monday(s.to_week + 1)) : s.all.from_ms;
+    s.first_until_ms = s.last_from_ms = s.all.to_ms;
+    if (s.from_week > s.to_week) { /* days alone: all of them lie before a week that never comes */
+        s.from_week = PATTERN_LAST_WEEK + 1;
+        s.to_week = PATTERN_LAST_WEEK;
+        return s;
+    }
+    int64_t weeks_from_ms = tz_day_start_ms(tz, pattern_monday(s.from_week));
+    int64_t weeks_to_ms = tz_day_start_ms(tz, pattern_monday(s.to_week + 1));
+    s.first_until_ms =
+        weeks_from_ms > s.all.from_ms ? weeks_from_ms + CLOCKS_APART_MS : s.all.from_ms;
+    s.last_from_ms = weeks_to_ms < s.all.to_ms ? weeks_to_ms - CLOCKS_APART_MS : s.all.to_ms;
     return s;
 }
 
@@ -24,8 +35,8 @@ static int each_sum(struct store *store, const char *sql, const struct pattern_s
 {
     struct db_query q = db_query(store, sql,
                                  DB(DB_INT(span->from_week), DB_INT(span->to_week),
-                                    DB_INT(span->all.from_ms), DB_INT(span->weeks.from_ms),
-                                    DB_INT(span->weeks.to_ms), DB_INT(span->all.to_ms)),
+                                    DB_INT(span->all.from_ms), DB_INT(span->first_until_ms),
+                                    DB_INT(span->last_from_ms), DB_INT(span->all.to_ms)),
                                  err);
     int rc = 0;
     while (!rc && db_next(&q)) {
@@ -40,29 +51,30 @@ static int each_sum(struct store *store, const char *sql, const struct pattern_s
 #define NAMED(symptom) \
     " JOIN pattern_series s ON s.factor = v.factor AND s.level = v.level AND s.plant = v.plant" \
     " AND s.symptom = " symptom
-#define RECEIVED(from, to) \
+#define RECEIVED(from, until, of_week) \
     " UNION ALL SELECT s.id, v.n FROM pattern_part v" NAMED("v.symptom") \
-    " WHERE v.received_ms >= " from " AND v.received_ms < " to
-#define PACKED(from, to) \
+    " WHERE v.received_ms >= " from " AND v.received_ms < " until " AND v.received_week " of_week
+#define PACKED(from, until, of_week) \
     " UNION ALL SELECT s.id, v.n FROM pattern_packed v" NAMED("''") \
     " WHERE v.lot_id IN (SELECT id FROM lot WHERE packed_from_ms >= " from \
-    " AND packed_from_ms < " to ")"
-#define SUMMED(weeks, edges) \
+    " AND packed_from_ms < " until ") AND v.week " of_week
+#define SUMMED(weeks, edge) \
     "SELECT id, sum(n) FROM (SELECT series_id AS id, n FROM " weeks \
-    " WHERE week BETWEEN ?1 AND ?2" edges ") s GROUP BY id"
+    " WHERE week BETWEEN ?1 AND ?2" edge("?3", "?4", "< ?1") edge("?5", "?6", "> ?2") \
+    ") s GROUP BY id"
 /* clang-format on */
 
 int pattern_span_received(struct store *store, const struct pattern_span *span,
                           pattern_count_each each, void *arg, struct error *err)
 {
-    static const char SQL[] = SUMMED("pattern_received", RECEIVED("?3", "?4") RECEIVED("?5", "?6"));
+    static const char SQL[] = SUMMED("pattern_received", RECEIVED);
     return each_sum(store, SQL, span, each, arg, err);
 }
 
 int pattern_span_units(struct store *store, const struct pattern_span *span,
                        pattern_count_each each, void *arg, struct error *err)
 {
-    static const char SQL[] = SUMMED("pattern_units", PACKED("?3", "?4") PACKED("?5", "?6"));
+    static const char SQL[] = SUMMED("pattern_units", PACKED);
     return each_sum(store, SQL, span, each, arg, err);
 }
 

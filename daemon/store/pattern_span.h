@@ -5,10 +5,14 @@
 
 #include "store/pattern.h"
 
+/* A plant's whole weeks are by its own clock; the days before and behind them are those of the zone
+ * that the span was made in, for all plants. */
 struct pattern_span {
     struct when_span all;   /* [from, to): the days, cut off */
     int from_week, to_week; /* whole weeks within; none if from > to */
-    struct when_span weeks; /* theirs; empty, where `all` starts, if there are none */
+    /* before the first lies what is of an earlier week by any clock, behind the other what is of a
+     * later one; `all` itself where there are no such days */
+    int64_t first_until_ms, last_from_ms;
 };
 /* The days [from_day, to_day) of the zone, cut off at `now`. */
 struct pattern_span pattern_span(const struct tz *tz, int32_t from_day, int32_t to_day,

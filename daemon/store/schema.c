@@ -263,6 +263,7 @@ static const struct migration MIGRATIONS[] = {
     {17, SCHEMA_PLANT_COUNTS, NULL},
     {17, SCHEMA_PLANT_VIEWS, NULL},
     {18, SCHEMA_HOLD_PLANT, NULL},
+    {19, SCHEMA_CLOCK, NULL},
 };
 
 const struct migration *schema_migrations(size_t *ret_count)

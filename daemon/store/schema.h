@@ -27,14 +27,15 @@ extern const char SCHEMA_CARE[], SCHEMA_RULE_SET[], SCHEMA_MATERIAL_FIRST[], SCH
     SCHEMA_FOLLOW[], SCHEMA_MASKS[], SCHEMA_HARM_TOLD[], SCHEMA_GATHER[], SCHEMA_CAME[],
     SCHEMA_COVER[], SCHEMA_BULK[], SCHEMA_PRESERVER[], SCHEMA_NOTED[], SCHEMA_TARGET[],
     SCHEMA_SHARE[], SCHEMA_RETAILER[], SCHEMA_WORDS_ENTRY[], SCHEMA_MAIL_ONCE[], SCHEMA_FLAT[],
-    SCHEMA_PLANT_TABLES[], SCHEMA_PLANT_COUNTS[], SCHEMA_PLANT_VIEWS[], SCHEMA_HOLD_PLANT[];
+    SCHEMA_PLANT_TABLES[], SCHEMA_PLANT_COUNTS[], SCHEMA_PLANT_VIEWS[], SCHEMA_HOLD_PLANT[],
+    SCHEMA_CLOCK[];
 int schema_ranking_move(struct store *store, struct error *err);
 int schema_words_move(struct store *store, struct error *err);
 int schema_mail_move(struct store *store, struct error *err);
 /* ERROR_INTERNAL if a row of the tables made anew names one that is not there. */
 int schema_checks_rows(struct store *store, struct error *err);
 
-/* Number of the week a time lies in (store/pattern.h); `ms` is SQL. */
+/* Number of the week a time lies in (store/pattern.h) by the company's clock; `ms` is SQL. */
 #define SCHEMA_WEEK_OF(ms)                                                                         \
     "(SELECT week FROM pattern_week WHERE from_ms <= " ms " ORDER BY from_ms DESC LIMIT 1)"
 

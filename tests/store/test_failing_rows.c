@@ -204,7 +204,7 @@ DOES(scopes)
 {
     struct pattern_scope scope = {"", "", "", "mold", "", EVER, DAY(99)};
     const struct pattern_series line = {.factor = "line", .level = "1", .symptom = "mold"};
-    const struct pattern_span span = {EVER, 0, 9, EVER};
+    const struct pattern_span span = {EVER, 0, 9, DAY(99), 0};
     int rc = pattern_lots(s, &scope, a_lot, NULL, err);
     rc = rc ? rc : pattern_span_received(s, &span, a_count, NULL, err);
     rc = rc ? rc : pattern_span_units(s, &span, a_count, NULL, err);

@@ -523,7 +523,8 @@ static void an_earlier_schema_is_converted(void **state)
         assert_int_equal(db_number(f->store, MAIL, NULL, &mail, NULL), 0);
         assert_int_equal(mail, 225);
         assert_int_equal(db_number(f->store, HOLDS, NULL, &holds, NULL), 0);
-        assert_int_equal(holds, 30);
+        assert_int_equal(holds,
+                         version < 18 ? 30 : 12); /* since then nothing reads those settings */
         /* the mail of a week leaves once, of a case any number may have one id */
         assert_int_equal(store_begin(f->store, NULL), 0);
         assert_int_equal(db_exec(f->store,
