@@ -10,7 +10,7 @@
 #include <string.h>
 #include <unistd.h>
 
-int client_exit_code(enum error_code code)
+static int exit_code(enum error_code code)
 {
     switch (code) {
     case ERROR_NONE:
@@ -71,7 +71,7 @@ int client_fail(const struct client *c, const struct error *err)
 {
     char line[1024];
     tell(c, client_fault(err, line, sizeof line));
-    return client_exit_code(err->code);
+    return exit_code(err->code);
 }
 
 __attribute__((format(printf, 2, 0))) static void say(const struct client *c, const char *format,

@@ -28,8 +28,6 @@ struct client {
     const char *command;
 };
 
-/* The exit code that belongs to an error. */
-int client_exit_code(enum error_code code);
 /* Writes "oddloaf: COMMAND: message" to stderr, wrapped where that is a terminal, and returns the
  * exit code. */
 int client_fail(const struct client *c, const struct error *err);

@@ -1,4 +1,5 @@
 #include "deliver/spool.h"
+#include "base/hash.h"
 #include "base/jsonx.h"
 #include "base/text.h"
 #include "base/uuid.h"
@@ -124,13 +125,10 @@ static int check_folder(const char *path, struct error *err)
     return error_set(err, ERROR_INVALID, "%s %s", path, why);
 }
 
-/* 16 digits that tell addresses apart which begin alike. FNV-1a, 64 bits. */
+/* 16 digits that tell addresses apart which begin alike. */
 static void append_sum(const char *address, char *at)
 {
-    uint64_t sum = 0xcbf29ce484222325u;
-    for (const char *c = address; *c; c++)
-        sum = (sum ^ (unsigned char)*c) * 0x100000001b3u;
-    snprintf(at, SUM + 1, "-%016llx", (unsigned long long)sum);
+    snprintf(at, SUM + 1, "-%016llx", (unsigned long long)hash_text(address));
 }
 
 /* Letters that a file's name can't have, or that mean something in ours, as %2F; of one that is too

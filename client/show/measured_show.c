@@ -30,7 +30,7 @@ const char *measured_show_out(const json_t *result, const json_t *reading)
                                                             : "";
 }
 
-void measured_show_one(const struct view *v, const json_t *result)
+static void show_one(const struct view *v, const json_t *result)
 {
     char when[VIEW_NUMBER];
     struct text_buffer line = {0};
@@ -61,7 +61,7 @@ void measured_show(const struct view *v, const json_t *document)
     if (json_array_size(list) == 0)
         return;
     view_section(v, "Measured by laboratories and of retained samples");
-    json_array_foreach(list, i, result) measured_show_one(v, result);
+    json_array_foreach(list, i, result) show_one(v, result);
 }
 
 /* ---- the answer to a new one ---- */
@@ -103,7 +103,7 @@ static void show_result(const struct view *v, const json_t *result)
     else
         view_textf(v, VIEW_PLAIN, 0, 2, "On record: %s", name);
     if (pick_has(result, "said") && !is_unknown(result))
-        measured_show_one(v, result);
+        show_one(v, result);
 }
 
 static void append_top(struct text_buffer *line, const json_t *top)

@@ -231,7 +231,7 @@ void show_ask_caller(const struct view *v, const json_t *answer)
     show_group(v, json_object_get(answer, "ask"), show_ask_title(answer, title), "caller", false);
 }
 
-const char *show_item(const json_t *item)
+static const char *item_text(const json_t *item)
 {
     static const char *const names[] = {"do", "text", "check", "caution", "action", "title"};
     if (json_is_string(item))
@@ -253,7 +253,7 @@ void show_list(const struct view *v, const char *title, const json_t *list)
     {
         const char *who = pick_text(item, "who", NULL);
         const char *effort = pick_text(item, "effort", NULL);
-        view_textf(v, VIEW_PLAIN, 2, 2, "- %s%s%s%s%s%s", show_item(item), who ? " (" : "",
+        view_textf(v, VIEW_PLAIN, 2, 2, "- %s%s%s%s%s%s", item_text(item), who ? " (" : "",
                    who ? who : "", who && effort ? ", " : "", who && effort ? effort : "",
                    who ? ")" : "");
     }

@@ -28,7 +28,5 @@ const char *show_ask_title(const json_t *answer, char title[static SHOW_TITLE]);
 void show_ask_caller(const struct view *v, const json_t *answer);
 /* A list of sentences (text, or objects with "text"), each with a dash. Nothing if empty. */
 void show_list(const struct view *v, const char *title, const json_t *list);
-/* The text of such a list's item. */
-const char *show_item(const json_t *item);
 
 #endif

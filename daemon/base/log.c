@@ -1,4 +1,5 @@
 #include "base/log.h"
+#include "base/hash.h"
 #include "base/text.h"
 #include "base/write_all.h"
 #include <errno.h>
@@ -47,14 +48,6 @@ void log_write(const struct log *log, enum log_level level, const char *format, 
     errno = saved;
 }
 
-static uint64_t hash_of(const char *text)
-{
-    uint64_t hash = UINT64_C(14695981039346656037); /* FNV-1a */
-    for (; *text; text++)
-        hash = (hash ^ (unsigned char)*text) * UINT64_C(1099511628211);
-    return hash;
-}
-
 /* Keeps that it is said now, in the place of what was said longest ago. */
 static bool is_news(struct log_seldom *seldom, uint64_t text, int64_t now_ms)
 {
@@ -79,7 +72,7 @@ void log_seldom(const struct log *log, struct log_seldom *seldom, int64_t now_ms
     va_start(args, format);
     text_vappendf(&text, format, args);
     va_end(args);
-    if (is_news(seldom, hash_of(text.data), now_ms))
+    if (is_news(seldom, hash_text(text.data), now_ms))
         log_write(log, LOG_LEVEL_ERROR, "%s", text.data);
     text_buffer_free(&text);
 }

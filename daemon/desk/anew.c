@@ -71,8 +71,9 @@ static bool moves(const json_t *before, const json_t *after)
     return false;
 }
 
-int anew_write(struct store *store, const struct anew *was, json_t *said,
-               const struct complaint_why *why, struct complaint_placed *ret, struct error *err)
+static int write_anew(struct store *store, const struct anew *was, json_t *said,
+                      const struct complaint_why *why, struct complaint_placed *ret,
+                      struct error *err)
 {
     assert(store_writing(store));
     assert(was->id > 0);
@@ -166,7 +167,7 @@ int anew_tell(struct store *store, const struct anew *was, json_t *own,
     if (!rc)
         rc = joined_of(store, was->id, tell, &t, err);
     if (!rc)
-        rc = anew_write(store, was, t.said, why, ret, err);
+        rc = write_anew(store, was, t.said, why, ret, err);
     if (!rc && t.count == 0)
         rc = joined_first_remove(store, was->id, err);
     else if (!rc && own)

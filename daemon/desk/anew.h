@@ -20,15 +20,12 @@ int anew_find(const struct desk *desk, struct store *store, const char *uuid, st
               struct error *err);
 void anew_clear(struct anew *found);
 
-/* What it says from now on (`said`, without contact data), all reports together. Places it again if
- * a field that its lot or case is found by has changed; *ret is where it is then. */
-int anew_write(struct store *store, const struct anew *was, json_t *said,
-               const struct complaint_why *why, struct complaint_placed *ret, struct error *err);
 /* Looks for its lot and case again, though it says what it said. */
 int anew_place(struct store *store, const struct anew *was, const struct complaint_why *why,
                struct complaint_placed *ret, struct error *err);
-/* As anew_write() after a report was added to it, taken from it, or changed: `own` is what the
- * complaint itself says by now, NULL: as before. */
+/* What all its reports say together, after one was added to it, taken from it, or changed: `own` is
+ * what the complaint itself says by now, without contact data, NULL: as before. Places it again if
+ * a field that its lot or case is found by has changed; *ret is where it is then. */
 int anew_tell(struct store *store, const struct anew *was, json_t *own,
               const struct complaint_why *why, struct complaint_placed *ret, struct error *err);
 

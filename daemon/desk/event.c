@@ -1,4 +1,5 @@
 #include "desk/event.h"
+#include "base/hash.h"
 #include "base/uuid.h"
 #include "intake/fields.h"
 #include "intake/harm.h"
@@ -111,19 +112,11 @@ void event_again_id(const char *domain, const char *complaint, const char *marks
              domain ? domain : "", domain ? ">" : "");
 }
 
-/* What mail addresses may not hold stands in no id: FNV-1a of the name. */
-static uint64_t mark_of(const char *plant)
-{
-    uint64_t mark = UINT64_C(14695981039346656037);
-    for (; *plant; plant++)
-        mark = (mark ^ (unsigned char)*plant) * UINT64_C(1099511628211);
-    return mark;
-}
-
+/* What mail addresses may not hold stands in no id: the name's hash does. */
 static void id_of(const char *what, const char *domain, const char *plant, char *out, size_t size)
 {
     if (plant)
-        snprintf(out, size, "<%s-%016llx@%s>", what, (unsigned long long)mark_of(plant), domain);
+        snprintf(out, size, "<%s-%016llx@%s>", what, (unsigned long long)hash_text(plant), domain);
     else
         snprintf(out, size, "<%s@%s>", what, domain);
 }

@@ -1,4 +1,5 @@
 #include "facts/cache.h"
+#include "base/hash.h"
 #include "base/text.h"
 #include <assert.h>
 #include <pthread.h>
@@ -46,10 +47,8 @@ void cache_object_unref(void *object)
 
 uint64_t cache_hash(uint64_t seed, const char *text)
 {
-    uint64_t hash = seed ? seed : UINT64_C(14695981039346656037);
-    for (const unsigned char *p = (const unsigned char *)text; *p; p++)
-        hash = (hash ^ *p) * UINT64_C(1099511628211);
-    return (hash ^ 0xff) * UINT64_C(1099511628211); /* "ab","c" is not "a","bc" */
+    return hash_bytes(seed ? seed : HASH_EMPTY, text,
+                      strlen(text) + 1); /* "ab","c" is not "a","bc" */
 }
 
 int64_t cache_stamp(int64_t a, int64_t b)

@@ -1,4 +1,5 @@
 #include "intake/word_set.h"
+#include "base/hash.h"
 #include "base/text.h"
 #include <assert.h>
 #include <stdlib.h>
@@ -9,10 +10,7 @@ enum { LEAST = 1024 };
 /* Where it stands, or would. */
 static size_t place_of(const struct word_set *set, const char *word)
 {
-    uint32_t hash = 2166136261u; /* FNV-1a */
-    for (const char *c = word; *c; c++)
-        hash = (hash ^ (unsigned char)*c) * 16777619u;
-    size_t at = hash & (set->size - 1);
+    size_t at = hash_text(word) & (set->size - 1);
     while (set->table[at] && strcmp(set->table[at], word) != 0)
         at = (at + 1) & (set->size - 1);
     return at;

@@ -3,6 +3,7 @@
  * its writer meant is found before a caller waits on it. */
 #include "lots/lot_rules.h"
 #include "base/doc.h"
+#include "base/hash.h"
 #include "lots/matcher.h"
 #include <math.h>
 #include <stdio.h>
@@ -286,15 +287,6 @@ static void read_root(struct doc *doc, struct lot_matcher *matcher)
     doc_read(&top, ROWS, matcher);
 }
 
-/* FNV-1a */
-static uint64_t mark_of(const struct text_buffer *text)
-{
-    uint64_t mark = UINT64_C(14695981039346656037);
-    for (size_t i = 0; i < text->length; i++)
-        mark = (mark ^ (unsigned char)text->data[i]) * UINT64_C(1099511628211);
-    return mark;
-}
-
 bool lot_rules_month_first(const struct lot_matcher *matcher)
 {
     return matcher->month_first;
@@ -312,7 +304,7 @@ int lot_rules_load(const char *path, lot_report report, void *arg, struct lot_ma
     struct lot_matcher *matcher = lot_rules_default();
     if (doc_open(&doc, path, false) == 0)
         read_root(&doc, matcher);
-    uint64_t mark = mark_of(&doc.text);
+    uint64_t mark = hash_bytes(HASH_EMPTY, doc.text.data, doc.text.length);
     doc_close(&doc);
     if (doc.first.code) {
         lot_rules_free(matcher);

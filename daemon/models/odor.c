@@ -40,7 +40,8 @@ struct odor_strength odor_of_acids(const struct odor_values *values,
     return out;
 }
 
-double odor_rope_crumb_factor(const struct rope_values *values, const struct rope_conditions *c)
+/* Product of the growth factors apart from temperature. */
+static double rope_crumb_factor(const struct rope_values *values, const struct rope_conditions *c)
 {
     return mold_gamma_cpm(c->ph, values->ph_min, values->ph_opt, values->ph_max, 1) *
            mold_gamma_aw_linear(c->aw, values->aw_min) *
@@ -49,7 +50,7 @@ double odor_rope_crumb_factor(const struct rope_values *values, const struct rop
            mold_gamma_inhibitor(c->undissociated.mmol_l[ACID_ACETIC], values->mic_acetic_mmol_l, 1);
 }
 
-double odor_rope_temperature_factor(const struct rope_values *values, double temp_c)
+static double rope_temperature_factor(const struct rope_values *values, double temp_c)
 {
     return mold_gamma_cpm(temp_c, values->t_min_c, values->t_opt_c, values->t_max_c, 2);
 }
@@ -62,10 +63,10 @@ static double work_hours(const struct rope_values *values, const struct rope_con
     double left = age_hours;
     for (size_t s = 0; s < c->segment_count && left > 0; s++) {
         double hours = s + 1 < c->segment_count ? fmin(left, c->segments[s].hours) : left;
-        work += hours * odor_rope_temperature_factor(values, c->segments[s].temp_c);
+        work += hours * rope_temperature_factor(values, c->segments[s].temp_c);
         left -= hours;
     }
-    return work * odor_rope_crumb_factor(values, c);
+    return work * rope_crumb_factor(values, c);
 }
 
 static double work_needed(const struct rope_values *values, const struct rope_conditions *c)
@@ -78,10 +79,10 @@ static double work_needed(const struct rope_values *values, const struct rope_co
 double odor_rope_hours_to_notice(const struct rope_values *values, const struct rope_conditions *c)
 {
     double left = work_needed(values, c);
-    double crumb = odor_rope_crumb_factor(values, c);
+    double crumb = rope_crumb_factor(values, c);
     double hours = 0;
     for (size_t s = 0; s < c->segment_count; s++) {
-        double rate = crumb * odor_rope_temperature_factor(values, c->segments[s].temp_c);
+        double rate = crumb * rope_temperature_factor(values, c->segments[s].temp_c);
         bool last = s + 1 == c->segment_count;
         if (rate > 0 && (last || rate * c->segments[s].hours >= left)) {
             return hours + left / rate;

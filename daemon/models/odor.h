@@ -61,9 +61,6 @@ struct odor_strength odor_of_acids(const struct odor_values *values,
                                    const struct acid_mix *undissociated, double moisture_pct,
                                    double temp_c);
 
-/* Product of the growth factors apart from temperature. */
-double odor_rope_crumb_factor(const struct rope_values *values, const struct rope_conditions *c);
-double odor_rope_temperature_factor(const struct rope_values *values, double temp_c);
 /* Hours to noticeable rope in a typical batch; INFINITY when never. */
 double odor_rope_hours_to_notice(const struct rope_values *values, const struct rope_conditions *c);
 /* Share of batches with noticeable rope by an age. */

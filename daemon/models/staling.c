@@ -49,12 +49,14 @@ double staling_work(const struct staling_values *values, const struct mold_segme
     return work;
 }
 
-double staling_effective_softener(const struct staling_loaf *loaf)
+/* Softener that got to work, over target: dose times what the enzyme's time allowed. */
+static double effective_softener(const struct staling_loaf *loaf)
 {
     return loaf->softener_ratio * fmin(loaf->enzyme_min_ratio, 1);
 }
 
-double staling_softener_factor(const struct staling_values *values, double effective_ratio)
+/* Factor on k. */
+static double softener_factor(const struct staling_values *values, double effective_ratio)
 {
     /* the benefit of a higher dose levels off: no more than half a dose beyond target counts */
     double ratio = fmin(fmax(effective_ratio, 0), 1.5);
@@ -73,7 +75,7 @@ double staling_firmness_ratio(const struct staling_values *values, const struct 
                               bool *ret_valid)
 {
     double work = staling_work(values, segments, count, age_days, ret_valid) *
-                  staling_softener_factor(values, staling_effective_softener(loaf));
+                  softener_factor(values, effective_softener(loaf));
     double theta = staling_theta(work, 1, values->avrami_n);
     double firmness = staling_firmness(theta, 1, values->limit_ratio);
     /* a sound bag's loss is part of the table, which was measured on wrapped bread */

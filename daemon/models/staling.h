@@ -49,10 +49,6 @@ double staling_rate_per_day(const struct staling_values *values, double temp_c);
  * temperature reached in the range of the table. */
 double staling_work(const struct staling_values *values, const struct mold_segment *segments,
                     size_t count, double age_days, bool *ret_valid);
-/* Softener that got to work, over target: dose times what the enzyme's time allowed. */
-double staling_effective_softener(const struct staling_loaf *loaf);
-/* Factor on k. */
-double staling_softener_factor(const struct staling_values *values, double effective_ratio);
 /* Crumb moisture lost before packing by baking and cooling longer than target, points. */
 double staling_moisture_lost_pct(const struct staling_values *values, double extra_bake_min,
                                  double extra_cool_min);

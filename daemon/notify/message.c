@@ -1,6 +1,7 @@
 #include "notify/message.h"
 #include "notify/mime.h"
 #include "show/view.h"
+#include "store/outbox.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -11,8 +12,9 @@ static const char *text_of(const json_t *object, const char *name)
 }
 
 /* "Week 2026-W47: 29 complaints, 2 rises" */
-static void digest_subject(const json_t *week, char *out, size_t size)
+static void digest_subject(const json_t *event, char *out, size_t size)
 {
+    const json_t *week = json_object_get(event, "week");
     json_int_t all = json_integer_value(json_object_get(week, "other"));
     const char *symptom;
     json_t *count;
@@ -119,42 +121,59 @@ static void gathered_subject(const json_t *event, char *out, size_t size)
                  count == 1 ? "" : "s", lot);
 }
 
+static void despite_subject(const json_t *event, char *out, size_t size)
+{
+    bool harm = json_is_true(json_object_get(event, "possible")) ||
+                json_array_size(json_object_get(event, "harm")) || !*text_of(event, "unfit");
+    snprintf(out, size, "URGENT %s: %s is open, and yet: %.120s", text_of(event, "case"),
+             harm ? "harm" : "moldy or ropy bread", text_of(event, "did"));
+}
+
+static void emptied_subject(const json_t *event, char *out, size_t size)
+{
+    bool back = json_is_true(json_object_get(event, "back"));
+    snprintf(out, size, "%s %s: %s, %s", text_of(event, "case"), text_of(event, "symptom"),
+             back ? "it has a complaint again" : "its last complaint was withdrawn",
+             text_of(event, "lot_named"));
+}
+
+static void summary_subject(const json_t *event, char *out, size_t size)
+{
+    json_int_t count = json_integer_value(json_object_get(event, "count"));
+    if (strcmp(text_of(event, "of"), "file") == 0)
+        snprintf(out, size, "%" JSON_INTEGER_FORMAT " case%s of a file of complaints", count,
+                 count == 1 ? "" : "s");
+    else
+        snprintf(out, size, "%" JSON_INTEGER_FORMAT " case%s otherwise than mailed", count,
+                 count == 1 ? " ranks" : "s rank");
+}
+
+static void records_subject(const json_t *event, char *out, size_t size)
+{
+    bool refused = strcmp(text_of(event, "outcome"), "refused") == 0;
+    snprintf(out, size, "Records: %.120s %s", text_of(event, "file"),
+             refused ? "was refused" : "was taken");
+}
+
 void message_subject(const json_t *event, char *out, size_t size)
 {
-    const char *kind = text_of(event, "event");
-    const json_t *ranking = json_object_get(event, "ranking");
-    if (strcmp(kind, "urgent") == 0) {
-        urgent_subject(event, out, size);
-    } else if (strcmp(kind, "gathered") == 0) {
-        gathered_subject(event, out, size);
-    } else if (strcmp(kind, "despite") == 0) {
-        bool harm = json_is_true(json_object_get(event, "possible")) ||
-                    json_array_size(json_object_get(event, "harm")) || !*text_of(event, "unfit");
-        snprintf(out, size, "URGENT %s: %s is open, and yet: %.120s", text_of(event, "case"),
-                 harm ? "harm" : "moldy or ropy bread", text_of(event, "did"));
-    } else if (strcmp(kind, "emptied") == 0) {
-        snprintf(out, size, "%s %s: %s, %s", text_of(event, "case"), text_of(event, "symptom"),
-                 json_is_true(json_object_get(event, "back")) ? "it has a complaint again"
-                                                              : "its last complaint was withdrawn",
-                 text_of(event, "lot_named"));
-    } else if (strcmp(kind, "summary") == 0) {
-        json_int_t count = json_integer_value(json_object_get(event, "count"));
-        if (strcmp(text_of(event, "of"), "file") == 0)
-            snprintf(out, size, "%" JSON_INTEGER_FORMAT " case%s of a file of complaints", count,
-                     count == 1 ? "" : "s");
-        else
-            snprintf(out, size, "%" JSON_INTEGER_FORMAT " case%s otherwise than mailed", count,
-                     count == 1 ? " ranks" : "s rank");
-    } else if (strcmp(kind, "records") == 0) {
-        snprintf(out, size, "Records: %.120s %s", text_of(event, "file"),
-                 strcmp(text_of(event, "outcome"), "refused") == 0 ? "was refused" : "was taken");
-    } else if (strcmp(kind, "digest") == 0) {
-        digest_subject(json_object_get(event, "week"), out, size);
-    } else if (strcmp(kind, "due") == 0) {
-        due_subject(event, out, size);
-    } else {
-        case_subject(ranking, out, size);
+    static const struct {
+        const char *event;
+        void (*tell)(const json_t *event, char *out, size_t size);
+    } SUBJECTS[] = {
+        {OUTBOX_URGENT, urgent_subject}, {"gathered", gathered_subject},
+        {"despite", despite_subject},    {"emptied", emptied_subject},
+        {"summary", summary_subject},    {"records", records_subject},
+        {"digest", digest_subject},      {"due", due_subject},
+    };
+    const char *name = text_of(event, "event");
+    for (size_t i = 0; i < sizeof SUBJECTS / sizeof SUBJECTS[0]; i++) {
+        if (strcmp(name, SUBJECTS[i].event) == 0) {
+            SUBJECTS[i].tell(event, out, size);
+            return;
+        }
     }
+    case_subject(json_object_get(event, "ranking"), out, size);
 }
 
 static int add_recipients(struct text_buffer *out, const json_t *to, struct error *err)

@@ -1,4 +1,5 @@
 #include "patterns/trace_lots.h"
+#include "base/hash.h"
 #include "base/text.h"
 #include "base/tz_of.h"
 #include "store/evidence.h"
@@ -59,18 +60,12 @@ static bool is_own(const char *factor)
     return false;
 }
 
-/* FNV-1a over all words, a NUL between them. */
+/* Of all words, a NUL behind each. */
 static size_t hash_level(const char *factor, const char *level, const char *plant)
 {
-    uint64_t h = UINT64_C(14695981039346656037);
-    const char *const words[] = {factor, level, plant};
-    for (size_t w = 0; w < (*plant ? 3 : 2); w++) {
-        const unsigned char *s = (const unsigned char *)words[w];
-        do {
-            h = (h ^ *s) * UINT64_C(1099511628211);
-        } while (*s++);
-    }
-    return (size_t)h;
+    uint64_t hash = hash_bytes(HASH_EMPTY, factor, strlen(factor) + 1);
+    hash = hash_bytes(hash, level, strlen(level) + 1);
+    return (size_t)hash_bytes(hash, plant, strlen(plant) + 1);
 }
 
 static size_t *find_slot(struct trace_lots *t, const char *factor, const char *level,

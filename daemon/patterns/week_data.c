@@ -16,7 +16,8 @@ static const struct {
     const char *cause, *place;
 } PLACES[] = {{"film", "film-store"}, {"returns", "returns-dock"}, {"waste", "waste-area"}};
 
-const char *week_data_place_of_cause(const char *cause)
+/* The place a cause speaks of, borrowed; NULL if it speaks of none. */
+static const char *place_of_cause(const char *cause)
 {
     if (strncmp(cause, CONTAMINATION, sizeof CONTAMINATION - 1) != 0)
         return NULL;
@@ -209,7 +210,7 @@ static int add_place(void *arg, const struct pattern_series *row)
     struct reading *r = arg;
     struct target *t = (size_t)row->id < r->target_count ? &r->targets[row->id] : NULL;
     bool cause = t && t->cut && t->cut->source == CUT_CAUSE;
-    const char *place = cause ? week_data_place_of_cause(row->level) : NULL;
+    const char *place = cause ? place_of_cause(row->level) : NULL;
     if (!place)
         return 0;
     for (size_t i = r->d->level_count; i-- > 0 && !t->place;) {

@@ -89,10 +89,8 @@ size_t week_data_level(struct week_data *d, const struct week_named *named,
 bool week_data_is_of(const struct week_level *level, const struct pattern_part *part);
 bool week_data_bears(const struct week_shared *shared, int64_t lot_id);
 
-/* The place a cause speaks of ("slicer" of contamination-slicer), borrowed, NULL if it speaks of
- * none; and what a place's cause is called, into `buffer`, whether rules have it or not, NULL of
- * "". */
-const char *week_data_place_of_cause(const char *cause);
+/* What a place's cause is called ("contamination-slicer" of slicer), into `buffer`, whether rules
+ * have it or not, NULL of "". */
 const char *week_data_cause_of_place(const char *place, char *buffer, size_t size);
 
 /* "2026-W47" of a week's number. */

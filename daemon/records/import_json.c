@@ -1,5 +1,6 @@
 /* NDJSON: one object a line. Names are read once and remembered; a row's header is made of the
  * members it has. */
+#include "base/hash.h"
 #include "base/text.h"
 #include "records/import_inside.h"
 #include <stdio.h>
@@ -18,10 +19,7 @@ static const struct header_column *column_of(struct import *im, const char *text
                                              struct header_column *scratch)
 {
     struct error why = {0};
-    uint32_t hash = 2166136261u;
-    for (const char *p = text; *p; p++)
-        hash = (hash ^ (unsigned char)*p) * 16777619u;
-    struct import_name *name = &im->names[hash % IMPORT_NAMES];
+    struct import_name *name = &im->names[hash_text(text) % IMPORT_NAMES];
     if (name->text && strcmp(name->text, text) == 0)
         return &name->column;
     if (header_column(im->catalogue, im->kind, text, scratch, &why)) {

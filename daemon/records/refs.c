@@ -1,4 +1,5 @@
 #include "records/refs.h"
+#include "base/hash.h"
 #include "base/text.h"
 #include <stdlib.h>
 #include <string.h>
@@ -27,9 +28,7 @@ void refs_free(struct refs *refs)
 
 static struct known *slot_of(struct refs *refs, const char *name, size_t length)
 {
-    uint64_t hash = 14695981039346656037u;
-    for (size_t i = 0; i < length; i++)
-        hash = (hash ^ (unsigned char)name[i]) * 1099511628211u;
+    uint64_t hash = hash_bytes(HASH_EMPTY, name, length);
     return &refs->slots[(hash ^ hash >> 32) % SLOTS];
 }
 

@@ -1,4 +1,5 @@
 #include "rules/catalogue.h"
+#include "base/hash.h"
 #include "base/units.h"
 #include "rules/catalogue_inside.h"
 #include <stdlib.h>
@@ -32,10 +33,7 @@ bool catalogue_is_whole(const struct catalogue *c)
 
 static const int16_t *slot_of(const struct catalogue *c, const char *name)
 {
-    uint32_t hash = 2166136261u;
-    for (const char *p = name; *p; p++)
-        hash = (hash ^ (unsigned char)*p) * 16777619u;
-    size_t at = hash % CATALOGUE_SLOTS;
+    size_t at = hash_text(name) % CATALOGUE_SLOTS;
     while (c->slots[at] && strcmp(c->quantities[c->slots[at] - 1].name, name) != 0)
         at = (at + 1) % CATALOGUE_SLOTS;
     return &c->slots[at];

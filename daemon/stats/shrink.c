@@ -73,7 +73,9 @@ struct interval shrink_interval(struct shrink_gamma g, double confidence)
                              inverse_gamma_q(each, g.shape) / g.rate};
 }
 
-double shrink_log_predictive(struct shrink_gamma prior, double observed, double expected)
+/* Log (natural) of the predictive density of O given E: negative binomial, mean E shape/rate, size
+ * shape. */
+static double log_predictive(struct shrink_gamma prior, double observed, double expected)
 {
     return negbin_log_pmf(observed, expected * prior.shape / prior.rate, prior.shape);
 }
@@ -86,5 +88,5 @@ double shrink_log_bayes_factor(struct shrink_gamma usual, struct shrink_gamma ra
     if (expected == 0 && observed == 0)
         return 0.0;
     double e = fmax(expected, LEAST_EXPECTED);
-    return shrink_log_predictive(raised, observed, e) - shrink_log_predictive(usual, observed, e);
+    return log_predictive(raised, observed, e) - log_predictive(usual, observed, e);
 }

@@ -36,10 +36,6 @@ struct interval shrink_interval(struct shrink_gamma g, double confidence);
 /* A gamma distribution by its mean and how sure that is (`shape`: 1/cv^2). */
 struct shrink_gamma shrink_gamma_of(double mean, double shape);
 
-/* Log (natural) of the predictive density of O given E: negative binomial, mean E shape/rate, size
- * shape. */
-double shrink_log_predictive(struct shrink_gamma prior, double observed, double expected);
-
 /* Log Bayes factor for `raised` against `usual`, both distributions of theta: how much an observed
  * count speaks for this factor being in trouble rather than being its ordinary self. Positive
  * speaks for trouble. Divide by M_LN2 for bits. 0 when E = 0 and O = 0: nothing seen says nothing.

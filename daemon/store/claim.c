@@ -1,4 +1,5 @@
 #include "store/claim.h"
+#include "base/hash.h"
 #include "store/store_inside.h"
 
 /* Above the numbers that a server's sessions have besides (server.h). */
@@ -22,13 +23,9 @@ void claim_drop(struct store *store, enum claim_of of, int64_t id)
         store->engine->unclaim(store, key_of(of, id));
 }
 
-/* FNV-1a, 64 bits (Fowler, Noll, Vo; the constants from memory). */
 int64_t claim_of_text(const char *text)
 {
-    uint64_t hash = UINT64_C(14695981039346656037);
-    for (const char *at = text; *at; at++)
-        hash = (hash ^ (unsigned char)*at) * UINT64_C(1099511628211);
-    return (int64_t)hash;
+    return (int64_t)hash_text(text);
 }
 
 unsigned claim_connection(const struct store *store)

@@ -1,4 +1,5 @@
 #include "store/record_write.h"
+#include "base/hash.h"
 #include "base/jsonx.h"
 #include "base/text.h"
 #include "store/company_count.h"
@@ -64,10 +65,7 @@ static int intern(struct store *store, const char *name, bool add, int64_t *ret,
 
 static struct quantity_id *slot_of(struct record_writing *w, const char *name)
 {
-    uint32_t hash = 2166136261u;
-    for (const char *p = name; *p; p++)
-        hash = (hash ^ (unsigned char)*p) * 16777619u;
-    struct quantity_id *slot = &w->quantities[hash % QUANTITY_SLOTS];
+    struct quantity_id *slot = &w->quantities[hash_text(name) % QUANTITY_SLOTS];
     while (slot->id && strcmp(slot->name, name) != 0) {
         if (++slot == w->quantities + QUANTITY_SLOTS)
             slot = w->quantities;

@@ -1,5 +1,6 @@
 #!/usr/bin/env python3
-"""Fails for a function of daemon/ or client/ that neither program uses, tests being no use.
+"""Fails for a function of daemon/ or client/ that neither program uses, tests being no use; and for one that a header
+declares and no other file uses, tests being such: it is its file's own.
 
 usage: unused.py BUILD_FOLDER
 
@@ -38,6 +39,31 @@ def names_used():
     return count
 
 
+def shown(folder="."):
+    """Functions that headers declare, each with the header."""
+    for part in ("daemon", "client"):
+        for path in sorted((ROOT / folder / part).rglob("*.h")):
+            text = re.sub(r"/\*.*?\*/", "", path.read_text(), flags=re.S)
+            text = re.sub(r"static inline.*?\n}\n", "", text, flags=re.S)
+            for found in re.finditer(r"^(?!typedef|static|extern|#|struct \w+ \{)[\w\s*]*?[\s*](\w+)\([^;{]*\)[^;{]*;", text, re.M):
+                yield found[1], path
+
+
+def users():
+    """Name: the files that name it. Of a header what is done in it: macros, and functions written there."""
+    found = {}
+    for part in ("daemon", "client", "tests"):
+        for path in (ROOT / part).rglob("*.[ch]"):
+            text = path.read_text()
+            if path.suffix == ".h":
+                text = re.sub(r"/\*.*?\*/", "", text, flags=re.S)
+                text = "".join(re.findall(r"static inline.*?\n}\n|#define(?:.*\\\n)*.*\n", text, flags=re.S))
+            text = re.sub(r'/\*.*?\*/|"(?:\\.|[^"\\\n])*"', " ", text, flags=re.S)
+            for name in set(re.findall(r"[A-Za-z_]\w*", text)):
+                found.setdefault(name, set()).add(path)
+    return found
+
+
 def main():
     build = pathlib.Path(sys.argv[1])
     programs, libraries = [build / "oddloafd", build / "oddloaf"], build.glob("liboddloaf_*.a")
@@ -53,7 +79,11 @@ def main():
         print(f"{name}: no program uses it; use it or delete it with its tests")
     for name in sorted(KEPT.keys() - dead):
         print(f"{name}: is used now, or gone; take it off the list in tests/house/unused.py")
-    return 1 if dead ^ KEPT.keys() else 0
+    used = users()
+    own = [(name, header) for name, header in shown() if len(used.get(name, ())) < 2 and name not in KEPT]
+    for name, header in own:
+        print(f"{header.relative_to(ROOT)}: {name} is used in its own file only: static there, and no word here")
+    return 1 if own or dead ^ KEPT.keys() else 0
 
 
 if __name__ == "__main__":
