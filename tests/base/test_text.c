@@ -1,6 +1,7 @@
 #include "check.h"
 
 #include "base/error.h"
+#include "base/letter.h"
 #include "base/text.h"
 #include <locale.h>
 #include <stdio.h>
@@ -81,6 +82,21 @@ static void capitals(void **state)
         assert_false(text_is_capital(SMALL[i]));
 }
 
+/* What was folded once stays, whatever letter it is. */
+static void what_is_folded_stays(void **state)
+{
+    (void)state;
+    for (uint32_t c = 1; c < 0x1F000; c++) {
+        char letter[LETTER_BYTES + 1], out[40], again[40];
+        if (c >= 0xD800 && c < 0xE000)
+            continue; /* halves of UTF-16 */
+        letter[letter_utf8(c, letter)] = '\0';
+        text_fold(letter, out, sizeof out);
+        if (strcmp(text_fold(out, again, sizeof again), out) != 0)
+            fail_msg("U+%04X: %s, then %s", (unsigned)c, out, again);
+    }
+}
+
 static void folding(void **state)
 {
     (void)state;
@@ -104,6 +120,8 @@ static void folding(void **state)
         {"\u0218\u0163efan \u1e24\u0101 Gro\u1e9e", "stefan ha gross"},
         {"\u212b\u212a \u01cdj\u01c8", "ak ajlj"},
         {"\uff31\uff4c \U0001d400\U0001d41b q\u0332", "ql ab q"},
+        {"\u03a2 \u03a3\u03c2 \u03aa\u0390",
+         "\u03a2 \u03c3\u03c3 \u03b9\u03b9"}, /* the first is none */
         {"\u0416\u0419 \u0438\u0306", "\u0436\u0438 \u0438"},
     };
     char out[64];
@@ -342,6 +360,7 @@ int main(void)
         cmocka_unit_test(utf8_is_checked),
         cmocka_unit_test(lengths_and_columns),
         cmocka_unit_test(folding),
+        cmocka_unit_test(what_is_folded_stays),
         cmocka_unit_test(capitals),
         cmocka_unit_test(clipping),
         cmocka_unit_test(strict_doubles),
