@@ -72,9 +72,11 @@ static void show(const struct client *c, const json_t *document)
     const json_t *event;
     char when[VIEW_NUMBER];
     struct table *t = table_new(COLUMNS, sizeof COLUMNS / sizeof *COLUMNS);
-    view_title(&c->view, "History of %s",
+    const char *zone = pick_text(document, "zone", "");
+    view_title(&c->view, "History of %s%s%s",
                pick_text(document, "case",
-                         pick_text(document, "lot", pick_text(document, "complaint", "?"))));
+                         pick_text(document, "lot", pick_text(document, "complaint", "?"))),
+               *zone ? ", by the clock of " : "", zone);
     json_array_foreach(json_object_get(document, "events"), i, event)
     {
         table_add(t, view_when(pick_text(event, "at", "?"), when));

@@ -3,6 +3,7 @@
 #include "base/record_kind.h"
 #include "base/short_id.h"
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "desk/apart_row.h"
 #include "desk/named.h"
 #include "store/case.h"
@@ -18,7 +19,7 @@
 #include <string.h>
 
 struct telling {
-    const struct desk *desk;
+    const struct tz *tz; /* of whose plant it is */
     struct store *store;
     bool shown; /* contact data, in the words of what was changed */
     json_t *events;
@@ -107,8 +108,8 @@ static void tell_columns(const struct telling *t, const struct record_table *tab
             continue;
         json_t *one = json_deep_copy(event);
         json_object_set_new(one, "field", json_string(column->name));
-        json_object_set_new(one, "was", value_json(t->desk->tz, column->type, before));
-        json_object_set_new(one, "is", value_json(t->desk->tz, column->type, value));
+        json_object_set_new(one, "was", value_json(t->tz, column->type, before));
+        json_object_set_new(one, "is", value_json(t->tz, column->type, value));
         json_array_append_new(t->events, one);
     }
 }
@@ -124,7 +125,7 @@ static void tell_record(const struct telling *t, const struct history_row *row, 
     if (*row->is)
         jsonx_parse(row->is, strlen(row->is), &is, NULL);
     const struct record_table *table = record_kind_table(kind);
-    char *of = row_text(t->desk->tz, table, was);
+    char *of = row_text(t->tz, table, was);
     json_object_set_new(event, "kind", json_string(table->kind));
     if (of)
         json_object_set_new(event, "row", json_string(of));
@@ -150,8 +151,8 @@ static int tell_event(void *arg, const struct history_row *row)
     bool complaint = uuid_normalize(row->about, uuid);
     if (complaint && !seen_report(t->store, row->about)) /* it went to another plant */
         return 0;
-    json_t *event = json_pack("{s:s, s:s, s:s}", "at", when_format(t->desk->tz, row->at_ms, when),
-                              "by", *row->by ? row->by : "oddloaf", "what", row->what);
+    json_t *event = json_pack("{s:s, s:s, s:s}", "at", when_format(t->tz, row->at_ms, when), "by",
+                              *row->by ? row->by : "oddloaf", "what", row->what);
     if (complaint || seen_code(t->store, row->about))
         set_said(event, complaint ? "complaint" : "lot", row->about);
     if (complaint)
@@ -197,7 +198,8 @@ static int complaint_id(struct store *store, const char *word, char uuid[static 
 struct subject {
     enum history_of of;
     int64_t id;
-    json_t *named; /* {"case": "C12"} */
+    char plant[sizeof((struct case_row *)0)->plant]; /* of a case or lot; "" the company's */
+    json_t *named;                                   /* {"case": "C12"} */
 };
 
 /* The code of a lot that is on record comes before a ticket that reads the same. */
@@ -210,12 +212,15 @@ static int find_subject(struct store *store, const char *word, struct subject *r
     *ret = (struct subject){.of = HISTORY_CASE};
     if (short_id_parse(SHORT_ID_CASE, word, &ret->id)) {
         int rc = case_get(store, ret->id, &row, err);
+        if (!rc)
+            text_clip(row.plant, ret->plant, sizeof ret->plant);
         ret->named = json_pack("{s:o}", "case", CASE_ID_JSON(ret->id));
         return rc;
     }
     if (lot_find_by_code(store, word, &lot, NULL) == 0) {
         ret->of = HISTORY_LOT;
         ret->id = lot.lot_id;
+        text_clip(lot.plant, ret->plant, sizeof ret->plant);
         ret->named = json_pack("{s:s}", "lot", lot.code);
         return 0;
     }
@@ -235,8 +240,10 @@ int story_json(const struct desk *desk, struct store *store, const char *word, b
 {
     assert(word && ret);
     struct subject subject;
-    struct telling t = {desk, store, with_contact, json_array()};
+    struct telling t = {desk->tz, store, with_contact, json_array()};
     int rc = find_subject(store, word, &subject, err);
+    if (!rc)
+        t.tz = tz_of(desk->tz, subject.plant);
     if (!rc)
         rc = history_read(store, subject.of, subject.id, tell_event, &t, err);
     if (!rc)
@@ -246,6 +253,9 @@ int story_json(const struct desk *desk, struct store *store, const char *word, b
         json_decref(subject.named);
         return rc;
     }
+    if (tz_of_apart(desk->tz, subject.plant))
+        json_object_set_new(subject.named, "zone",
+                            json_string(tz_of_apart(desk->tz, subject.plant)));
     json_object_set_new(subject.named, "events", t.events);
     *ret = subject.named;
     return 0;

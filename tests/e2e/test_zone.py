@@ -139,6 +139,12 @@ with far_plants(sys.argv[1]) as plant:
     said = plant.client("lot", LOT, check=0).stdout
     assert "2026-11-14 22:30" in said.replace("\u00a0", " ") and f"by the clock of {FAR}" in " ".join(said.split()), said
     assert plant.get(f"/v1/cases/{cases['far']}")[1]["as_of"] == "2026-11-20T01:00:00-11:00"
+    for word in (cases["far"], LOT):
+        story = plant.client_json("history", word)
+        assert story["zone"] == FAR and {event["at"][-6:] for event in story["events"]} <= {"-11:00"}, story
+        said = " ".join(plant.client("history", word, check=0).stdout.split())
+        assert f"History of {word}, by the clock of {FAR}" in said, said
+    assert "zone" not in plant.client_json("history", cases[""])
     assert "zone" not in plant.client_json("lot", "L1 6318 A0400") and plant.get(f"/v1/cases/{cases['']}")[1]["as_of"].endswith("+14:00")
     assert f"by the clock of {FAR}" in plant.get(f"/v1/cases/{cases['far']}.html")[1].decode()
 
