@@ -38,16 +38,6 @@ void fact_set_clear(struct fact_set *set)
     *set = (struct fact_set){0};
 }
 
-struct fact *fact_set_at(const struct fact_set *set, int fact, int complaint)
-{
-    assert(fact >= 0 && fact < set->rules->fact_count);
-    const struct rule_fact *rule = &set->rules->facts[fact];
-    if (!rule->name.per_complaint)
-        return &set->lot[rule->slot];
-    assert(complaint >= 0 && complaint < set->complaint_count);
-    return &set->complaints[complaint * set->rules->complaint_slots + rule->slot];
-}
-
 struct fact_name fact_set_name(const struct fact_set *set, int fact, const struct fact *of)
 {
     static const char *const PARTS[] = {

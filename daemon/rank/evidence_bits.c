@@ -1,5 +1,7 @@
 #include "rank/evidence_bits.h"
+#include "base/text.h"
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 #define RATIO_Z_APART 3.0 /* robust z at which a lot stands clearly apart */
@@ -77,7 +79,7 @@ int evidence_bits_guard(const struct rule_guard *guard, const struct fact_set *f
 
 static bool by_complaint(const struct rules *rules, int fact)
 {
-    return fact >= 0 && rules->facts[fact].name.per_complaint;
+    return fact >= 0 && rules->kept[fact] < 0;
 }
 
 /* Each caller saw that much for himself. The season, the way the lot went and who else complained
@@ -88,6 +90,75 @@ static bool seen_by_each(const struct fact_name *name)
            name->kind == FACT_MODEL;
 }
 
+/* Two facts of which an item must say the same; false: it is not known without asking. */
+static bool are_alike(const struct rule_evidence *evidence, const struct fact *a,
+                      const struct fact *b)
+{
+    if (!a->known || !b->known)
+        return false;
+    if (evidence->how == EVIDENCE_VALUE)
+        return a->value == b->value;
+    return evidence->how == EVIDENCE_TABLE && a->word_count == b->word_count &&
+           memcmp(a->words, b->words, (size_t)a->word_count * sizeof a->words[0]) == 0;
+}
+
+static bool is_guarded(const struct rule_evidence *evidence, const struct fact_set *facts, int i)
+{
+    return evidence_bits_guard(&evidence->when, facts, i) != 1 ||
+           (evidence->unless.fact >= 0 && evidence_bits_guard(&evidence->unless, facts, i) == 1);
+}
+
+/* What each complaint says, NAN where it says nothing: callers mostly say what one said before. */
+static void bits_by_complaint(const struct rule_evidence *evidence, const struct fact_set *facts,
+                              int count, double *ret)
+{
+    const struct fact *last = NULL;
+    double bits = NAN;
+    for (int i = 0; i < count; i++) {
+        const struct fact *fact = fact_set_at(facts, evidence->fact, i);
+        if (fact != last && !(last && are_alike(evidence, last, fact)))
+            bits = evidence_bits_of(evidence, fact);
+        last = fact;
+        ret[i] = isnan(bits) || is_guarded(evidence, facts, i) ? NAN : bits;
+    }
+}
+
+static int nearest_to(double mean, const double *bits, int count)
+{
+    double nearest = INFINITY;
+    int found = 0;
+    for (int i = 0; i < count; i++) {
+        if (fabs(bits[i] - mean) < nearest) {
+            nearest = fabs(bits[i] - mean);
+            found = i;
+        }
+    }
+    return found;
+}
+
+/* Of several complaints. */
+static struct evidence_bits_said said_by_all(const struct rule_evidence *evidence,
+                                             const struct fact_set *facts)
+{
+    enum { USUALLY = 32 };
+    struct evidence_bits_said said = {NAN, 0, 0};
+    double few[USUALLY], sum = 0;
+    int count = facts->complaint_count;
+    double *bits = count > USUALLY ? xmalloc((size_t)count * sizeof *bits) : few;
+    bits_by_complaint(evidence, facts, count, bits);
+    for (int i = 0; i < count; i++) {
+        sum += isnan(bits[i]) ? 0 : bits[i];
+        said.known += !isnan(bits[i]);
+    }
+    if (said.known) {
+        said.bits = sum / said.known;
+        said.complaint = nearest_to(said.bits, bits, count);
+    }
+    if (bits != few)
+        free(bits);
+    return said;
+}
+
 struct evidence_bits_said evidence_bits_said(const struct rule_evidence *evidence,
                                              const struct fact_set *facts, double pool_exponent)
 {
@@ -95,27 +166,13 @@ struct evidence_bits_said evidence_bits_said(const struct rule_evidence *evidenc
     bool own = by_complaint(rules, evidence->fact);
     bool each = own || by_complaint(rules, evidence->when.fact) ||
                 by_complaint(rules, evidence->unless.fact);
-    struct evidence_bits_said said = {NAN, 0, 0};
-    double sum = 0, nearest = INFINITY;
-    int count = each ? facts->complaint_count : 1;
-    for (int pass = 0; pass < (count > 1 ? 2 : 1); pass++)
-        for (int i = 0; i < count; i++) {
-            double bits = evidence_bits_of(evidence, fact_set_at(facts, evidence->fact, i));
-            if (isnan(bits) || evidence_bits_guard(&evidence->when, facts, i) != 1 ||
-                (evidence->unless.fact >= 0 &&
-                 evidence_bits_guard(&evidence->unless, facts, i) == 1))
-                continue;
-            if (pass == 0) {
-                sum += bits;
-                said.known++;
-            } else if (fabs(bits - sum / said.known) < nearest) {
-                nearest = fabs(bits - sum / said.known);
-                said.complaint = i;
-            }
-        }
-    if (said.known == 0)
-        return said;
-    bool witnesses = own && seen_by_each(&rules->facts[evidence->fact].name);
-    said.bits = sum / said.known * (witnesses ? pow(said.known, pool_exponent) : 1);
+    if (!each || facts->complaint_count == 1) {
+        double bits = evidence_bits_of(evidence, fact_set_at(facts, evidence->fact, 0));
+        bool says = !isnan(bits) && !is_guarded(evidence, facts, 0);
+        return (struct evidence_bits_said){says ? bits : NAN, says, 0};
+    }
+    struct evidence_bits_said said = said_by_all(evidence, facts);
+    if (said.known > 1 && own && seen_by_each(&rules->facts[evidence->fact].name))
+        said.bits *= pow(said.known, pool_exponent);
     return said;
 }

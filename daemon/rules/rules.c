@@ -1,6 +1,7 @@
 #include "rules/rules.h"
 #include "base/jsonx.h"
 #include "rules/catalogue.h"
+#include "rules/fact_title.h"
 #include "rules/rules_check.h"
 #include <openssl/evp.h>
 #include <stdio.h>
@@ -162,6 +163,32 @@ static void index_uses(struct rules *rules)
     }
 }
 
+#if !JSON_HAVE_ATOMIC_BUILTINS && !JSON_HAVE_SYNC_BUILTINS
+#error "references to the texts of rules are counted by several threads"
+#endif
+
+/* Where facts are kept, and the texts that answers repeat. */
+static void make_ready(struct rules *rules)
+{
+    rules->kept = xcalloc((size_t)rules->fact_count + 1, sizeof *rules->kept);
+    for (int f = 0; f < rules->fact_count; f++) {
+        struct rule_fact *fact = &rules->facts[f];
+        const char *unit = vocabulary_unit(rules->vocabulary, fact->name.quantity);
+        char title[FACT_TITLE];
+        rules->kept[f] = fact->name.per_complaint ? -1 - fact->slot : fact->slot;
+        fact->text = json_string(fact->name.text);
+        fact->title = json_string(fact_title(rules->vocabulary, &fact->name, title));
+        fact->unit = *unit ? json_string(unit) : json_null();
+    }
+    for (int c = 0; c < rules->cause_count; c++) {
+        struct rule_cause *cause = &rules->causes[c];
+        cause->id_told = json_string(cause->id);
+        cause->title_told = json_string(cause->title);
+        for (int e = 0; e < cause->evidence_count; e++)
+            cause->evidence[e].because_told = json_string(cause->evidence[e].because);
+    }
+}
+
 static void finish_hash(EVP_MD_CTX *hash, char out[80])
 {
     unsigned char digest[EVP_MAX_MD_SIZE];
@@ -207,6 +234,7 @@ int rules_load(const char *dir, doc_report report, void *arg, struct rules **ret
     }
     mark_symptoms(rules);
     index_uses(rules);
+    make_ready(rules);
     *ret = rules;
     return 0;
 }
@@ -219,6 +247,8 @@ static void free_cause(struct rule_cause *cause)
     free(cause->evidence);
     free((void *)cause->reach);
     free(cause->file);
+    json_decref(cause->id_told);
+    json_decref(cause->title_told);
     json_decref(cause->document);
 }
 
@@ -234,9 +264,14 @@ void rules_free(struct rules *rules)
     }
     free(rules->causes);
     free(rules->asks);
-    for (int i = 0; i < rules->fact_count; i++)
+    for (int i = 0; i < rules->fact_count; i++) {
         free(rules->facts[i].change);
+        json_decref(rules->facts[i].text);
+        json_decref(rules->facts[i].title);
+        json_decref(rules->facts[i].unit);
+    }
     free(rules->facts);
+    free(rules->kept);
     free(rules->uses);
     json_decref(rules->asks_document);
     free(rules->cautions);

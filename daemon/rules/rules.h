@@ -2,7 +2,9 @@
  *
  * Loaded whole, checked whole, then immutable: any number of threads may read one handle. Facts
  * that the rules mention are numbered (`facts`); everything else refers to them by index. A model
- * fact is numbered by name and change, since each change predicts its own value. */
+ * fact is numbered by name and change, since each change predicts its own value. Texts that answers
+ * repeat are JSON strings already (`told`): an answer has a reference to them, which any thread may
+ * take and drop, and nobody writes to them. */
 #ifndef ODDLOAF_RULES_RULES_H
 #define ODDLOAF_RULES_RULES_H
 
@@ -18,6 +20,7 @@ struct rule_fact {
     unsigned symptoms;        /* bit 1 << symptom: whose causes or questions look at it */
     int first_use, use_count; /* of rules->uses */
     int slot; /* index among the facts of its kind of keeping: a lot's or a complaint's */
+    json_t *text, *title, *unit; /* as they are told: name.text, fact_title(), or null */
 };
 
 struct rule_point {
@@ -57,12 +60,14 @@ struct rule_evidence {
     unsigned symptoms;       /* bit 1 << symptom */
     struct rule_guard when, unless;
     const char *because, *source, *group_name;
+    json_t *because_told;
 };
 
 #define RULE_GROUPS 64 /* of one cause */
 
 struct rule_cause {
     const char *id, *title;
+    json_t *id_told, *title_told;
     char *file;
     double prior[SYMPTOMS]; /* 0: not a cause of this symptom */
     bool background, after_dispatch;
@@ -157,6 +162,7 @@ struct rules {
     int cause_count;
     struct rule_fact *facts;
     int fact_count, lot_slots, complaint_slots;
+    int *kept;             /* by fact: its slot, or of one kept by complaint -1 - its slot */
     struct rule_use *uses; /* by fact, cause, item */
     struct rule_ask *asks;
     int ask_count;

@@ -333,6 +333,7 @@ void rules_cause_evidence_free(struct rule_evidence *evidence)
 {
     free(evidence->curve);
     free(evidence->words);
+    json_decref(evidence->because_told);
     rules_check_guard_free(&evidence->when);
     rules_check_guard_free(&evidence->unless);
 }

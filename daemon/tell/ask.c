@@ -70,42 +70,66 @@ static double bits_of(const struct rule_evidence *evidence, const struct rule_an
     return evidence_bits_of(evidence, &fact);
 }
 
-/* What one answer would say of one cause by its items on the fact, `uses`: the strongest of each
- * group, as in the ranking; a group that has spoken already adds only what goes beyond that. */
-static double answer_bits(const struct case_rank *ranked, const struct rank_cause *one,
-                          const struct rule_use *uses, int count, const struct rule_answer *answer)
+/* The items of one cause on a fact that would speak if it were known, and what its groups have said
+ * without it. */
+struct listening {
+    const struct rule_evidence **items; /* room for all uses of the fact */
+    int count, group_count;
+    bool grouped;
+    double said[RULE_GROUPS];
+};
+
+static bool would_speak(const struct case_rank *ranked, const struct rule_evidence *evidence)
 {
     const struct fact_set *facts = case_rank_facts(ranked);
-    const struct rule_cause *cause = &facts->rules->causes[one->cause];
-    double sum = 0, in_group[RULE_GROUPS] = {0};
-    bool grouped = false;
+    return evidence->symptoms & 1u << ranked->input.symptom &&
+           evidence_bits_guard(&evidence->when, facts, 0) != 0 &&
+           (evidence->unless.fact < 0 || evidence_bits_guard(&evidence->unless, facts, 0) != 1) &&
+           !compares_with_nothing(facts, evidence);
+}
+
+static void listen(const struct case_rank *ranked, const struct rank_cause *one,
+                   const struct rule_use *uses, int count, struct listening *ret)
+{
+    const struct rule_cause *cause = &case_rank_facts(ranked)->rules->causes[one->cause];
+    ret->count = 0;
+    ret->grouped = false;
+    ret->group_count = cause->group_count;
     for (int i = 0; i < count; i++) {
         const struct rule_evidence *evidence = &cause->evidence[uses[i].item];
-        if (!(evidence->symptoms & 1u << ranked->input.symptom) ||
-            evidence_bits_guard(&evidence->when, facts, 0) == 0 ||
-            (evidence->unless.fact >= 0 && evidence_bits_guard(&evidence->unless, facts, 0) == 1))
+        if (!would_speak(ranked, evidence))
             continue;
-        double bits = compares_with_nothing(facts, evidence)
-                          ? NAN
-                          : bits_of(evidence, answer, fact_set_at(facts, evidence->fact, 0));
+        ret->items[ret->count++] = evidence;
+        ret->grouped = ret->grouped || evidence->group >= 0;
+    }
+    for (int g = 0; ret->grouped && g < ret->group_count; g++)
+        ret->said[g] = 0;
+    for (int i = 0; ret->grouped && i < one->item_count; i++)
+        if (one->items[i].counted && one->items[i].evidence->group >= 0)
+            ret->said[one->items[i].evidence->group] = one->items[i].bits;
+}
+
+/* What one answer would say of the cause: the strongest of each group, as in the ranking; a group
+ * that has spoken already adds only what goes beyond that. */
+static double answer_bits(const struct case_rank *ranked, const struct listening *to,
+                          const struct rule_answer *answer)
+{
+    const struct fact_set *facts = case_rank_facts(ranked);
+    double sum = 0, in_group[RULE_GROUPS];
+    for (int g = 0; to->grouped && g < to->group_count; g++)
+        in_group[g] = 0;
+    for (int i = 0; i < to->count; i++) {
+        const struct rule_evidence *evidence = to->items[i];
+        double bits = bits_of(evidence, answer, fact_set_at(facts, evidence->fact, 0));
         if (isnan(bits))
             continue;
-        grouped = grouped || evidence->group >= 0;
         if (evidence->group < 0)
             sum += bits;
         else if (fabs(bits) > fabs(in_group[evidence->group]))
             in_group[evidence->group] = bits;
     }
-    for (int i = 0; grouped && i < one->item_count; i++) {
-        const struct rank_item *item = &one->items[i];
-        int group = item->evidence->group;
-        if (group < 0 || !item->counted || in_group[group] == 0)
-            continue;
-        in_group[group] =
-            fabs(in_group[group]) > fabs(item->bits) ? in_group[group] - item->bits : 0;
-    }
-    for (int g = 0; grouped && g < cause->group_count; g++)
-        sum += in_group[g];
+    for (int g = 0; to->grouped && g < to->group_count; g++)
+        sum += fabs(in_group[g]) > fabs(to->said[g]) ? in_group[g] - to->said[g] : 0;
     return sum;
 }
 
@@ -159,41 +183,111 @@ static bool decides(const double *prior, size_t causes, double *likelihood, size
     return false;
 }
 
-/* Each cause that reads the fact stands by itself, behind all others taken as one: whatever is
- * answered, they say the same of it. */
-static struct gain gain_of(const struct triage *triage, const struct case_rank *ranked,
-                           const struct rule_ask *ask)
+/* A cause of the ranking, and its items on the fact that is asked. */
+struct reader {
+    const struct rank_cause *one;
+    const struct rule_use *uses;
+    int use_count;
+};
+
+/* What asking about one case needs again and again. */
+struct asking {
+    const struct triage *triage;
+    const struct case_rank *ranked;
+    int *places; /* by cause: in the ranking; -1: it is not in it */
+    struct reader *readers;
+    int reader_count; /* of the question that is looked at */
+    struct listening listening;
+};
+
+static struct asking asking_begin(const struct triage *triage, const struct case_rank *ranked)
 {
-    const struct rule_fact *fact = &triage->rules->facts[ask->fact];
-    const struct rule_use *uses = &triage->rules->uses[fact->first_use];
-    size_t most = (size_t)fact->use_count + 1, answers = (size_t)ask->answer_count, at = 1;
-    double *prior = xcalloc(most * (1 + answers), sizeof *prior), *likelihood = prior + most;
-    struct gain gain = {0};
-    double others = 1;
-    for (size_t i = 0; i < most * answers; i++)
-        likelihood[i] = ask->answers[i / most].share;
+    const struct rules *rules = triage->rules;
+    struct asking asking = {.triage = triage, .ranked = ranked};
+    int most = 1;
+    for (int i = 0; i < rules->ask_count; i++) {
+        int uses = rules->facts[rules->asks[i].fact].use_count;
+        most = uses > most ? uses : most;
+    }
+    asking.places = xmalloc(((size_t)rules->cause_count + 1) * sizeof *asking.places);
+    asking.readers = xmalloc(((size_t)rules->cause_count + 1) * sizeof *asking.readers);
+    asking.listening.items =
+        xmalloc((size_t)most * sizeof(const struct rule_evidence *)); /* of one fact */
+    for (int i = 0; i < rules->cause_count; i++)
+        asking.places[i] = -1;
+    for (int i = 0; i < ranked->rank->count; i++)
+        asking.places[ranked->rank->causes[i].cause] = i;
+    return asking;
+}
+
+static void asking_end(struct asking *asking)
+{
+    free(asking->places);
+    free(asking->readers);
+    free((void *)asking->listening.items);
+}
+
+static void find_readers(struct asking *asking, const struct rule_fact *fact)
+{
+    const struct rule_use *uses = &asking->triage->rules->uses[fact->first_use];
+    asking->reader_count = 0;
     for (int first = 0, count; first < fact->use_count; first += count) {
         for (count = 1;
              first + count < fact->use_count && uses[first + count].cause == uses[first].cause;
              count++)
             ;
-        int place = rank_find(ranked->rank, uses[first].cause);
-        if (place < 0)
-            continue;
-        const struct rank_cause *one = &ranked->rank->causes[place];
+        int place = asking->places[uses[first].cause];
+        if (place >= 0)
+            asking->readers[asking->reader_count++] =
+                (struct reader){&asking->ranked->rank->causes[place], &uses[first], count};
+    }
+}
+
+/* No answer tells more bits than there is doubt about which of the readers, or none, it is. */
+static bool can_tell(const struct asking *asking)
+{
+    const double small = 0.01;
+    double all = 0;
+    for (int i = 0; i < asking->reader_count; i++)
+        all += asking->readers[i].one->probability;
+    if (!(all > 0) || all > small)
+        return all > 0;
+    double doubt = -all * log2(all / asking->reader_count) - (1 - all) * log2(1 - all);
+    return doubt > LEAST_GAIN / 2;
+}
+
+/* Each cause that reads the fact stands by itself, behind all others taken as one: whatever is
+ * answered, they say the same of it. */
+static struct gain gain_of(struct asking *asking, const struct rule_ask *ask)
+{
+    const struct rules *rules = asking->triage->rules;
+    const struct rule_fact *fact = &rules->facts[ask->fact];
+    struct gain gain = {0};
+    find_readers(asking, fact);
+    if (!can_tell(asking))
+        return gain;
+    size_t causes = (size_t)asking->reader_count + 1, answers = (size_t)ask->answer_count;
+    double *prior = xmalloc(causes * (1 + answers) * sizeof *prior), *likelihood = prior + causes;
+    double others = 1;
+    for (size_t a = 0; a < answers; a++)
+        likelihood[a * causes] = ask->answers[a].share;
+    for (size_t c = 1; c < causes; c++) {
+        const struct reader *reader = &asking->readers[c - 1];
+        listen(asking->ranked, reader->one, reader->uses, reader->use_count, &asking->listening);
         for (size_t a = 0; a < answers; a++)
-            likelihood[a * most + at] *=
-                exp2(triage->rules->ranking.temper *
-                     answer_bits(ranked, one, &uses[first], count, &ask->answers[a]));
-        others -= prior[at++] = one->probability;
+            likelihood[a * causes + c] =
+                ask->answers[a].share *
+                exp2(rules->ranking.temper *
+                     answer_bits(asking->ranked, &asking->listening, &ask->answers[a]));
+        others -= prior[c] = reader->one->probability;
     }
     prior[0] = fmax(0, others); /* what rounding leaves of none is nothing */
-    if (evidence_gain_bits(prior, most, likelihood, answers, &gain.bits))
+    if (evidence_gain_bits(prior, causes, likelihood, answers, &gain.bits))
         gain.bits = 0;
-    double other = likeliest_other(ranked, uses, fact->use_count);
-    gain.decides = decides(prior, most, likelihood, answers, other);
+    double other = likeliest_other(asking->ranked, &rules->uses[fact->first_use], fact->use_count);
+    gain.decides = decides(prior, causes, likelihood, answers, other);
     prior[0] = other;
-    if (evidence_gain_first(prior, most, likelihood, answers, &gain.first))
+    if (evidence_gain_first(prior, causes, likelihood, answers, &gain.first))
         gain.first = 0;
     free(prior);
     return gain;
@@ -251,7 +345,7 @@ static json_t *question_json(const struct triage *triage, const struct question 
 {
     const struct rule_ask *ask = question->ask;
     json_t *object = json_object();
-    set_text(object, "fact", triage->rules->facts[ask->fact].name.text);
+    json_object_set_new_nocheck(object, "fact", json_incref(triage->rules->facts[ask->fact].text));
     set_text(object, "ask", ask->ask);
     set_text(object, "of", ask->of);
     json_object_set_new_nocheck(object, "gain_bits", jsonx_rounded(question->gain.bits, 3));
@@ -268,17 +362,19 @@ static struct question *questions_of(const struct triage *triage, const struct c
 {
     const struct rules *rules = triage->rules;
     struct question *questions = xcalloc((size_t)rules->ask_count + 1, sizeof *questions);
+    struct asking asking = asking_begin(triage, ranked);
     int count = 0;
     for (int i = 0; i < rules->ask_count; i++) {
         const struct rule_ask *ask = &rules->asks[i];
         if (!(ask->symptoms & 1u << ranked->input.symptom) || is_known(ranked, ask->fact) ||
             evidence_bits_guard(&ask->when, case_rank_facts(ranked), 0) == 0)
             continue;
-        struct gain gain = gain_of(triage, ranked, ask);
+        struct gain gain = gain_of(&asking, ask);
         int order = !gain.decides ? 2 : desk && strcmp(ask->of, "caller") != 0;
         if (gain.bits >= LEAST_GAIN)
             questions[count++] = (struct question){ask, gain, order};
     }
+    asking_end(&asking);
     qsort(questions, (size_t)count, sizeof *questions, by_gain);
     *ret_count = count;
     return questions;

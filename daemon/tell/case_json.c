@@ -50,29 +50,35 @@ json_t *case_json_value(const struct fact *fact)
     return words;
 }
 
+/* Of a name and a text that are valid UTF-8 as they are: ours, or of the rules, read by a strict
+ * parser. */
+static void set(json_t *object, const char *name, json_t *value)
+{
+    json_object_set_new_nocheck(object, name, value);
+}
+
 static void add_company(json_t *object, const struct fact *fact)
 {
     if (isnan(fact->observed))
         return;
-    json_object_set_new(object, "observed", jsonx_rounded(fact->observed, 2));
-    json_object_set_new(object, "expected", jsonx_rounded(fact->expected, 2));
-    json_object_set_new(object, "lots", json_integer(fact->lots));
+    set(object, "observed", jsonx_rounded(fact->observed, 2));
+    set(object, "expected", jsonx_rounded(fact->expected, 2));
+    set(object, "lots", json_integer(fact->lots));
 }
 
 static void add_full(json_t *object, const struct case_rank *ranked, const struct rule_cause *cause,
                      const struct rank_item *item, const struct fact *fact)
 {
     const struct rule_evidence *evidence = item->evidence;
-    json_object_set_new(object, "for", json_boolean(item->bits > 0));
-    json_object_set_new(object, "counted", json_boolean(item->counted));
-    json_object_set_new(object, "group",
-                        evidence->group_name ? json_string(evidence->group_name) : json_null());
-    json_object_set_new(object, "source", json_string(evidence->source));
-    json_object_set_new(object, "file", json_string(cause->file));
-    json_object_set_new(object, "usual", jsonx_rounded(fact->usual, 4));
-    json_object_set_new(object, "z", jsonx_rounded(fact->z, 2));
+    set(object, "for", json_boolean(item->bits > 0));
+    set(object, "counted", json_boolean(item->counted));
+    set(object, "group", evidence->group_name ? json_string(evidence->group_name) : json_null());
+    set(object, "source", json_string(evidence->source));
+    set(object, "file", json_string(cause->file));
+    set(object, "usual", jsonx_rounded(fact->usual, 4));
+    set(object, "z", jsonx_rounded(fact->z, 2));
     if (ranked->input.count > 1)
-        json_object_set_new(object, "complaints", json_integer(item->known));
+        set(object, "complaints", json_integer(item->known));
 }
 
 void case_json_harms(const struct triage *triage, const struct case_rank *ranked, json_t *into)
@@ -101,13 +107,13 @@ void case_json_harm(const struct case_rank *ranked, json_t *into)
 
 /* A rule says what its cause would show; where the count is above chance and yet speaks for it, the
  * plain count would contradict the words. */
-static const char *because_of(const struct rank_item *item, const struct fact *fact)
+static json_t *because_of(const struct rank_item *item, const struct fact *fact)
 {
     bool excess = !isnan(fact->observed) && fact->observed > fact->expected;
     if (item->bits > 0 && excess && fact->value <= 0)
-        return "More than by chance, but too few to be an excess, or one that something else these "
-               "lots share explains better";
-    return item->evidence->because;
+        return json_string("More than by chance, but too few to be an excess, or one that "
+                           "something else these lots share explains better");
+    return json_incref(item->evidence->because_told);
 }
 
 /* What a count above chance is worth: that something else explains the same complaints better, on
@@ -115,7 +121,6 @@ static const char *because_of(const struct rank_item *item, const struct fact *f
 static json_t *although(const struct triage *triage, const struct rank_item *item,
                         const struct fact *fact)
 {
-    char title[FACT_TITLE];
     bool excess = !isnan(fact->observed) && fact->observed > fact->expected;
     if (!excess)
         return NULL;
@@ -123,9 +128,33 @@ static json_t *although(const struct triage *triage, const struct rank_item *ite
         return item->bits < 0 && fact->bits <= 0
                    ? json_string("more than by chance, but too few to be an excess")
                    : NULL;
-    const struct fact_name *better = &triage->rules->facts[fact->rival - 1].name;
     return json_sprintf("more than by chance, but explained better by: %s",
-                        fact_title(triage->rules->vocabulary, better, title));
+                        json_string_value(triage->rules->facts[fact->rival - 1].title));
+}
+
+/* A quantity that stands for the rule's has a name of its own. */
+static void set_name(json_t *object, const struct triage *triage, const struct case_rank *ranked,
+                     int number, const struct fact *fact)
+{
+    const struct rule_fact *rule = &triage->rules->facts[number];
+    const struct vocabulary *words = triage->rules->vocabulary;
+    if (!fact->quantity) {
+        set(object, "fact", json_incref(rule->text));
+        set(object, "name", json_incref(rule->title));
+        return;
+    }
+    const struct fact_name name = fact_set_name(case_rank_facts(ranked), number, fact);
+    char title[FACT_TITLE];
+    set(object, "fact", json_string(name.text));
+    set(object, "name", json_string(fact_title(words, &name, title)));
+}
+
+static json_t *unit_of(const struct triage *triage, int number, const struct fact *fact)
+{
+    if (!fact->quantity)
+        return json_incref(triage->rules->facts[number].unit);
+    const char *unit = vocabulary_unit(triage->rules->vocabulary, fact->quantity);
+    return *unit ? json_string(unit) : json_null();
 }
 
 json_t *case_json_item(const struct triage *triage, const struct case_rank *ranked,
@@ -133,25 +162,19 @@ json_t *case_json_item(const struct triage *triage, const struct case_rank *rank
 {
     const struct rule_evidence *evidence = item->evidence;
     const struct fact *fact = fact_set_at(case_rank_facts(ranked), evidence->fact, item->complaint);
-    const struct fact_name name = fact_set_name(case_rank_facts(ranked), evidence->fact, fact);
-    const char *unit = vocabulary_unit(triage->rules->vocabulary, name.quantity);
     json_t *object = json_object();
-    char title[FACT_TITLE];
-    /* texts of the rules, read by a strict parser: valid as they are */
-    json_object_set_new_nocheck(object, "fact", json_string_nocheck(name.text));
-    json_object_set_new_nocheck(object, "name",
-                                json_string(fact_title(triage->rules->vocabulary, &name, title)));
-    json_object_set_new_nocheck(object, "value", case_json_value(fact));
-    json_object_set_new_nocheck(object, "target", jsonx_rounded(fact->target, 4));
-    json_object_set_new_nocheck(object, "unit", *unit ? json_string(unit) : json_null());
-    json_object_set_new_nocheck(object, "bits", jsonx_rounded(item->bits, 2));
+    set_name(object, triage, ranked, evidence->fact, fact);
+    set(object, "value", case_json_value(fact));
+    set(object, "target", jsonx_rounded(fact->target, 4));
+    set(object, "unit", unit_of(triage, evidence->fact, fact));
+    set(object, "bits", jsonx_rounded(item->bits, 2));
     if (full)
         add_full(object, ranked, cause, item, fact);
     add_company(object, fact);
-    json_object_set_new_nocheck(object, "because", json_string_nocheck(because_of(item, fact)));
+    set(object, "because", because_of(item, fact));
     json_t *words = although(triage, item, fact);
     if (words)
-        json_object_set_new_nocheck(object, "although", words);
+        set(object, "although", words);
     return object;
 }
 
@@ -203,9 +226,9 @@ static json_t *named_json(const struct triage *triage, const struct rank_cause *
 {
     const struct rule_cause *cause = &triage->rules->causes[one->cause];
     json_t *object = json_object();
-    json_object_set_new_nocheck(object, "cause", json_string_nocheck(cause->id));
-    json_object_set_new_nocheck(object, "title", json_string_nocheck(cause->title));
-    json_object_set_new_nocheck(object, "probability", json_real(one->probability));
+    set(object, "cause", json_incref(cause->id_told));
+    set(object, "title", json_incref(cause->title_told));
+    set(object, "probability", json_real(one->probability));
     return object;
 }
 
@@ -218,10 +241,8 @@ static json_t *ranked_json(const struct triage *triage, const struct case_rank *
         const struct rank_cause *one = &ranked->rank->causes[i];
         bool explained = is_explained(ranked->rank, i);
         json_t *object = named_json(triage, one);
-        json_object_set_new_nocheck(
-            object, "for", explained ? items_json(triage, ranked, one, true) : json_array());
-        json_object_set_new_nocheck(
-            object, "against", explained ? items_json(triage, ranked, one, false) : json_array());
+        set(object, "for", explained ? items_json(triage, ranked, one, true) : json_array());
+        set(object, "against", explained ? items_json(triage, ranked, one, false) : json_array());
         json_array_append_new(list, object);
     }
     return list;
@@ -253,7 +274,7 @@ static bool has_text(const json_t *list, const char *text)
 static void add_text(json_t *list, const char *text)
 {
     if (!has_text(list, text))
-        json_array_append_new(list, json_string(text));
+        json_array_append_new(list, json_string_nocheck(text));
 }
 
 #define EVERYBODY (~0u)
@@ -315,9 +336,7 @@ static json_t *actions_json(const struct triage *triage, const struct case_rank 
         const json_t *action = json_array_get(actions, i);
         if (!json_is_string(action))
             action = json_object_get(action, "do");
-        /* A copy: the rules are every thread's, and counting references writes to what is referred
-         * to. */
-        json_array_append_new(list, json_string(json_string_value(action)));
+        json_array_append_new(list, json_string_nocheck(json_string_value(action)));
     }
     return list;
 }
