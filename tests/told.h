@@ -17,24 +17,42 @@ static inline struct text_buffer *told_said(void)
     return &said;
 }
 
-static inline void told_without(json_t *value)
+/* Whether it is a sentence, which then is among those left out. */
+static inline bool told_sentence(const json_t *value)
 {
-    size_t i;
-    const char *name, *text = json_string_value(value);
-    json_t *one;
+    const char *text = json_string_value(value);
     int blanks = 0;
     while (text && *text)
         blanks += *text++ == ' ';
-    if (blanks > TOLD_BLANKS) {
+    if (blanks > TOLD_BLANKS)
         text_appendf(told_said(), "%s\n", json_string_value(value));
-        json_string_set(value, "…");
-    }
+    return blanks > TOLD_BLANKS;
+}
+
+/* Texts are not written to: they are the rules' own. */
+static inline void told_without(json_t *value)
+{
+    size_t i;
+    const char *name;
+    json_t *one;
     if (json_is_object(value)) {
         json_object_del(value, "rules");
         json_object_del(value, "file");
     }
-    json_object_foreach(value, name, one) told_without(one);
-    json_array_foreach(value, i, one) told_without(one);
+    json_object_foreach(value, name, one)
+    {
+        if (told_sentence(one))
+            json_object_set_new(value, name, json_string("…"));
+        else
+            told_without(one);
+    }
+    json_array_foreach(value, i, one)
+    {
+        if (told_sentence(one))
+            json_array_set_new(value, i, json_string("…"));
+        else
+            told_without(one);
+    }
 }
 
 /* Takes `answer`. */
