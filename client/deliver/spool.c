@@ -1,6 +1,7 @@
 #include "deliver/spool.h"
 #include "base/hash.h"
 #include "base/jsonx.h"
+#include "base/sync_path.h"
 #include "base/text.h"
 #include "base/uuid.h"
 #include "base/when.h"
@@ -65,26 +66,11 @@ static int find_folder(char *out, size_t size, struct error *err)
     return 0;
 }
 
-static int sync_folder(const char *folder)
-{
-    int fd = open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-    if (fd < 0)
-        return -1;
-    int rc = fsync(fd);
-    close(fd);
-    return rc;
-}
-
 /* What is kept in a folder is on disk no sooner than the folder's own name. One that we may not
  * read is not ours to sync: it stood before us. */
 static int sync_parent(const char *path)
 {
-    char parent[SPOOL_PATH];
-    text_clip(path, parent, sizeof parent);
-    char *slash = strrchr(parent, '/');
-    if (slash)
-        slash[slash == parent] = '\0';
-    return sync_folder(slash ? parent : ".") != 0 && errno != EACCES ? -1 : 0;
+    return sync_path_folder_of(path) != 0 && errno != EACCES ? -1 : 0;
 }
 
 static int make_folders(const char *path, struct error *err)
@@ -199,7 +185,7 @@ static int write_file(const char *folder, const char *path, const char *bytes, s
     int why = errno;
     close(fd);
     errno = why;
-    if (written && rename(temporary, path) == 0 && sync_folder(folder) == 0)
+    if (written && rename(temporary, path) == 0 && sync_path(folder) == 0)
         return 0;
     int rc = fail(err, "cannot write", path);
     unlink(temporary);
@@ -331,7 +317,7 @@ static int set_aside(const struct spool *s, const char *path, struct error *err)
 {
     char aside[SPOOL_PATH + 8];
     snprintf(aside, sizeof aside, "%s" TORN, path);
-    if (rename(path, aside) != 0 || sync_folder(s->folder) != 0)
+    if (rename(path, aside) != 0 || sync_path(s->folder) != 0)
         return fail(err, "cannot set aside", path);
     return 0;
 }
@@ -404,7 +390,7 @@ static int replay_one(struct replaying *r, const char *name, struct error *err)
         rc = keep_refused(r->s, name, &refused, r->refused, err);
     if (!rc && torn)
         rc = set_aside(r->s, path, err);
-    else if (!rc && (unlink(path) != 0 || sync_folder(r->s->folder) != 0))
+    else if (!rc && (unlink(path) != 0 || sync_path(r->s->folder) != 0))
         rc = fail(err, "sent, but cannot remove", path);
     text_buffer_free(&lines);
     text_buffer_free(&whole);

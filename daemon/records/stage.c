@@ -1,4 +1,5 @@
 #include "records/stage.h"
+#include "base/sync_path.h"
 #include "base/text.h"
 #include "base/write_all.h"
 #include <errno.h>
@@ -161,24 +162,14 @@ int stage_drop(struct stage *s, uint64_t offset, bool *ret_dropped, struct error
     return 0;
 }
 
-static int sync_folder(const char *path, struct error *err)
-{
-    const char *slash = strrchr(path, '/');
-    char *folder = slash ? xstrndup(path, (size_t)(slash - path)) : xstrdup(".");
-    int fd = open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-    int rc = fd < 0 || fsync(fd) ? fail(err, "sync", folder) : 0;
-    if (fd >= 0)
-        close(fd);
-    free(folder);
-    return rc;
-}
-
 int stage_sync(struct stage *s, struct error *err)
 {
     int rc = stage_flush(s, err);
     if (!rc && fsync(s->fd))
         rc = fail(err, "sync", s->path);
-    return rc ? rc : sync_folder(s->path, err);
+    if (!rc && sync_path_folder_of(s->path))
+        rc = fail(err, "sync the folder of", s->path);
+    return rc;
 }
 
 /* ---- reading ---- */

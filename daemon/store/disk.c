@@ -1,4 +1,5 @@
 #include "store/disk.h"
+#include "base/sync_path.h"
 #include "base/text.h"
 #include "base/when.h"
 #include "base/write_all.h"
@@ -9,26 +10,19 @@
 #include <string.h>
 #include <unistd.h>
 
+static int say_unsynced(const char *what, const char *path, struct error *err)
+{
+    return error_set(err, ERROR_IO, "cannot sync %s%s: %s", what, path, strerror(errno));
+}
+
 int disk_sync(const char *path, struct error *err)
 {
-    int fd = open(path, O_RDONLY | O_CLOEXEC);
-    int rc = fd < 0 || fsync(fd)
-                 ? error_set(err, ERROR_IO, "cannot sync %s: %s", path, strerror(errno))
-                 : 0;
-    if (fd >= 0)
-        close(fd);
-    return rc;
+    return sync_path(path) ? say_unsynced("", path, err) : 0;
 }
 
 int disk_sync_folder_of(const char *path, struct error *err)
 {
-    const char *slash = strrchr(path, '/');
-    if (!slash)
-        return disk_sync(".", err);
-    char *folder = slash == path ? xstrdup("/") : xstrndup(path, (size_t)(slash - path));
-    int rc = disk_sync(folder, err);
-    free(folder);
-    return rc;
+    return sync_path_folder_of(path) ? say_unsynced("the folder of ", path, err) : 0;
 }
 
 static int say_stopped(const char *doing, const char *path, struct error *err)

@@ -1,5 +1,7 @@
 /* Whose a complaint is that no lot places: the plant's whose people took it, unless all lots that
  * it may be about are one other plant's, or it says another itself. */
+#include "base/tz_of.h"
+#include "desk/told.h"
 #include "fixture.h"
 
 static void set_plants(struct fixture *f, const char *one, const char *two)
@@ -55,8 +57,48 @@ static void whose_it_is_where_no_lot_tells(void **state)
     json_decref(plants);
 }
 
+/* A report of 22:00 by the company's clock was of the next day by its plant's: whenever it is read
+ * again, what was found a day later is no more in the future than when it was taken, and its lot
+ * was packed by the plant's clock. */
+static void its_days_are_its_plants_whenever_it_is_read(void **state)
+{
+    static const char ID[] = "01990000-0000-7000-8000-000000000002";
+    static const char FOUND[] = "SELECT coalesce(found_day, 0) FROM complaint WHERE uuid ="
+                                " '01990000-0000-7000-8000-000000000002'";
+    const int32_t found = day_from_civil(2026, 11, 21);
+    struct fixture *f = *state;
+    struct error err = {0};
+    struct tz *tz = NULL;
+    struct correcting c;
+    json_t *plants = json_pack("{s:{}}", "east");
+    assert_int_equal(tz_open("America/New_York", &tz, &err), 0);
+    assert_int_equal(tz_of_add(tz, "east", "Europe/Madrid", &err), 0);
+    f->desk.plants = plants;
+    f->desk.tz = tz;
+    set_plants(f, "east", "east");
+    fixture_log(f, ID,
+                "{'plant':'east','received_at':'2026-11-19T22:00:00-05:00','found_on':"
+                "'2026-11-21'}");
+    assert_int_equal(fixture_number(f, FOUND), found);
+    if (fixture_correct(f, ID, "{'packs':3}", &c, &err))
+        fail_msg("%s", err.text);
+    fixture_corrected_clear(&c);
+    assert_int_equal(fixture_number(f, FOUND), found);
+    json_t *lot = told_lot(f->store, f->desk.tz, 1);
+    const char *packed = json_string_value(json_object_get(lot, "packed_from"));
+    assert_non_null(packed);
+    assert_string_equal(packed + strlen(packed) - strlen("+01:00"), "+01:00");
+    json_decref(lot);
+    f->desk.plants = NULL;
+    f->desk.tz = f->tz;
+    tz_close(tz);
+    json_decref(plants);
+}
+
 int main(void)
 {
-    const struct CMUnitTest tests[] = {cmocka_unit_test(whose_it_is_where_no_lot_tells)};
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(whose_it_is_where_no_lot_tells),
+        cmocka_unit_test(its_days_are_its_plants_whenever_it_is_read)};
     return cmocka_run_group_tests(tests, fixture_open, fixture_close);
 }

@@ -356,6 +356,23 @@ static void the_background_does_what_is_due(void **state)
     event_base_free(base);
 }
 
+/* What was begun is dropped a minute after its last part, whatever the clock on the wall says. */
+static void an_upload_ages_by_a_steady_clock(void **state)
+{
+    static const char *const PART[] = {
+        "POST attachments/parts?upload=01990000-0000-4000-8000-000000000001&part=0",
+        "POST attachments/parts?upload=01990000-0000-4000-8000-000000000001&part=1",
+        "POST attachments/parts?upload=01990000-0000-4000-8000-000000000001&part=2"};
+    struct fixture *f = *state;
+    fixture_does(f, PART[0], "x", 200);
+    f->now_ms -= WHEN_DAY_MS;
+    uploads_expire(f->app.uploads, clock_monotonic_ms());
+    fixture_does(f, PART[1], "y", 200);
+    f->now_ms += 2 * WHEN_DAY_MS;
+    uploads_expire(f->app.uploads, clock_monotonic_ms() + MINUTE_MS + 1);
+    fixture_does(f, PART[2], "z", 404);
+}
+
 int main(void)
 {
 #define EACH(test) cmocka_unit_test_setup_teardown(test, setup, teardown)
@@ -370,6 +387,7 @@ int main(void)
         EACH(a_backup_that_fails_is_told),
         EACH(what_has_been_kept_long_enough_goes),
         EACH(the_background_does_what_is_due),
+        EACH(an_upload_ages_by_a_steady_clock),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
