@@ -97,9 +97,8 @@ struct door_peer *door_begin_long(struct door *door, const struct conn *conn)
     return peer;
 }
 
-void door_end_long(struct door *door, struct door_peer *peer)
+void door_end_long(struct door_peer *peer)
 {
-    (void)door;
     if (!peer)
         return;
     peer->longs--;

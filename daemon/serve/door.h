@@ -38,6 +38,6 @@ bool door_is_writing(const struct door *door);
 /* Long work of a peer, which may outlast its connection. NULL: it has as much under way as it may.
  */
 struct door_peer *door_begin_long(struct door *door, const struct conn *conn);
-void door_end_long(struct door *door, struct door_peer *peer); /* NULL is fine */
+void door_end_long(struct door_peer *peer); /* NULL is fine */
 
 #endif

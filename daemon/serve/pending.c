@@ -48,7 +48,7 @@ void pending_free(struct pending *p)
 {
     if (p->request.stream)
         p->request.stream_free(p->request.stream);
-    door_end_long(ways_door(p->way), p->long_of);
+    door_end_long(p->long_of);
     query_clear(&p->request.query);
     free(p->request.content_type);
     free(p->request.accept);
