@@ -208,7 +208,8 @@ void harm_open_line(const json_t *row, struct text_buffer *out)
 {
     char when[VIEW_NUMBER];
     if (pick_has(row, "spoken")) { /* no complaint: a laboratory, a call since */
-        text_appendf(out, "%s, written %s by %s: '%s'", pick_text(row, "case", "?"),
+        text_appendf(out, "%s, written %s by %s: '%s'",
+                     pick_text(row, "case", pick_text(row, "lot", "?")),
                      view_when(pick_text(row, "at", ""), when), pick_text(row, "by", "?"),
                      pick_text(row, "spoken", "?"));
         return;

@@ -236,6 +236,8 @@ void whatif_show(const struct view *v, const json_t *document)
         view_section(v, "Packed warm: what these days leave out");
         view_text(v, VIEW_PLAIN, 2, 2, pick_text(document, "heat", ""));
     }
+    show_list(v, "What the law allows", json_object_get(document, "law"));
+    show_list(v, "What the numbers rest on", json_object_get(document, "assumes"));
     show_list(v, "Cautions", json_object_get(document, "cautions"));
     view_blank(v);
     view_text(v, VIEW_PLAIN, 0, 0,

@@ -97,6 +97,8 @@ static int add_spoken(struct store *store, const struct finding *f, struct error
     {
         json_t *spoken = NULL;
         int64_t case_id = json_integer_value(json_object_get(one, "id"));
+        if (!case_id)
+            continue;
         rc = rc ? rc : spoken_of_case(f->despite->desk, store, case_id, &spoken, err);
         json_array_extend(list, spoken);
         json_decref(spoken);
@@ -163,11 +165,73 @@ static int take_case(void *arg, const struct case_row *row)
     return rc;
 }
 
+/* ---- what a laboratory found ---- */
+
+struct guarding {
+    const struct finding *f;
+    const json_t *spoken;
+    int64_t newest; /* of the lot's cases; 0: it has none */
+    bool open;      /* some case is */
+};
+
+static void guard(const struct guarding *g, json_t *one)
+{
+    size_t i;
+    const json_t *row;
+    json_array_foreach(g->spoken, i, row)
+    {
+        add_words(one, json_object_get(row, "harm"));
+    }
+}
+
+static int guard_case(void *arg, const struct case_row *row)
+{
+    struct guarding *g = arg;
+    g->newest = row->id;
+    if (row->settled && !row->harm_unseen)
+        return 0;
+    g->open = true;
+    guard(g, case_of(g->f, row->id, row->lot_id, false));
+    return 0;
+}
+
+/* Of no case: the lot itself is named. */
+static void guard_alone(const struct guarding *g, const struct hold_of *lot)
+{
+    json_t *one = json_pack("{s:i, s:I, s:b, s:{}, s:[]}", "id", 0, "lot_id",
+                            (json_int_t)lot->lot_id, "possible", 0, "harm", "said");
+    json_object_set_new(one, "lot", json_string(lot->code));
+    json_object_set_new(g->f->cases, lot->code, one);
+    guard(g, one);
+    json_array_extend(g->f->despite->found, (json_t *)(uintptr_t)g->spoken);
+}
+
+/* A result that says harm guards the lot until it is taken back: that a caller was not ill after
+ * all does not make the bread free of what was found in it. */
+static int find_of_laboratory(struct store *store, const struct finding *f,
+                              const struct hold_of *lot, struct error *err)
+{
+    json_t *spoken = NULL;
+    int rc = spoken_of_lot(f->despite->desk, store, lot, &spoken, err);
+    struct guarding g = {.f = f, .spoken = spoken};
+    if (!rc && json_array_size(spoken))
+        rc = case_of_lot(store, lot->lot_id, guard_case, &g, err);
+    if (!rc && json_array_size(spoken) && !g.open) {
+        if (g.newest)
+            guard(&g, case_of(f, g.newest, lot->lot_id, false));
+        else
+            guard_alone(&g, lot);
+    }
+    json_decref(spoken);
+    return rc;
+}
+
 static int find_of_lot(struct store *store, struct finding *f, const struct hold_of *lot,
                        struct error *err)
 {
     struct looking l = {f, store, err};
     int rc = open_harm_of_lot(store, lot, take_row, f, err);
+    rc = rc ? rc : find_of_laboratory(store, f, lot, err);
     const struct despite_harm *d = f->despite;
     bool eaten = d->reworked || (d->freed && !hold_stands(store, lot->lot_id));
     if (rc || !eaten || !lot->lot_id)
@@ -175,10 +239,26 @@ static int find_of_lot(struct store *store, struct finding *f, const struct hold
     return case_of_lot(store, lot->lot_id, take_case, &l, err);
 }
 
+/* That is settled: its own complaints', and what was found in its lot. */
+static int find_of_case(struct store *store, const struct finding *f, struct error *err)
+{
+    struct case_row row;
+    json_t *spoken = NULL;
+    int rc = open_harm_of_case(store, f->despite->case_id, take_row, (void *)(uintptr_t)f, err);
+    rc = rc ? rc : case_get(store, f->despite->case_id, &row, err);
+    if (!rc && row.lot_id > 0)
+        rc = spoken_of_lot(f->despite->desk, store, &(struct hold_of){.lot_id = row.lot_id},
+                           &spoken, err);
+    if (!rc && json_array_size(spoken))
+        guard(&(struct guarding){.f = f, .spoken = spoken}, case_of(f, row.id, row.lot_id, false));
+    json_decref(spoken);
+    return rc;
+}
+
 static int find(struct store *store, struct finding *f, struct error *err)
 {
     const struct despite_harm *d = f->despite;
-    int rc = d->case_id ? open_harm_of_case(store, d->case_id, take_row, f, err) : 0;
+    int rc = d->case_id ? find_of_case(store, f, err) : 0;
     for (size_t i = 0; i < d->lot_count && !rc; i++)
         rc = find_of_lot(store, f, &d->lots[i], err);
     return rc;
@@ -294,11 +374,13 @@ static json_t *event_json(struct store *store, const struct despite_harm *d, con
     {
         json_array_append_new(harm, json_string(word));
     }
-    json_t *event = json_pack(
-        "{s:s, s:s, s:s, s:o, s:s, s:b, s:o, s:O, s:O}", "event", "despite", "plant",
-        d->desk->plant, "did", d->did, "why", json_sprintf("%s: %s", d->by, why), "case",
-        CASE_ID(case_id), "possible", possible, "harm", harm, "said", json_object_get(one, "said"),
-        "needs", (json_t *)harm_needs_of(d->desk->harm, possible));
+    json_t *event =
+        json_pack("{s:s, s:s, s:s, s:o, s:b, s:o, s:O, s:O}", "event", "despite", "plant",
+                  d->desk->plant, "did", d->did, "why", json_sprintf("%s: %s", d->by, why),
+                  "possible", possible, "harm", harm, "said", json_object_get(one, "said"), "needs",
+                  (json_t *)harm_needs_of(d->desk->harm, possible));
+    if (case_id)
+        json_object_set_new(event, "case", CASE_ID_JSON(case_id));
     if (json_object_get(one, "unfit")) {
         struct text_buffer unfit = {0};
         append_unfit(&unfit, one);
@@ -307,7 +389,8 @@ static json_t *event_json(struct store *store, const struct despite_harm *d, con
     }
     if (!is_harm(one))
         json_object_set_new(event, "needs", json_array());
-    logged_case_json(d->desk, store, case_id, event, NULL);
+    if (case_id)
+        logged_case_json(d->desk, store, case_id, event, NULL);
     json_object_set_new(
         event, "made",
         told_lot(store, d->desk->tz, json_integer_value(json_object_get(one, "lot_id"))));
@@ -327,9 +410,12 @@ static int tell(struct store *store, const struct despite_harm *d, const json_t 
                                     .case_id = case_id,
                                     .message_id = message_id,
                                     .created_ms = d->now_ms};
-    int rc = record(store, d, one, why, err);
+    bool gathered;
+    int rc = case_id ? record(store, d, one, why, err) : 0;
+    json_t *event = rc ? NULL : event_json(store, d, why, one);
     if (!rc)
-        rc = outgoing_add(store, &mail, event_json(store, d, why, one), err);
+        rc = case_id ? outgoing_add(store, &mail, event, err)
+                     : outgoing_add_alone(store, &mail, event, &gathered, err);
     free(why);
     return rc;
 }

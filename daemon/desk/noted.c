@@ -125,6 +125,6 @@ json_t *noted_fill(const struct desk *desk, struct store *store, const json_t *c
 {
     json_t *filled = fill_from_note(desk, store, complaint, today, ret_taken);
     lexicon_fill_stray(desk->lexicon, complaint, filled, *ret_taken);
-    harm_fill_odor(desk->harm, filled, *ret_taken);
+    harm_fill_observed(desk->harm, filled, *ret_taken);
     return filled;
 }

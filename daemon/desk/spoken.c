@@ -12,7 +12,8 @@ enum { SPOKEN_MOST = 20, SPOKEN_TEXT = 300 };
 
 struct speaking {
     const struct desk *desk;
-    const struct case_row *of;
+    const struct case_row *of; /* NULL: of a lot */
+    const char *lot;           /* its code then, and only what says harm */
     json_t *list;
     int64_t at_ms[SPOKEN_MOST]; /* of each of the list */
 };
@@ -47,13 +48,18 @@ static void add(struct speaking *s, const struct written *w)
     json_t *harm = !*w->text  ? NULL
                    : w->names ? lexicon_harm(lexicon, w->text, NULL)
                               : lexicon_harm_written(lexicon, w->text);
-    if (!harm)
+    if (!harm || (!s->of && !json_array_size(harm))) {
+        json_decref(harm);
         return;
-    put(s, w->at_ms,
-        json_pack("{s:s, s:s, s:s, s:s, s:s, s:o}", "case", CASE_ID(s->of->id), "symptom",
-                  s->of->symptom, "spoken", text_clip(w->text, text, sizeof text), "at",
-                  when_format(s->desk->tz, w->at_ms, when), "by", *w->by ? w->by : "oddloaf",
-                  "harm", harm));
+    }
+    json_t *item = json_pack(
+        "{s:s, s:s, s:s, s:o}", "spoken", text_clip(w->text, text, sizeof text), "at",
+        when_format(s->desk->tz, w->at_ms, when), "by", *w->by ? w->by : "oddloaf", "harm", harm);
+    json_object_set_new(item, s->of ? "case" : "lot",
+                        s->of ? CASE_ID_JSON(s->of->id) : json_string(s->lot));
+    if (s->of)
+        json_object_set_new(item, "symptom", json_string(s->of->symptom));
+    put(s, w->at_ms, item);
 }
 
 static int take_entry(void *arg, const struct follow_entry *entry)
@@ -91,6 +97,18 @@ int spoken_of_case(const struct desk *desk, struct store *store, int64_t case_id
         rc = follow_entries(store, row.id, take_entry, &s, err);
     if (!rc && row.lot_id > 0)
         rc = measured_of_lot(store, row.lot_id, take_result, &s, err);
+    if (rc)
+        json_decref(s.list);
+    else
+        *ret = s.list;
+    return rc;
+}
+
+int spoken_of_lot(const struct desk *desk, struct store *store, const struct hold_of *lot,
+                  json_t **ret, struct error *err)
+{
+    struct speaking s = {.desk = desk, .lot = lot->code, .list = json_array()};
+    int rc = lot->lot_id > 0 ? measured_of_lot(store, lot->lot_id, take_result, &s, err) : 0;
     if (rc)
         json_decref(s.list);
     else

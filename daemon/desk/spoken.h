@@ -4,11 +4,17 @@
 #define ODDLOAF_DESK_SPOKEN_H
 
 #include "desk/desk.h"
+#include "store/hold.h"
 #include <jansson.h>
 
 /* [{"case","symptom","spoken": its words, "at", "by", "harm": [kinds, or none where it may]}], the
  * newest first. New reference. */
 int spoken_of_case(const struct desk *desk, struct store *store, int64_t case_id, json_t **ret,
                    struct error *err);
+
+/* [{"lot": `code`, "spoken","at","by","harm"}], of the results of a lot those that say harm: they
+ * stand until they are taken back, whatever its complaints are corrected to. New reference. */
+int spoken_of_lot(const struct desk *desk, struct store *store, const struct hold_of *lot,
+                  json_t **ret, struct error *err);
 
 #endif

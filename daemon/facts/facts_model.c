@@ -26,6 +26,7 @@ static void destroy(struct cache_object *cached)
 struct modelling {
     const struct facts_job *job;
     struct model_lot lot;
+    bool sours;         /* has acids of its own that no record tells */
     int horizon;        /* ages beyond it are not compared */
     const double *ages; /* by complaint */
 };
@@ -194,6 +195,20 @@ static void take_doses(struct model_lot *lot)
         lot_conditions_take_doses(&lot->specified, &lot->made);
 }
 
+/* Rests on how much acid there is: not to be said of a sourdough whose own is on no record. */
+static bool rests_on_acid(int code)
+{
+    return code == MODEL_MOLD_AGE || code == MODEL_ROPE_AGE || code == MODEL_MOLD_FREE_DAYS ||
+           code == MODEL_ODOR_RATIO || code == MODEL_ODOR_WARM_RATIO || code == MODEL_ROPE_SHARE ||
+           code == MODEL_ACID_MMOL_L;
+}
+
+static void unsaid(const struct modelling *modelling, double *ret)
+{
+    for (int i = 0; i < modelling->job->input->count; i++)
+        ret[i] = NAN;
+}
+
 static int work_all(const struct facts_job *job, const double *ages, struct kept *kept,
                     struct error *err)
 {
@@ -208,12 +223,15 @@ static int work_all(const struct facts_job *job, const double *ages, struct kept
     if (rc)
         return rc;
     model_lot_of(rules, job->set->record, baseline, job->input->as_of_ms, &modelling.lot);
+    modelling.sours = model_lot_sours(job->set->record, &modelling.lot.made);
     take_doses(&modelling.lot);
     cache_object_unref((void *)baseline);
     for (int f = 0; f < rules->fact_count; f++) {
         if (!facts_wanted(job, f, FACT_MODEL))
             continue;
-        if (rules->facts[f].name.code <= MODEL_ROPE_AGE)
+        if (modelling.sours && rests_on_acid(rules->facts[f].name.code))
+            unsaid(&modelling, &kept->value[kept->count]);
+        else if (rules->facts[f].name.code <= MODEL_ROPE_AGE)
             compare(&modelling, &rules->facts[f], &kept->value[kept->count]);
         else
             number(&modelling, rules->facts[f].name.code, &kept->value[kept->count]);

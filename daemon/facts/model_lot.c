@@ -343,3 +343,23 @@ double model_lot_value(const struct lot_record *record, const struct fact_baseli
     struct reading reading = reading_of(&source, quantity);
     return isnan(reading.made) ? reading.specified : reading.made;
 }
+
+/* As products are called, folded; from memory. */
+static const char *const SOURS[] = {"sourdough",     "sour dough",  "levain",  "masa madre",
+                                    "sauerteig",     "desem",       "surdej",  "surdeg",
+                                    "lievito madre", "pasta madre", "zakvask", "leaven"};
+
+bool model_lot_sours(const struct lot_record *record, const struct lot_conditions *made)
+{
+    char folded[2 * LENGTH_NAME + 2];
+    bool sours = false;
+    text_fold(record->lot.name, folded, sizeof folded);
+    for (size_t i = 0; i < sizeof SOURS / sizeof *SOURS; i++)
+        sours = sours || strstr(folded, SOURS[i]) || strcmp(record->lot.family, SOURS[i]) == 0;
+    for (size_t i = 0; sours && i < made->dose_count; i++) {
+        enum acid_kind kind = made->doses[i].product->kind;
+        if ((kind == ACID_ACETIC || kind == ACID_LACTIC) && made->doses[i].dose_pct_flour > 0)
+            return false;
+    }
+    return sours;
+}

@@ -36,6 +36,10 @@ void model_lot_changed(const struct rules *rules, const struct lot_record *recor
 double model_lot_value(const struct lot_record *record, const struct fact_baseline *baseline,
                        const char *quantity, bool nothing_read);
 
+/* Is it a sourdough by what it is called, of whose own acids no record tells? Then the models take
+ * it for bread without them. */
+bool model_lot_sours(const struct lot_record *record, const struct lot_conditions *made);
+
 /* Whether the models read that quantity of a lot as a number of its own. */
 bool model_lot_reads(const char *quantity);
 /* Whether a quantity may be changed, by the name that lots have it under: what the models read, the

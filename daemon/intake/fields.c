@@ -60,6 +60,8 @@ static const struct field_word BAGS[] = {
     {"torn", "a hole or a tear", "tear|hole|ripped|open hole|punctured"},
     {"closure-missing", "no clip or tie when bought", "no clip|no tie|missing"},
     {"seal-open", "the seal came open", "open|unsealed|loose"},
+    {"blown", "closed, and puffed up by gas like a balloon",
+     "puffed|puffed up|puffy|swollen|bloated|inflated|ballooned|blown up"},
     {0}};
 static const struct field_word KEPTS[] = {
     {"counter", "on the counter, in a box or cupboard", "cupboard|bread box|pantry|shelf|room"},
@@ -227,6 +229,7 @@ static const struct field FIELDS[] = {
      .option = "bag",
      .type = FIELD_WORD,
      .words = BAGS,
+     .agree = "blown sound|blown torn|blown seal-open|blown closure-missing",
      .title = "State of the bag",
      .ask = "How was the bag when it was bought?"},
     {.name = "observed/kept",

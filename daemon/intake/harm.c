@@ -8,7 +8,11 @@
 #include <stdlib.h>
 #include <string.h>
 
-static const char ODOR[] = "observed/odor";
+/* What was observed that may be harm: the list of words in the file, the field they are of. */
+static const struct {
+    const char *list, *field;
+} OBSERVED[] = {{"odors", "observed/odor"}, {"bags", "observed/bag"}};
+enum { OBSERVED_COUNT = sizeof OBSERVED / sizeof *OBSERVED };
 
 /* ---- what is asked, as the file has it ---- */
 
@@ -57,12 +61,24 @@ static const struct doc_row ASK[] = {
 
 /* ---- the file ---- */
 
+static void check_word(const struct doc_place *place, const char *path)
+{
+    const struct field *field = fields_find(path);
+    const char *word = json_string_value(place->value);
+    if (!word || !fields_word(field->words, word))
+        doc_fault(place, "no word of the field \"%s\"", fields_leaf(field));
+}
+
 static void check_odor(const struct doc_place *place, void *part)
 {
-    const char *word = json_string_value(place->value);
     (void)part;
-    if (!word || !fields_word(fields_find(ODOR)->words, word))
-        doc_fault(place, "no word of the field \"odor\"");
+    check_word(place, OBSERVED[0].field);
+}
+
+static void check_bag(const struct doc_place *place, void *part)
+{
+    (void)part;
+    check_word(place, OBSERVED[1].field);
 }
 
 int harm_load(const char *path, doc_report report, void *arg, json_t **ret, struct error *err)
@@ -81,6 +97,7 @@ int harm_load(const char *path, doc_report report, void *arg, json_t **ret, stru
     static const struct doc_row POSSIBLE[] = {
         {"script", DOC_TEXT, DOC_AT(struct words, script), .required = true},
         {"odors", DOC_LIST, .each = check_odor},
+        {"bags", DOC_LIST, .each = check_bag},
         {"mail", DOC_TEXTS, .at = offsetof(struct words, mail), .low = 1, .high = INFINITY,
          .required = true},
         {0}};
@@ -132,34 +149,48 @@ const json_t *harm_needs_of(const json_t *harm, bool possible)
 }
 
 /* Of the note, where it was read from that; else the word as it was chosen. */
-static json_t *odor_as_said(const json_t *word, const json_t *taken)
+static json_t *as_said(const struct field *of, const json_t *word, const json_t *taken)
 {
     size_t i;
     const json_t *row;
     json_array_foreach(taken, i, row)
     {
         const char *field = json_string_value(json_object_get(row, "field"));
-        bool odor = fields_named(field) == fields_find(ODOR);
-        if (odor && json_equal(json_object_get(row, "value"), word))
+        if (fields_named(field) == of && json_equal(json_object_get(row, "value"), word))
             return json_object_get(row, "from");
     }
     return (json_t *)(uintptr_t)word;
 }
 
-void harm_fill_odor(const json_t *harm, json_t *filled, json_t *taken)
+/* The first word of `list` that was observed, one or several; borrowed, NULL: none. */
+static const json_t *observed_of(const json_t *list, const json_t *observed)
 {
     size_t i;
-    const json_t *word, *odors = json_object_get(json_object_get(harm, "possible"), "odors");
-    const json_t *smelled = fields_get(filled, fields_find(ODOR));
+    const json_t *word;
+    if (json_is_string(observed))
+        return jsonx_holds(list, observed) ? observed : NULL;
+    json_array_foreach(observed, i, word)
+    {
+        if (jsonx_holds(list, word))
+            return word;
+    }
+    return NULL;
+}
+
+void harm_fill_observed(const json_t *harm, json_t *filled, json_t *taken)
+{
+    const json_t *possible = json_object_get(harm, "possible");
     if (lexicon_is_read(filled) || json_array_size(json_object_get(filled, "harm")) ||
         json_is_true(json_object_get(filled, "harm_possible")))
         return;
-    json_array_foreach(smelled, i, word)
-    {
-        if (!jsonx_holds(odors, word))
+    for (int i = 0; i < OBSERVED_COUNT; i++) {
+        const struct field *field = fields_find(OBSERVED[i].field);
+        const json_t *word =
+            observed_of(json_object_get(possible, OBSERVED[i].list), fields_get(filled, field));
+        if (!word)
             continue;
         json_object_set_new(filled, "harm_possible", json_true());
-        lexicon_tell(taken, "harm_possible", json_true(), json_incref(odor_as_said(word, taken)));
+        lexicon_tell(taken, "harm_possible", json_true(), json_incref(as_said(field, word, taken)));
         return;
     }
 }

@@ -15,10 +15,10 @@ const char *harm_script_of(const json_t *harm, bool possible);
 json_t *harm_read_out(const json_t *harm, bool possible, bool reachable);
 const json_t *harm_needs_of(const json_t *harm, bool possible);
 /* What smells or tastes so ("odors" of "possible"), of fuel or cleaner, has something in it that
- * does not belong there: such a complaint may be harm, and a person must read it, unless it says
- * harm itself or one has read it. Adds that to what was filled in, and to `taken` what it was taken
- * from. */
-void harm_fill_odor(const json_t *harm, json_t *filled, json_t *taken);
+ * does not belong there, and a pack that is so ("bags"), blown up by gas, may hold what makes it:
+ * such a complaint may be harm, and a person must read it, unless it says harm itself or one has
+ * read it. Adds that to what was filled in, and to `taken` what it was taken from. */
+void harm_fill_observed(const json_t *harm, json_t *filled, json_t *taken);
 /* For how long urgent mails of one case wait for each other, the first of a kind of harm, or of a
  * word of gravity, never. */
 int64_t harm_gather_ms(const json_t *harm);

@@ -17,21 +17,24 @@
 
 /* What surrounds harm and changes what it means, in the order they are found. */
 enum harm_context {
-    CONTEXT_STOP,      /* a denial or guess ends here: "but" */
-    CONTEXT_JOIN,      /* carries a denial on: "or" */
-    CONTEXT_SUBJECT,   /* somebody spoken of, so that a denial ends: "no mold *my* son vomited" */
-    CONTEXT_CARRIER,   /* carries a denial on to the subject behind it: "nobody *in* my family" */
-    CONTEXT_THING,     /* what a denial can be spent on, besides harm: "mold" */
-    CONTEXT_FACTIVE,   /* what is denied is the knowing: "didn't notice the glass" */
-    CONTEXT_ANY,       /* and it is not: "didn't notice any glass" */
-    CONTEXT_IDLE,      /* stands for nothing: its words say no harm and deny nothing */
-    CONTEXT_WAKE,      /* idle words within it say what they say: "swallowed *plastic wrap*" */
-    CONTEXT_DENY,      /* harm in its reach did not happen: "no", "didn't" */
-    CONTEXT_SUPPOSE,   /* harm in its reach may not have happened: "could", "if" */
-    CONTEXT_CERTAIN,   /* is there whatever is supposed: "*that* nail" */
-    CONTEXT_IDIOM,     /* harm within it is possible, no more: "makes me sick" */
-    CONTEXT_ELSEWISE,  /* illness in its sentence has another cause: "the flu" */
-    CONTEXT_NO_AFTER,  /* right behind harm: it did not happen ("illness: none") */
+    CONTEXT_STOP,     /* a denial or guess ends here: "but" */
+    CONTEXT_JOIN,     /* carries a denial on: "or" */
+    CONTEXT_SUBJECT,  /* somebody spoken of, so that a denial ends: "no mold *my* son vomited" */
+    CONTEXT_CARRIER,  /* carries a denial on to the subject behind it: "nobody *in* my family" */
+    CONTEXT_DONE_TO,  /* of those what is done to somebody: "cut *my son*", who ends it all the same
+                       */
+    CONTEXT_TELLS,    /* where this follows, a clause of its own: "not cut *my wife was* sick" */
+    CONTEXT_THING,    /* what a denial can be spent on, besides harm: "mold" */
+    CONTEXT_FACTIVE,  /* what is denied is the knowing: "didn't notice the glass" */
+    CONTEXT_ANY,      /* and it is not: "didn't notice any glass" */
+    CONTEXT_IDLE,     /* stands for nothing: its words say no harm and deny nothing */
+    CONTEXT_WAKE,     /* idle words within it say what they say: "swallowed *plastic wrap*" */
+    CONTEXT_DENY,     /* harm in its reach did not happen: "no", "didn't" */
+    CONTEXT_SUPPOSE,  /* harm in its reach may not have happened: "could", "if" */
+    CONTEXT_CERTAIN,  /* is there whatever is supposed: "*that* nail" */
+    CONTEXT_IDIOM,    /* harm within it is possible, no more: "makes me sick" */
+    CONTEXT_ELSEWISE, /* illness in its sentence has another cause: "the flu" */
+    CONTEXT_NO_AFTER, /* right behind harm: it did not happen ("illness: none") */
     CONTEXT_YES_AFTER, /* right behind harm: it did ("anyone ill? yes") */
     CONTEXT_YET,       /* soon behind denied harm: it did happen ("but my husband did") */
     CONTEXT_NAMED,     /* what is bare within it names something else: "sesame bun", "nut brown" */

@@ -8,9 +8,9 @@
 enum { PATTERN_BYTES = 2000, BETWEEN_MOST = 12 };
 
 const char *const HARM_CONTEXTS[CONTEXT_COUNT + 1] = {
-    "stop",     "join",      "subject", "carrier", "thing",   "factive", "any",
-    "idle",     "wake",      "deny",    "suppose", "certain", "idiom",   "elsewise",
-    "no_after", "yes_after", "yet",     "named",   NULL};
+    "stop",    "join",     "subject",  "carrier",   "done_to", "tells",   "thing",
+    "factive", "any",      "idle",     "wake",      "deny",    "suppose", "certain",
+    "idiom",   "elsewise", "no_after", "yes_after", "yet",     "named",   NULL};
 
 struct loading {
     struct harm_language *language;

@@ -37,11 +37,21 @@ static bool list_goes_on(const struct harm_text *text, int at)
     return false;
 }
 
+/* "bag not cut my wife *was* sick": what is said of the wife is a clause of its own; but "didn't
+ * cut my wife". */
+static bool tells_of_anew(const struct harm_text *text, int at)
+{
+    int end = harm_words_text_end(text, at, text->language->context[CONTEXT_SUBJECT]);
+    return is(text, at - 1, CONTEXT_DONE_TO) && end < text->count &&
+           text->words[end].before == PAUSE_NONE && is(text, end, CONTEXT_TELLS);
+}
+
 /* "no mold *my* son vomited"; but "nobody in my family", "didn't make my son sick". */
 static bool is_spoken_of_anew(const struct harm_text *text, int at)
 {
-    return is(text, at, CONTEXT_SUBJECT) && !is(text, at - 1, CONTEXT_SUBJECT) &&
-           !is(text, at - 1, CONTEXT_CARRIER);
+    return is(text, at, CONTEXT_SUBJECT) &&
+           ((!is(text, at - 1, CONTEXT_SUBJECT) && !is(text, at - 1, CONTEXT_CARRIER)) ||
+            tells_of_anew(text, at));
 }
 
 static bool ends_before(const struct harm_text *text, int first, int at)

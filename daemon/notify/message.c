@@ -125,7 +125,9 @@ static void despite_subject(const json_t *event, char *out, size_t size)
 {
     bool harm = json_is_true(json_object_get(event, "possible")) ||
                 json_array_size(json_object_get(event, "harm")) || !*text_of(event, "unfit");
-    snprintf(out, size, "URGENT %s: %s is open, and yet: %.120s", text_of(event, "case"),
+    const char *of =
+        text_of(event, "case"); /* none: a laboratory's, of a lot nobody complained of */
+    snprintf(out, size, "URGENT%s%s: %s is open, and yet: %.120s", *of ? " " : "", of,
              harm ? "harm" : "moldy or ropy bread", text_of(event, "did"));
 }
 

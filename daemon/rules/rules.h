@@ -91,6 +91,8 @@ struct rule_caution {
     const char *id, *text;
     unsigned readers;  /* bit 1 << reader */
     unsigned symptoms; /* bit 1 << symptom: every case of it brings the caution */
+    unsigned
+        bags; /* bit 1 << place of a word of the field bag: every case with a pack that is so */
 };
 
 struct rule_answer {

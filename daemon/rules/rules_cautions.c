@@ -1,5 +1,6 @@
-/* rules/cautions.json: what people must mind, who reads it, and which symptom brings it. */
+/* rules/cautions.json: what people must mind, who reads it, and which symptom or pack brings it. */
 #include "base/text.h"
+#include "intake/fields.h"
 #include "rules/rules_check.h"
 #include <stdlib.h>
 #include <string.h>
@@ -19,6 +20,17 @@ static void read_reader(const struct doc_place *place, void *part)
         *(unsigned *)part |= 1u << reader;
 }
 
+static void read_bag(const struct doc_place *place, void *part)
+{
+    const struct field_word *words = fields_find("observed/bag")->words;
+    const char *text = json_string_value(place->value);
+    const struct field_word *word = text ? fields_word(words, text) : NULL;
+    if (!word)
+        doc_fault(place, "no word of the field \"bag\"");
+    else
+        *(unsigned *)part |= 1u << (word - words);
+}
+
 static void read_caution(const struct doc_place *place, void *part)
 {
     static const struct doc_row ROWS[] = {
@@ -27,6 +39,8 @@ static void read_caution(const struct doc_place *place, void *part)
          .each = read_reader, .required = true},
         {"symptoms", DOC_LIST, DOC_AT(struct rule_caution, symptoms), .low = 1, .high = SYMPTOMS,
          .each = rules_check_symptom},
+        {"bags", DOC_LIST, DOC_AT(struct rule_caution, bags), .low = 1, .high = 8,
+         .each = read_bag},
         {"text", DOC_TEXT, DOC_AT(struct rule_caution, text), .required = true},
         {.name = "source"},
         {0}};

@@ -348,6 +348,8 @@ static void view_of_despite(const json_t *event, struct view *view)
     told_view_lot(view, json_object_get(event, "made"));
     told_view_case(view, said, json_array_size(said));
     add_needs(view, event);
+    if (!*text_of(event, "case")) /* a laboratory's, of a lot nobody complained of */
+        return;
     view_add(view, VIEW_HEADING, NULL, 0, "Next");
     view_add(view, VIEW_ITEM, NULL, 0, "Who did what: oddloaf history %s", text_of(event, "case"));
 }

@@ -17,17 +17,20 @@ enum { QUESTIONS = 5 }; /* of the desk, at most */
 static json_t *unranked_json(const struct triage *triage, const char *plant,
                              const struct case_input *input)
 {
-    json_t *complaints = json_array(), *cautions = json_array();
+    json_t *complaints = json_array(), *cautions = json_array(), *callers = json_array();
     for (int i = 0; i < input->count; i++)
         if (*input->complaints[i].uuid)
             json_array_append_new(complaints, json_string(input->complaints[i].uuid));
     const struct case_rank harm = {.input = *input}; /* borrowed */
     case_json_harm_caution(&harm, cautions);
-    json_t *object = json_pack("{s:o, s:s, s:o, s:s, s:o, s:[], s:[], s:[], s:o, s:[], s:[], s:[]}",
-                               "case", CASE_ID_JSON(input->case_id), "symptom", "other", "as_of",
-                               case_json_when(triage, plant, input->as_of_ms), "rules",
-                               triage->rules->hash, "complaints", complaints, "lots", "ranked",
-                               "ask", "cautions", cautions, "caller_cautions", "checks", "actions");
+    case_json_bag_cautions(triage, input, false, cautions);
+    case_json_bag_cautions(triage, input, true, callers);
+    json_t *object =
+        json_pack("{s:o, s:s, s:o, s:s, s:o, s:[], s:[], s:[], s:o, s:o, s:[], s:[]}", "case",
+                  CASE_ID_JSON(input->case_id), "symptom", "other", "as_of",
+                  case_json_when(triage, plant, input->as_of_ms), "rules", triage->rules->hash,
+                  "complaints", complaints, "lots", "ranked", "ask", "cautions", cautions,
+                  "caller_cautions", callers, "checks", "actions");
     case_json_harm(&harm, object);
     case_json_harms(triage, &harm, object);
     return object;
@@ -142,6 +145,15 @@ int tell_brief(struct triage *triage, struct store *store, int64_t case_id, json
     return 0;
 }
 
+static json_t *preview_unranked(const struct triage *triage, const json_t *body)
+{
+    struct case_complaint one = {.body = (json_t *)(uintptr_t)body}; /* borrowed */
+    const struct case_input input = {.complaints = &one, .count = 1};
+    json_t *cautions = json_array();
+    case_json_bag_cautions(triage, &input, true, cautions);
+    return json_pack("{s:[], s:[], s:o}", "ranked", "ask", "caller_cautions", cautions);
+}
+
 int tell_preview(struct triage *triage, struct store *store, const json_t *body,
                  const struct complaint_lots *lots, json_t **ret, struct error *err)
 {
@@ -150,7 +162,7 @@ int tell_preview(struct triage *triage, struct store *store, const json_t *body,
     struct case_rank ranked;
     const char *symptom = json_string_value(json_object_get(body, "symptom"));
     if (symptom && strcmp(symptom, "other") == 0) {
-        *ret = json_pack("{s:[], s:[], s:[]}", "ranked", "ask", "caller_cautions");
+        *ret = preview_unranked(triage, body);
         return 0;
     }
     int rc = case_input_of(body, lots, clock_now_ms(&clock), &input, err);

@@ -2,6 +2,7 @@
 #include "tell/case_json.h"
 #include "base/short_id.h"
 #include "base/tz_of.h"
+#include "intake/fields.h"
 #include "rules/fact_title.h"
 #include "tell/tell.h"
 #include <math.h>
@@ -350,6 +351,36 @@ static void add_of_symptom(json_t *list, const struct triage *triage, int sympto
     }
 }
 
+/* Bit 1 << place of each word that a complaint says of its bag. */
+static unsigned bags_of(const struct case_input *input)
+{
+    const struct field *field = fields_find("observed/bag");
+    unsigned bags = 0;
+    for (int i = 0; i < input->count; i++) {
+        const char *said = json_string_value(fields_get(input->complaints[i].body, field));
+        const struct field_word *word = said ? fields_word(field->words, said) : NULL;
+        bags |= word ? 1u << (word - field->words) : 0;
+    }
+    return bags;
+}
+
+static void add_of_bags(json_t *list, const struct triage *triage, const struct case_input *input,
+                        unsigned readers)
+{
+    unsigned bags = bags_of(input);
+    for (int i = 0; i < triage->rules->caution_count && bags; i++) {
+        const struct rule_caution *caution = &triage->rules->cautions[i];
+        if (caution->bags & bags && caution->readers & readers)
+            add_text(list, caution->text);
+    }
+}
+
+void case_json_bag_cautions(const struct triage *triage, const struct case_input *input, bool desk,
+                            json_t *list)
+{
+    add_of_bags(list, triage, input, desk ? DESK : EVERYBODY);
+}
+
 static void add_of_causes(json_t *list, const struct triage *triage, const struct case_rank *ranked,
                           unsigned readers)
 {
@@ -381,6 +412,7 @@ static void add_of_work(json_t *list, const struct triage *triage, const struct 
 static json_t *caller_cautions_json(const struct triage *triage, const struct case_rank *ranked)
 {
     json_t *list = json_array();
+    add_of_bags(list, triage, &ranked->input, DESK);
     add_of_symptom(list, triage, ranked->input.symptom, DESK);
     add_of_causes(list, triage, ranked, DESK);
     return list;
@@ -399,6 +431,7 @@ static json_t *cautions_json(const struct triage *triage, const struct case_rank
 {
     json_t *list = json_array();
     case_json_harm_caution(ranked, list);
+    add_of_bags(list, triage, &ranked->input, EVERYBODY);
     add_of_symptom(list, triage, ranked->input.symptom, EVERYBODY);
     add_of_causes(list, triage, ranked, EVERYBODY);
     add_of_work(list, triage, ranked, checks);

@@ -16,6 +16,10 @@ void case_json_harm(const struct case_rank *ranked, json_t *into);
 void case_json_harms(const struct triage *triage, const struct case_rank *ranked, json_t *into);
 /* What is to be minded first, if harm is reported or may be. */
 void case_json_harm_caution(const struct case_rank *ranked, json_t *list);
+/* What packs need to be minded for that are so (blown up), whatever the symptom; for the desk, or
+ * for all others. */
+void case_json_bag_cautions(const struct triage *triage, const struct case_input *input, bool desk,
+                            json_t *list);
 json_t *case_json_item(const struct triage *triage, const struct case_rank *ranked,
                        const struct rule_cause *cause, const struct rank_item *item, bool full);
 enum { CASE_ITEMS = 8 }; /* told for a cause, and as many against it */

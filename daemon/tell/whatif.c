@@ -2,6 +2,8 @@
 #include "base/jsonx.h"
 #include "rank/case_rank.h"
 #include "rules/catalogue.h"
+#include "tell/assumed.h"
+#include "tell/law.h"
 #include "tell/mold_days.h"
 #include "tell/preserving.h"
 #include "tell/warm.h"
@@ -114,6 +116,29 @@ static json_t *ways_json(const struct expecting *x)
         json_array_append_new(ways, way_json(x, "as changed", &lot));
     }
     return ways;
+}
+
+/* Of the same ways, in the same order. */
+static json_t *ways_law(const struct expecting *x)
+{
+    const struct model_changes none = {.nothing_read = x->asked->of_product};
+    struct model_lot made, specified, changed;
+    model_lot_changed(x->triage->rules, x->record, x->baseline, &none, &made);
+    specified = made;
+    specified.made = made.specified;
+    changed_lot(x, NULL, &changed);
+    const struct law_way all[] = {
+        {"as made", &made}, {"as specified", &specified}, {"as changed", &changed}};
+    size_t first = x->asked->of_product ? 1 : 0, count = x->asked->change_count ? 3 : 2;
+    return law_json(x->asked->limits, x->record->lot.family, all + first, count - first,
+                    &x->triage->models.typical);
+}
+
+static json_t *ways_assumed(const struct expecting *x)
+{
+    struct model_lot lot;
+    changed_lot(x, NULL, &lot);
+    return assumed_json(x->triage, x->record, &lot, x->asked->hold_days > 0);
 }
 
 static json_t *changes_json(const struct expecting *x)
@@ -343,11 +368,12 @@ static json_t *answer_json(const struct expecting *x)
 {
     const struct evidence_lot *lot = &x->record->lot;
     return json_pack(
-        "{s:o, s:s, s:s, s:s, s:o, s:o, s:o, s:o, s:o, s:b}", "lot",
+        "{s:o, s:s, s:s, s:s, s:o, s:o, s:o, s:o, s:o, s:b, s:o, s:o}", "lot",
         x->asked->of_product ? json_null() : json_string(lot->lot), "product", lot->product, "name",
         lot->name, "family", lot->family, "changed", changes_json(x), "ways", ways_json(x), "hold",
         x->asked->hold_days ? hold_json(x) : json_null(), "heat", heat_json(x), "cautions",
-        cautions_json(x->triage), "calibrated", x->triage->calibration != NULL);
+        cautions_json(x->triage), "calibrated", x->triage->calibration != NULL, "law", ways_law(x),
+        "assumes", ways_assumed(x));
 }
 
 int whatif_tell(struct triage *triage, struct store *store, const struct whatif *asked,

@@ -157,6 +157,23 @@ static void fuel_and_cleaner_may_be_harm(void **state)
     fills(f, "{'symptom':'off-odor','observed':{'odor':['chemical']},'harm':['illness']}", "");
 }
 
+/* What makes gas in a pack is not told by looking: whoever says so is asked, and a person must read
+ * it, whatever the symptom. */
+static void a_blown_pack_may_be_harm(void **state)
+{
+    struct fixture *f = *state;
+    fills(f, "{'symptom':'off-odor','observed':{'bag':'blown'}}", "harm_possible=?");
+    fills(f, "{'symptom':'other','observed':{'bag':'blown'}}", "harm_possible=?");
+    fills(f, "{'symptom':'other','note':'the pack was swollen like a balloon'}",
+          "observed.bag=blown harm_possible=?");
+    fills(f, "{'symptom':'off-odor','note':'bag was closed but all puffed up, smells of beer'}",
+          "observed.bag=blown observed.odor=alcohol harm_possible=?");
+    fills(f, "{'symptom':'other','note':'la bolsa ven\u00eda inflada de gas'}",
+          "observed.bag=blown harm_possible=?");
+    fills(f, "{'symptom':'other','observed':{'bag':'torn'}}", "");
+    fills(f, "{'symptom':'other','observed':{'bag':'blown'},'harm':[],'harm_read':true}", "");
+}
+
 /* Words where no field reads them may be harm all the same, and are kept then. */
 static void stray_words_are_heard(void **state)
 {
@@ -295,6 +312,7 @@ int main(void)
         ROW(what_is_taken_is_looked_up),
         ROW(an_allergen_by_itself_may_be_harm),
         ROW(fuel_and_cleaner_may_be_harm),
+        ROW(a_blown_pack_may_be_harm),
         ROW(stray_words_are_heard),
         ROW(a_date_that_no_pack_can_bear_is_doubted),
         ROW(a_corrected_note_takes_its_names_with_it),

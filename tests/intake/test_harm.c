@@ -64,6 +64,9 @@ static void nothing_of_it_may_be_missing(void **state)
     static const char *const BAD[] = {
         "{\"mail\":[\"Call\"],\"possible\":{\"script\":\"Was it?\",\"mail\":[\"Read\"]}}",
         "{\"script\":\"Stop.\",\"possible\":{\"script\":\"Was it?\",\"mail\":[\"Read\"]}}",
+        "{\"script\":\"Stop.\",\"mail\":[\"Call\"],\"possible\":{\"bags\":[\"moldy\"],\"script\":"
+        "\"Was "
+        "it?\",\"mail\":[\"Read\"]}}",
         "{\"script\":\"Stop.\",\"mail\":[],\"possible\":{\"script\":\"Was "
         "it?\",\"mail\":[\"Read\"]}}",
         "{\"script\":\"Stop.\",\"mail\":[\"Call\"]}",

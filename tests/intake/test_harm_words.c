@@ -151,6 +151,17 @@ static void a_smell_may_irritate(void **state)
 static void a_denial_ends(void **state)
 {
     static const struct heard_case cases[] = {
+        {"bag not cut my wife was sick", "illness"},
+        {"bag not cut wife sick", "illness"},
+        {"did not cut it my son was ill after", "illness"},
+        {"bag not cut we were ill", "illness"},
+        {"not opened sick as a dog after", "illness"},
+        {"loaf did not get cut my mother broke a tooth on it", "injury"},
+        {"the clip did not cut my wife", ""},
+        {"it did not hurt my wife", ""},
+        {"it did not make my wife sick", ""},
+        {"nobody in my family was sick", ""},
+        {"nobody was cut or sick", ""},
         {"no mold my son vomited", "illness"},
         {"No mold. My wife got sick.", "illness"},
         {"no smell, no mold, hair baked in though", "foreign-matter"},
@@ -825,10 +836,10 @@ static void a_file_has_its_limits(void **state)
 {
     struct text_buffer sets = {0}, pattern = {0};
     (void)state;
-    for (int i = 0; i < 101; i++) { /* with the 28 that each file has: 128 */
+    for (int i = 0; i < 99; i++) { /* with the 30 that each file has: 128 */
         text_appendf(&sets, "%s\"s%d\":[\"x\"]", i ? "," : "", i);
-        if (i >= 99)
-            loads(sets.data, "@s99", i == 99, "/bare");
+        if (i >= 97)
+            loads(sets.data, "@s97", i == 97, "/bare");
     }
     while (pattern.length < 1998)
         text_append(&pattern, &"|a"[!pattern.length]);

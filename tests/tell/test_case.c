@@ -502,6 +502,57 @@ static void test_reach_of_an_open_lot(void **state)
     fixture_close(&f);
 }
 
+static bool tells(const json_t *list, const char *what)
+{
+    size_t i;
+    const json_t *text;
+    json_array_foreach(list, i, text)
+    {
+        if (strstr(json_string_value(text), what))
+            return true;
+    }
+    return false;
+}
+
+/* A pack blown up by gas stays closed, whoever reads it and whatever the symptom. */
+static void test_a_blown_pack_is_minded(void **state)
+{
+    static const char *const SYMPTOMS_OF[] = {"off-odor", "staling", "other"};
+    struct fixture f;
+    struct error err = {0};
+    (void)state;
+    fixture_open(&f);
+    fixture_plant(&f, 30);
+    sample_rules(&f);
+    fixture_copy(&f, "rules", "cautions.json");
+    struct triage *triage = fixture_triage(&f);
+    for (size_t i = 0; i < 2 * sizeof SYMPTOMS_OF / sizeof *SYMPTOMS_OF; i++) {
+        const char *symptom = SYMPTOMS_OF[i / 2];
+        bool blown = i % 2 == 0;
+        json_t *told = NULL, *before = NULL;
+        json_t *body = json_pack("{s:s, s:{s:s}}", "symptom", symptom, "observed", "bag",
+                                 blown ? "blown" : "torn");
+        const struct complaint_lots none = {0};
+        int64_t id = fixture_complain(&f, symptom, 150 + (int64_t)i, AT(26, 0),
+                                      blown ? "{\"observed\":{\"bag\":\"blown\"}}"
+                                            : "{\"observed\":{\"bag\":\"torn\"}}");
+        if (tell_case(triage, f.store, id, &told, NULL, &err) ||
+            tell_preview(triage, f.store, body, &none, &before, &err))
+            fail_msg("%s", err.text);
+        const json_t *callers = json_object_get(told, "caller_cautions");
+        assert_true(tells(callers, "do not open it indoors") == blown);
+        assert_true(tells(json_object_get(told, "cautions"), "do not open it indoors") == blown);
+        assert_true(tells(json_object_get(told, "cautions"), "licensed laboratory") == blown);
+        assert_false(tells(callers, "licensed laboratory")); /* no news for a caller */
+        assert_true(tells(json_object_get(before, "caller_cautions"), "do not open") == blown);
+        json_decref(body);
+        json_decref(told);
+        json_decref(before);
+    }
+    triage_free(triage);
+    fixture_close(&f);
+}
+
 /* Film that three products ran on bears no label; of two, one may be in the other's bags. */
 static void test_plain_film_is_no_label(void **state)
 {
@@ -973,6 +1024,7 @@ int main(void)
         cmocka_unit_test(test_reach_of_an_open_lot),
         cmocka_unit_test(test_reach_of_other_harm),
         cmocka_unit_test(test_reach_of_tampering),
+        cmocka_unit_test(test_a_blown_pack_is_minded),
         cmocka_unit_test(test_mixture),
         cmocka_unit_test(test_harm_first),
         cmocka_unit_test(test_ask_and_why),

@@ -319,9 +319,81 @@ static void what_is_not_known_is_not_said(void **state)
     close_plant(&p);
 }
 
+static bool says(const json_t *list, const char *what)
+{
+    size_t i;
+    const json_t *text;
+    json_array_foreach(list, i, text)
+    {
+        if (strstr(json_string_value(text), what))
+            return true;
+    }
+    return false;
+}
+
+/* Nobody asked how long it is to hold. */
+static void a_dose_above_the_law_is_said_unasked(void **state)
+{
+    struct plant p;
+    (void)state;
+    open_plant(&p);
+    struct whatif asked = {.change_count = 1,
+                           .changes = {{.quantity = "inhibitor_pct_flour", .value = 0.9}}};
+    json_t *answer = told(&p, asked), *law = json_object_get(answer, "law");
+    assert_true(says(law, "ABOVE THE LIMIT as changed"));
+    assert_false(says(law, "ABOVE THE LIMIT as made"));
+    assert_true(says(law, "3000 mg/kg of propionic acid, 2000 of sorbic acid"));
+    assert_true(says(law, "European Union"));
+    assert_true(says(law, "local law and a licensed person decide"));
+    json_decref(answer);
+    asked.changes[0].value = 0.3;
+    answer = told(&p, asked);
+    assert_false(says(json_object_get(answer, "law"), "ABOVE"));
+    assert_true(says(json_object_get(answer, "law"), "local law"));
+    json_decref(answer);
+    asked.changes[0] = (struct model_change){"sodium_benzoate_pct_flour", 0.1};
+    answer = told(&p, asked);
+    assert_true(says(json_object_get(answer, "law"), "NO LIMIT IS ON RECORD as changed for"));
+    json_decref(answer);
+    fixture_sql(&p.f, "UPDATE product SET family = 'crispbread'");
+    fixture_records_changed(&p.f);
+    answer = told(&p, (struct whatif){0});
+    assert_true(says(json_object_get(answer, "law"), "No limit is on record for products of"));
+    json_decref(answer);
+    close_plant(&p);
+}
+
+/* What is taken for so is said where a number rests on it. */
+static void what_the_models_assume_is_said(void **state)
+{
+    struct plant p;
+    (void)state;
+    open_plant(&p);
+    json_t *answer = told(&p, (struct whatif){0});
+    assert_int_equal(json_array_size(json_object_get(answer, "assumes")), 0);
+    json_decref(answer);
+    answer = told(&p, (struct whatif){.hold_days = 8, .share = 0.9});
+    assert_true(says(json_object_get(answer, "assumes"), "spores that can grow"));
+    json_decref(answer);
+    fixture_sql(&p.f, "UPDATE product SET name = 'Country Sourdough', family = 'bun'");
+    fixture_records_changed(&p.f);
+    answer = told(&p, (struct whatif){0});
+    assert_true(says(json_object_get(answer, "assumes"), "sourdough"));
+    assert_true(says(json_object_get(answer, "assumes"), "'bun' firm is not known"));
+    json_decref(answer);
+    answer =
+        told(&p, (struct whatif){.change_count = 1,
+                                 .changes = {{.quantity = "lactic_acid_pct_flour", .value = 0.3}}});
+    assert_false(says(json_object_get(answer, "assumes"), "sourdough"));
+    json_decref(answer);
+    close_plant(&p);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(a_dose_above_the_law_is_said_unasked),
+        cmocka_unit_test(what_the_models_assume_is_said),
         cmocka_unit_test(short_of_its_shelf_life_is_said),
         cmocka_unit_test(a_change_is_as_if_it_had_been_read),
         cmocka_unit_test(what_would_have_held_holds_and_no_less),
