@@ -68,7 +68,7 @@ void limits_free(struct limits *limits)
 
 const struct limit *limits_of(const struct limits *limits, const char *family)
 {
-    for (size_t i = 0; i < limits->count; i++)
+    for (size_t i = 0; limits && i < limits->count; i++)
         if (strcmp(limits->limit[i].family, family) == 0)
             return &limits->limit[i];
     return NULL;

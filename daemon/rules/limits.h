@@ -19,7 +19,7 @@ int limits_load(const char *path, doc_report report, void *arg, struct limits **
                 struct error *err);
 void limits_free(struct limits *limits); /* NULL is fine */
 
-/* NULL: the file names none for that family. Borrowed. */
+/* NULL: the file names none for that family, or there are no `limits`. Borrowed. */
 const struct limit *limits_of(const struct limits *limits, const char *family);
 
 #endif

@@ -3,8 +3,7 @@
 #include <math.h>
 
 static const char DECIDES[] =
-    "Yours may be another: local law and a licensed person decide; the plant puts its own into "
-    "rules/limits.json.";
+    "Local law and a licensed person decide; the plant puts its own limits into rules/limits.json.";
 
 struct acid_told {
     const char *name;
@@ -20,7 +19,7 @@ static void add_over(json_t *list, const struct law_way *way, const struct acid_
                                "most of %s (%s).",
                                way->way, acid->mg_kg, acid->name, acid->most_mg_kg, limit->what,
                                limit->source));
-    else if (acid->mg_kg > 0 && isnan(acid->most_mg_kg))
+    else if (limit && acid->mg_kg > 0 && isnan(acid->most_mg_kg))
         json_array_append_new(
             list, json_sprintf("NO LIMIT IS ON RECORD %s for %.0f mg/kg of %s acid: it may not be "
                                "allowed in this product at all.",
@@ -69,7 +68,7 @@ json_t *law_json(const struct limits *limits, const char *family, const struct l
         text_appendf(&most, ", %.0f of sorbic acid", limit->sorbic_mg_kg);
     json_array_append_new(list,
                           json_sprintf("The limit in force here is that of %s: at most %s in the "
-                                       "bread (%s). %s",
+                                       "bread (%s); yours may be another. %s",
                                        limit->what, most.data, limit->source, DECIDES));
     text_buffer_free(&most);
     return list;

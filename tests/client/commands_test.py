@@ -200,6 +200,7 @@ All facts: oddloaf why C1
         self.assertIn("Core temperature at packing: 39 degC, was 51.9", out)
         self.assertIn("as made 6.3 (3.3 to 11.8)", out)
         self.assertIn("Packs without mold on day 9: as made 38 %, as changed 74 % (with as many spores a pack as the models take, not ", out)
+        self.assertIn("What the law allows - The limit in force here is that of prepacked sliced bread, European Union", out)
         self.assertIn("try it at the bench, and have a licensed person approve", out)
         self.assertEqual(self.run_client("whatif")[0], 2)
         self.assertEqual(self.run_client("whatif", "C7", "core_at_pack_c")[0], 2)

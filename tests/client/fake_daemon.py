@@ -169,7 +169,8 @@ WHATIF = {
                         {"quantity": None, "title": "Spores that reach a pack", "unit": "of today's", "now": 1, "needs": 0.17,
                          "last": 0.001, "good": True, "against": ""}]},
     "heat": "Packed at 51.9 °C in a room of 21 °C. Drops that stay on the crust the models do not hold.",
-    "calibrated": False, "cautions": ["Keep to local law."]}
+    "law": ["The limit in force here is that of prepacked sliced bread, European Union: local law decides."], "assumes": [],
+          "calibrated": False, "cautions": ["Keep to local law."]}
 RETURNS = dict(
     RATES, **{"from": "2026-11-09", "to": "2026-11-15", "returns": 2, "units": 26,
               "dispatched": 600, "on_record": True, "by": {
