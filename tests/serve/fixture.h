@@ -27,6 +27,7 @@ struct fixture {
     int64_t now_ms;
     struct app app;
     struct store *store;
+    unsigned roles; /* of who asks; 0: all */
 };
 
 /* ---- asking ---- */
@@ -107,7 +108,8 @@ static inline struct asked *fixture_ask(struct fixture *f, struct store *store, 
     text_append(&path, "/v1/");
     text_append_bytes(&path, space + 1, query ? (size_t)(query - space - 1) : strlen(space + 1));
     a->rq = (struct request){.app = &f->app,
-                             .roles = ROLE_DESK | ROLE_QA | ROLE_MANAGER | ROLE_ADMIN,
+                             .roles = f->roles ? f->roles
+                                               : ROLE_DESK | ROLE_QA | ROLE_MANAGER | ROLE_ADMIN,
                              .user = "mira",
                              .sees_all = true,
                              .accept = xstrdup(""),
