@@ -135,7 +135,9 @@ static enum said_order order_of(const struct reader *r, const char *field, const
 
 static void look_at_orders(struct reader *r)
 {
-    struct order *all = r->fields ? &r->orders[r->field_count] : NULL;
+    if (!r->fields)
+        return;
+    struct order *all = &r->orders[r->field_count];
     for (size_t row = 0; row < r->row_count; row++) {
         const struct csv_row *one = &r->rows[row];
         for (size_t i = 0; i < one->count && one->count <= r->field_count; i++) {
@@ -145,7 +147,7 @@ static void look_at_orders(struct reader *r)
             r->orders[i].day |= order == SAID_ORDER_DAY;
         }
     }
-    for (size_t i = 0; all && i < r->field_count; i++) {
+    for (size_t i = 0; i < r->field_count; i++) {
         all->month |= r->orders[i].month;
         all->day |= r->orders[i].day;
     }

@@ -1,5 +1,6 @@
 #include "desk/measuring.h"
 #include "base/jsonx.h"
+#include "base/tz_of.h"
 #include <ctype.h>
 #include <math.h>
 #include <stdio.h>
@@ -161,6 +162,7 @@ int measuring_check(const struct measuring *m, const struct evidence_lot *lot, c
 {
     char when[40];
     double days = (double)(at_ms - lot->packed_from_ms) / (double)WHEN_DAY_MS;
+    tz = tz_of(tz, lot->plant);
     if (at_ms < lot->made_from_ms) {
         error_set(err, ERROR_INVALID,
                   "lot %s was made from %s on: nothing was measured of it before", lot->lot,

@@ -156,22 +156,23 @@ with far_plants(sys.argv[1]) as plant:
         assert status == 201 and {"field": "found_on", "value": found} in [
             {name: item[name] for name in ("field", "value")} for item in told["taken"]], (said, told)
 
-    # weeks are the company's: a Sunday there, Monday at home
-    before = plant.get("/v1/weeks/2026-W47?plant=far")[1]["complaints"]["mold"]
+    # weeks of one plant are its own: a Sunday there, Monday at home
+    week = lambda name: plant.get(f"/v1/weeks/{name}?plant=far")[1]["complaints"]["mold"]
+    before = {name: week(name) for name in ("2026-W46", "2026-W47")}
     log(plant, LOT, received_at="2026-11-15T12:00:00Z", found_on="2026-11-15")
     plant.wait_idle()
-    assert plant.get("/v1/weeks/2026-W47?plant=far")[1]["complaints"]["mold"] == before + 1
+    assert {name: week(name) - was for name, was in before.items()} == {"2026-W46": 1, "2026-W47": 0}
 
     # and so are months: in October there, on the 1st of November at home
     month = lambda name: plant.get(f"/v1/spans/{name}?plant=far")[1]["complaints"]["mold"]
     before = {name: month(name) for name in ("2026-10", "2026-11")}
     log(plant, "?", plant="far", received_at="2026-10-31T10:30:00Z", found_on="2026-10-30")
     plant.wait_idle()
-    assert {name: month(name) - was for name, was in before.items()} == {"2026-10": 0, "2026-11": 1}
+    assert {name: month(name) - was for name, was in before.items()} == {"2026-10": 1, "2026-11": 0}
 
-    # so are the spans of other questions, of one plant too, and what is in code of the lots of a case
-    for path, name in (("returns?plant=far", "to"), (f"cases/{cases['far']}/reach", "in_code_on")):
-        day, told = same_day(HOME, lambda path=path: plant.get("/v1/" + path)[1])
+    # of other questions some are the company's, of one plant too, and what is in code of the lots of a case
+    for zone, path, name in ((FAR, "returns?plant=far", "to"), (HOME, "returns", "to"), (HOME, f"cases/{cases['far']}/reach", "in_code_on")):
+        day, told = same_day(zone, lambda path=path: plant.get("/v1/" + path)[1])
         assert told[name] == day, (path, day, told)
     packed = plant.get("/v1/gaps?plant=far")[1]["to"]  # the 14th there, the 15th at home
     assert packed == "2026-11-15", packed
@@ -206,6 +207,10 @@ with far_plants(sys.argv[1]) as plant:
     day, held = same_day(FAR, lambda: [hold for hold in plant.get("/v1/holds")[1]["holds"] if hold["reason"] == "cold"])
     assert held[0]["at"] == "2026-11-14T23:30:00-11:00" == [hold["at"] for hold in plant.client_json("lot", LOT)["holds"] if hold["reason"] == "cold"][0]
     assert held[0]["age_days"] == (datetime.date.fromisoformat(day) - datetime.date(2026, 11, 14)).days, (day, held)
+
+    # a result of before the lot was made
+    refused = plant.client("measure", LOT, "crumb_ph=6.1", "--lab", "n", "--sample", "1", "--at", "2026-11-14T20:00:00Z", check=1).stderr
+    assert "was made from 2026-11-14T20:00:00-11:00 on" in " ".join(refused.split()), refused
 
     # what is over: listed of that plant by its day, mailed there by its day
     yesterday = plant_day(FAR, 1)
