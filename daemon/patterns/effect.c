@@ -167,18 +167,23 @@ static struct judgement judge(const struct side *before, const struct side *afte
     return j;
 }
 
-static const char TOO_EARLY[] = "too early to tell", TOO_FEW[] = "too few to tell";
+enum verdict { TOO_EARLY, TOO_FEW, FEWER, MORE, NO_DIFFERENCE };
+static const char *const VERDICTS[] = {
+    [TOO_EARLY] = "too early to tell",      [TOO_FEW] = "too few to tell",
+    [FEWER] = "fewer complaints",           [MORE] = "more complaints",
+    [NO_DIFFERENCE] = "no difference seen",
+};
 
-static const char *verdict_of(const struct plan *p, const struct judgement *j)
+static enum verdict verdict_of(const struct plan *p, const struct judgement *j)
 {
     if (!j->known || j->share < DELAY_TOO_EARLY)
         return TOO_EARLY;
     if (j->widened.exact.high < 1)
-        return "fewer complaints";
+        return FEWER;
     if (j->widened.exact.low > 1)
-        return "more complaints";
+        return MORE;
     if (j->widened.exact.low > HALVED && j->widened.exact.high < DOUBLED)
-        return "no difference seen";
+        return NO_DIFFERENCE;
     return p->now_ms >= p->after.to_ms && j->share >= SHARE_COMPLETE ? TOO_FEW : TOO_EARLY;
 }
 
@@ -303,13 +308,13 @@ static void add_range(struct text_buffer *b, const struct interval *limits)
         text_append(b, "any number of times");
 }
 
-static char *say(const char *verdict, const struct judgement *j, const struct side *before,
+static char *say(enum verdict verdict, const struct judgement *j, const struct side *before,
                  const struct side *after)
 {
     struct text_buffer b = {0};
     char n[2][24];
     char ratio[24];
-    text_appendf(&b, "%c%s: ", verdict[0] - 'a' + 'A', verdict + 1);
+    text_appendf(&b, "%c%s: ", VERDICTS[verdict][0] - 'a' + 'A', VERDICTS[verdict] + 1);
     if (!j->known) {
         text_append(&b, "there is nothing to compare yet.");
         return text_take(&b);
@@ -335,12 +340,13 @@ static json_t *effect_json(const struct plan *p, const struct side *before,
     char date[16];
     const struct action_row *a = p->action;
     struct judgement j = judge(before, after);
-    const char *verdict = verdict_of(p, &j);
+    enum verdict verdict = verdict_of(p, &j);
     char *text = say(verdict, &j, before, after), *days = compared(before, after, p->days);
     json_t *out = json_pack(
         "{s:I, s:s, s:s, s:o, s:o, s:s, s:s, s:s, s:s}", "action", (json_int_t)a->id, "at",
         day_format(tz_day(p->tz, a->at_ms), date), "note", a->note, "before", side_json(before),
-        "after", side_json(after), "verdict", verdict, "text", text, "compared", days, "caution",
+        "after", side_json(after), "verdict", VERDICTS[verdict], "text", text, "compared", days,
+        "caution",
         "Lots before and after differ in more than the action. Actions follow bad spells, so part "
         "of a fall would have come by itself.");
     free(text);

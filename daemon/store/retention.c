@@ -45,10 +45,15 @@ int retention_round(struct store *store, const struct retention *rule, int64_t n
     const struct {
         const char *sql;
         int64_t days;
-    } kinds[] = {{SQL_RANKINGS, rule->rankings_days}, {SQL_TEXTS, rule->mail_days},
-                 {SQL_DELIVERIES, rule->mail_days},   {SQL_MAILS, rule->mail_days},
-                 {SQL_REPLACED, rule->replaced_days}, {SQL_LOADS, rule->loads_days},
-                 {SQL_PHOTOS, rule->photos_days},     {SQL_FILES, rule->photos_days}};
+        bool tells_now, frees_bytes; /* it has ?3; what it drops is in the log, too */
+    } kinds[] = {{SQL_RANKINGS, rule->rankings_days, false, false},
+                 {SQL_TEXTS, rule->mail_days, false, false},
+                 {SQL_DELIVERIES, rule->mail_days, false, false},
+                 {SQL_MAILS, rule->mail_days, false, false},
+                 {SQL_REPLACED, rule->replaced_days, false, false},
+                 {SQL_LOADS, rule->loads_days, false, false},
+                 {SQL_PHOTOS, rule->photos_days, true, false},
+                 {SQL_FILES, rule->photos_days, false, true}};
     const struct db_value now = DB_MS(now_ms), no_more = {.form = DB_IS_END};
     int rc = 0, dropped = 0;
     for (size_t i = 0; i < sizeof kinds / sizeof kinds[0] && !rc; i++) {
@@ -56,11 +61,11 @@ int retention_round(struct store *store, const struct retention *rule, int64_t n
             continue;
         rc = db_run(store, kinds[i].sql,
                     DB(DB_MS(now_ms - kinds[i].days * WHEN_DAY_MS), DB_INT(limit),
-                       kinds[i].sql == SQL_PHOTOS ? now : no_more),
+                       kinds[i].tells_now ? now : no_more),
                     err);
         int count = rc ? 0 : db_changes(store);
-        if (count && kinds[i].sql == SQL_FILES)
-            store_checkpoint_soon(store); /* their bytes are in the log, too */
+        if (count && kinds[i].frees_bytes)
+            store_checkpoint_soon(store);
         dropped += count;
     }
     if (!rc)
