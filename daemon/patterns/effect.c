@@ -282,7 +282,7 @@ static json_t *ratio_of(const struct side *before, const struct side *after,
     char words[WORDS];
     const char *word = ratio_words(before, after, words);
     if (!word && !(j->known && isfinite(j->widened.ratio)))
-        word = TOO_FEW;
+        word = VERDICTS[TOO_FEW];
     return ratio_json(j->known ? &j->widened : &none, word);
 }
 
