@@ -1,5 +1,4 @@
 #include "base/jsonx.h"
-#include "base/jsonx_tree.h"
 #include "base/length.h"
 #include "base/letter.h"
 #include <assert.h>
@@ -134,7 +133,7 @@ static int check_bytes(const char *bytes, size_t length, struct error *err)
     if (good < length)
         return refuse(err, bytes, good,
                       bytes[good] == '\0' ? "holds a NUL byte" : "is not UTF-8 from here on");
-    return 0;
+    return scan(bytes, length, err);
 }
 
 static int parse(const char *bytes, size_t length, size_t limit, json_t **ret, struct error *err)
@@ -143,16 +142,10 @@ static int parse(const char *bytes, size_t length, size_t limit, json_t **ret, s
         return error_set(err, ERROR_TOO_LARGE, "%zu bytes of JSON, at most %zu are taken", length,
                          limit);
     int rc = check_bytes(bytes, length, err);
-    json_t *root = rc ? NULL : jsonx_tree(bytes, length);
-    if (root) {
-        *ret = root;
-        return 0;
-    }
-    rc = rc ? rc : scan(bytes, length, err);
     if (rc)
         return rc;
     json_error_t why;
-    root = json_loadb(bytes, length, JSON_REJECT_DUPLICATES | JSON_DECODE_ANY, &why);
+    json_t *root = json_loadb(bytes, length, JSON_REJECT_DUPLICATES | JSON_DECODE_ANY, &why);
     if (!root) {
         error_at(err, NULL, why.line, why.column);
         return error_set(err, ERROR_INVALID, "not JSON: %s", why.text);
