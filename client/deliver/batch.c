@@ -411,7 +411,7 @@ int batch_run(struct client *c, const char *path, const struct batch_options *op
 {
     struct error err = {0};
     struct source *source = NULL;
-    char *unused = NULL;
+    struct complaint_rows_seen seen = {0};
     struct form_day day = zone_day(c->zone);
     const struct complaint_rows_meaning meaning = {options->map, &day};
     if (source_open(path, &source, &err) != 0)
@@ -420,17 +420,25 @@ int batch_run(struct client *c, const char *path, const struct batch_options *op
         .c = c, .options = options, .source = source_name(source), .seen = json_object()};
     int rc = source_is_ndjson(source)
                  ? complaint_rows_ndjson(source, on_row, &b, &err)
-                 : complaint_rows_csv(source, &meaning, on_row, &b, &unused, &err);
+                 : complaint_rows_csv(source, &meaning, on_row, &b, &seen, &err);
     flush(&b);
-    if (unused)
-        client_say(c, "%s: columns not used: %s", b.source, unused);
+    if (seen.unused)
+        client_say(c, "%s: columns not used: %s", b.source, seen.unused);
+    if (seen.dates_by_plant)
+        client_say(
+            c,
+            "%s: %ld date%s such as 03/04/2026 read with the %s first, as the plant writes "
+            "them (month_first of lots.json): nothing in the file tells. If they are not so, "
+            "withdraw the complaints and give a --map with \"dates\"",
+            b.source, seen.dates_by_plant, seen.dates_by_plant == 1 ? " was" : "s were",
+            day.day_first ? "day" : "month");
     if (rc) {
         client_fail(c, &err);
         b.refused++;
     }
     say_end(&b);
     int exit_code = b.exit_code ? b.exit_code : b.refused ? EXIT_REFUSED : EXIT_DONE;
-    free(unused);
+    free(seen.unused);
     free(b.rows);
     json_decref(b.seen);
     text_buffer_free(&b.lines);

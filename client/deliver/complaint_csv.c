@@ -12,6 +12,7 @@
 #define CHUNK 65536
 #define ROW_BYTES (1u << 20)
 #define COLUMNS 256
+#define LOOK_AHEAD 10000
 
 struct csv_row {
     char **cells;
@@ -35,8 +36,10 @@ struct reader {
     char **others;        /* names of the columns that mean nothing to us, NULL for all others */
     struct order *orders; /* of each field, and behind them of all */
     size_t field_count;
-    struct csv_row *rows; /* all of the file: one date is read by what the others are */
+    struct csv_row *rows; /* that wait: one date is read by what the others are */
     size_t row_count, row_capacity;
+    bool looked; /* enough rows have been: each that comes is taken at once */
+    long dates_by_plant;
     struct text_buffer unused;
     long row_line; /* where the row began */
     bool ended;    /* a row ended in the piece just fed */
@@ -133,30 +136,24 @@ static enum said_order order_of(const struct reader *r, const char *field, const
     return said_date_order(column_map_value(r->map, field, cell), ret_dotted);
 }
 
-static void look_at_orders(struct reader *r)
+static void look_at_orders(struct reader *r, const struct csv_row *row)
 {
-    if (!r->fields)
-        return;
     struct order *all = &r->orders[r->field_count];
-    for (size_t row = 0; row < r->row_count; row++) {
-        const struct csv_row *one = &r->rows[row];
-        for (size_t i = 0; i < one->count && one->count <= r->field_count; i++) {
-            bool dotted = false;
-            enum said_order order = order_of(r, r->fields[i], one->cells[i], &dotted);
-            r->orders[i].month |= order == SAID_ORDER_MONTH;
-            r->orders[i].day |= order == SAID_ORDER_DAY;
-        }
-    }
-    for (size_t i = 0; i < r->field_count; i++) {
+    for (size_t i = 0; i < row->count && row->count <= r->field_count; i++) {
+        bool dotted = false;
+        enum said_order order = order_of(r, r->fields[i], row->cells[i], &dotted);
+        r->orders[i].month |= order == SAID_ORDER_MONTH;
+        r->orders[i].day |= order == SAID_ORDER_DAY;
         all->month |= r->orders[i].month;
         all->day |= r->orders[i].day;
     }
 }
 
 /* The order of a date that could be either: as its column's others are, else as those of the file's
- * other columns. Day and month changed about would be a lot of another month: where nothing tells,
- * it is refused, as whoever wrote the file need not write as the plant does. */
-static int decide_order(const struct reader *r, size_t column, const char *cell, bool *ret_day,
+ * other columns, else as the plant writes dates, which is counted: whoever wrote the file need not
+ * write so. Where the file has both orders it is refused: day and month changed about would be a
+ * lot of another month. */
+static int decide_order(struct reader *r, size_t column, const char *cell, bool *ret_day,
                         struct error *err)
 {
     const struct order *of = &r->orders[column], *all = &r->orders[r->field_count];
@@ -164,8 +161,11 @@ static int decide_order(const struct reader *r, size_t column, const char *cell,
     if (order_of(r, r->fields[column], cell, &dotted) != SAID_ORDER_BOTH)
         return 0;
     const struct order *by = of->month || of->day ? of : all;
-    *ret_day = dotted || by->day;
-    if (dotted ? !of->month : by->month != by->day)
+    bool told = by->month || by->day;
+    if (dotted || told)
+        *ret_day = dotted || by->day;
+    r->dates_by_plant += !dotted && !told;
+    if (dotted ? !of->month : !(by->month && by->day))
         return 0;
     error_field(err, r->fields[column], cell);
     error_hint(err,
@@ -173,10 +173,8 @@ static int decide_order(const struct reader *r, size_t column, const char *cell,
                "{\"columns\": {}, \"dates\": {\"%s\": \"DD/MM/YYYY\"}}",
                r->fields[column]);
     return error_set(err, ERROR_INVALID,
-                     by->month ? "day and month may each come first here, and the other dates of "
-                                 "the file are of both kinds"
-                               : "day and month may each come first here, and no other date of "
-                                 "the file tells which");
+                     "day and month may each come first here, and the other dates of the file are "
+                     "of both kinds");
 }
 
 static int set_cell(struct reader *r, json_t *complaint, size_t column, const char *cell,
@@ -254,6 +252,18 @@ static int take_row(struct reader *r, const struct csv_row *of)
     return rc;
 }
 
+static int take_rows(struct reader *r)
+{
+    int rc = 0;
+    for (size_t i = 0; i < r->row_count; i++) {
+        rc = rc ? rc : take_row(r, &r->rows[i]);
+        drop_cells(r->rows[i].cells, r->rows[i].count);
+        free(r->rows[i].cells);
+    }
+    r->row_count = 0;
+    return rc;
+}
+
 /* Takes the cells. */
 static void keep_row(struct reader *r)
 {
@@ -264,6 +274,10 @@ static void keep_row(struct reader *r)
     r->rows[r->row_count++] = (struct csv_row){r->cells, r->cell_count, r->row_line};
     r->cells = NULL;
     r->cell_count = r->cell_capacity = 0;
+    look_at_orders(r, &r->rows[r->row_count - 1]);
+    r->looked = r->looked || r->row_count == LOOK_AHEAD;
+    if (r->looked)
+        r->rc = take_rows(r);
 }
 
 static void on_row(int end, void *arg)
@@ -284,23 +298,10 @@ static void on_row(int end, void *arg)
     r->cell_count = 0;
 }
 
-static int take_rows(struct reader *r)
-{
-    int rc = 0;
-    look_at_orders(r);
-    for (size_t i = 0; i < r->row_count && !rc; i++)
-        rc = take_row(r, &r->rows[i]);
-    return rc;
-}
-
 static void drop(struct reader *r)
 {
     drop_cells(r->cells, r->cell_count);
     free(r->cells);
-    for (size_t i = 0; i < r->row_count; i++) {
-        drop_cells(r->rows[i].cells, r->rows[i].count);
-        free(r->rows[i].cells);
-    }
     free(r->rows);
     drop_cells(r->fields, r->fields ? r->field_count : 0);
     drop_cells(r->others, r->fields ? r->field_count : 0);
@@ -362,7 +363,7 @@ static int feed(struct reader *r, struct csv_parser *parser, struct source *s)
 }
 
 int complaint_rows_csv(struct source *s, const struct complaint_rows_meaning *meaning,
-                       row_each each, void *arg, char **ret_unused, struct error *err)
+                       row_each each, void *arg, struct complaint_rows_seen *ret, struct error *err)
 {
     struct form_day whole = {.today = meaning->day->today,
                              .full = true,
@@ -380,6 +381,7 @@ int complaint_rows_csv(struct source *s, const struct complaint_rows_meaning *me
         error_at(err, source_name(s), 0, 0);
     csv_free(&parser);
     drop(&r);
-    *ret_unused = r.unused.length ? text_take(&r.unused) : NULL;
+    ret->unused = r.unused.length ? text_take(&r.unused) : NULL;
+    ret->dates_by_plant = r.dates_by_plant;
     return rc;
 }

@@ -24,10 +24,16 @@ struct complaint_rows_meaning {
     const struct column_map *map; /* which column is which field */
     const struct form_day *day;   /* what its dates are read against */
 };
-/* *ret_unused gets the names of columns that mean nothing to us, comma-separated (caller frees;
- * may be NULL). Errors are those of the file as a whole: no header, quotes that never end. */
+/* What is to be said of the whole file. */
+struct complaint_rows_seen {
+    char *unused; /* columns that mean nothing to us, comma-separated; NULL: none; caller frees */
+    long dates_by_plant; /* that can be read either way, where nothing in the file told */
+};
+/* Errors are those of the file as a whole: no header, quotes that never end. The first 10,000 rows
+ * are read before any is told of. */
 int complaint_rows_csv(struct source *s, const struct complaint_rows_meaning *meaning,
-                       row_each each, void *arg, char **ret_unused, struct error *err);
+                       row_each each, void *arg, struct complaint_rows_seen *ret,
+                       struct error *err);
 int complaint_rows_ndjson(struct source *s, row_each each, void *arg, struct error *err);
 
 #endif

@@ -277,15 +277,15 @@ static int read_list(struct text_buffer *told, struct error *err)
     struct source *source = NULL;
     struct column_map *map = column_map_new();
     const struct form_day day = {.today = 20777, .full = true};
-    char *unused = NULL;
+    struct complaint_rows_seen seen = {0};
     int rc = column_map_add(map, ODDLOAF_SOURCE_DIR "/data/retailer/map.json", err);
     if (!rc)
         rc = source_open(ODDLOAF_SOURCE_DIR "/data/retailer/complaints.csv", &source, err);
     if (!rc)
         rc = complaint_rows_csv(source, &(struct complaint_rows_meaning){map, &day}, add_row, told,
-                                &unused, err);
-    text_append(told, unused ? unused : "");
-    free(unused);
+                                &seen, err);
+    text_append(told, seen.unused ? seen.unused : "");
+    free(seen.unused);
     source_close(source);
     column_map_free(map);
     return rc;
