@@ -171,6 +171,12 @@ int measuring_check(const struct measuring *m, const struct evidence_lot *lot, c
         return ERROR_INVALID;
     }
     /* a day more: looks are counted by days, not by hours */
+    if (strcmp(m->quantity, "frozen_days") == 0 && m->value > days + 1) {
+        error_set(err, ERROR_INVALID,
+                  "lot %s was packed %s, %.1f days before: it cannot have been frozen longer",
+                  lot->lot, when_format(tz, lot->packed_from_ms, when), days);
+        return refuse(m, err);
+    }
     if (strcmp(m->quantity, "mold_free_days") == 0 && m->value > days + 1) {
         error_set(err, ERROR_INVALID, "lot %s was packed %s, %.1f days before that look", lot->lot,
                   when_format(tz, lot->packed_from_ms, when), days);

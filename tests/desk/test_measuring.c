@@ -141,6 +141,11 @@ static void test_what_cannot_be_so_of_the_lot_is_refused(void **state)
     assert_int_equal(measuring_check(&free_days, &lot, NULL, 18 * WHEN_DAY_MS, &err),
                      ERROR_INVALID);
     assert_non_null(strstr(err.text, "7.0 days before that look"));
+    struct measuring frozen = read_as(*state, "frozen_days", json_integer(9));
+    error_clear(&err);
+    assert_int_equal(measuring_check(&frozen, &lot, NULL, 20 * WHEN_DAY_MS, &err), 0);
+    assert_int_equal(measuring_check(&frozen, &lot, NULL, 18 * WHEN_DAY_MS, &err), ERROR_INVALID);
+    assert_non_null(strstr(err.text, "cannot have been frozen longer"));
 }
 
 int main(void)
