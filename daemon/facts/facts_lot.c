@@ -47,6 +47,15 @@ static void take_usual(struct fact *fact, const struct fact_usual *usual, enum f
     fact->z = (fact->value - fact->usual) / usual->spread[part];
 }
 
+/* A file of readings may say that bread was frozen for longer than it has been there: of that
+ * nothing is taken. A day more: days are counted, not hours. */
+static bool cannot_be(const struct facts_job *job, const char *quantity, double value)
+{
+    int64_t packed_ms = job->set->record->lot.packed_from_ms;
+    double days = (double)(job->input->as_of_ms - packed_ms) / (double)WHEN_DAY_MS;
+    return strcmp(quantity, "frozen_days") == 0 && value > days + 1;
+}
+
 static void take_quantity(const struct facts_job *job, const struct fact_name *name,
                           const struct fact_baseline *baseline, struct fact *fact)
 {
@@ -63,7 +72,7 @@ static void take_quantity(const struct facts_job *job, const struct fact_name *n
         fact->target = series->target;
     if (usual && usual->count >= FACTS_BASELINE_LEAST)
         fact->usual = usual->median[name->part];
-    if (summary.count == 0)
+    if (summary.count == 0 || cannot_be(job, quantity, summary.max))
         return;
     fact_set_number(fact, name->part == PART_MIN   ? summary.min
                           : name->part == PART_MAX ? summary.max

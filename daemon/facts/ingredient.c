@@ -103,3 +103,23 @@ int ingredient_sorbate(const struct rules *rules, const struct lot_record *recor
     }
     return sorbic ? 1 : named ? 0 : -1;
 }
+
+bool ingredient_left_out(const struct rules *rules, const struct lot_record *record,
+                         const char *dose, int64_t as_of_ms)
+{
+    static const char INHIBITOR[] = "inhibitor_pct_flour", ACID[] = "acid_pct_flour";
+    const struct lot_series *own = lot_record_series(record, dose);
+    if (!own || !(own->target <= 0)) /* NAN: it is not said */
+        return false;
+    for (int i = 0; i < record->series_count; i++)
+        if (strcmp(rules_quantity(rules, record->series[i].quantity), dose) == 0 &&
+            is_there(record, &record->series[i], as_of_ms))
+            return false;
+    for (int i = 0; i < record->use_count; i++) {
+        const struct preserver *p = catalogue_preserver(rules->catalogue, record->uses[i].kind);
+        const char *role = !p ? "" : p->role == PRESERVER_INHIBITOR ? INHIBITOR : ACID;
+        if (strcmp(role, dose) == 0)
+            return false;
+    }
+    return true;
+}

@@ -25,4 +25,9 @@ const char *ingredient_spoken_of(const struct ingredient_asked *asked,
 int ingredient_sorbate(const struct rules *rules, const struct lot_record *record,
                        int64_t as_of_ms);
 
+/* Does the recipe want none of it, a dose's quantity, and does no record tell of any? What is of
+ * several kinds (the inhibitor, the acid) is wanted or on record if any of them is. */
+bool ingredient_left_out(const struct rules *rules, const struct lot_record *record,
+                         const char *dose, int64_t as_of_ms);
+
 #endif

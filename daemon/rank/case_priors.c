@@ -1,6 +1,7 @@
 /* Priors as of an instant, from the verdicts in the store. */
 #include "base/text.h"
 #include "facts/cache.h"
+#include "facts/ingredient.h"
 #include "rank/case_rank.h"
 #include "rank/learning.h"
 #include "store/verdict.h"
@@ -144,6 +145,17 @@ static int learned_now(struct triage *triage, struct store *store, struct learne
     return 0;
 }
 
+/* What is not in the bread, nor wanted there, is neither too much nor too little of it. */
+static void rule_out(const struct rules *rules, const struct lot_record *lot, int64_t as_of_ms,
+                     double *prior)
+{
+    for (int i = 0; i < rules->cause_count; i++) {
+        const char *dose = rules->causes[i].needs_dose;
+        if (dose && ingredient_left_out(rules, lot, dose, as_of_ms))
+            prior[i] = 0;
+    }
+}
+
 int case_rank_priors(struct triage *triage, struct store *store, const struct case_input *input,
                      const struct lot_record *lot, double **ret, struct error *err)
 {
@@ -159,6 +171,8 @@ int case_rank_priors(struct triage *triage, struct store *store, const struct ca
     priors_at(learned->priors, input->symptom, input->as_of_ms,
               lot && learning_is_on(triage) ? &packed : NULL, *ret);
     cache_object_unref(learned);
+    if (lot)
+        rule_out(triage->rules, lot, input->as_of_ms, *ret);
     return 0;
 }
 

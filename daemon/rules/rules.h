@@ -71,6 +71,7 @@ struct rule_cause {
     char *file;
     double prior[SYMPTOMS]; /* 0: not a cause of this symptom */
     bool background, after_dispatch;
+    const char *needs_dose; /* a quantity; not of a lot that is to have none, and has; NULL: none */
     struct rule_evidence *evidence;
     int evidence_count, group_count;
     const char **reach;

@@ -1,4 +1,5 @@
 /* One cause's file. */
+#include "rules/catalogue.h"
 #include "rules/rules_check.h"
 #include <math.h>
 #include <stdlib.h>
@@ -293,6 +294,14 @@ static void check_id(const struct doc_place *top, const char *id, const char *fi
         doc_fault(&place, "this id is taken by another file");
 }
 
+static void check_dose(const struct doc_place *top, const char *quantity)
+{
+    const struct rules *rules = top->doc->context;
+    struct doc_place place = doc_member(top, "needs_dose");
+    if (quantity && !catalogue_quantity(rules->catalogue, quantity))
+        doc_fault(&place, "no such quantity");
+}
+
 void rules_check_cause(struct doc *doc, const char *file_stem)
 {
     static const struct doc_row ROWS[] = {
@@ -310,6 +319,7 @@ void rules_check_cause(struct doc *doc, const char *file_stem)
         {"sources", DOC_TEXTS, .at = offsetof(struct rule_cause, sources)},
         {"background", DOC_FLAG, DOC_AT(struct rule_cause, background)},
         {"after_dispatch", DOC_FLAG, DOC_AT(struct rule_cause, after_dispatch)},
+        {"needs_dose", DOC_TEXT, DOC_AT(struct rule_cause, needs_dose)},
         {.name = "note"},
         {0}};
     struct rules *rules = doc->context;
@@ -321,6 +331,7 @@ void rules_check_cause(struct doc *doc, const char *file_stem)
                                               .unless = rules_check_no_guard()}};
     doc_read(&top, ROWS, &cause);
     check_id(&top, cause.id, file_stem);
+    check_dose(&top, cause.needs_dose);
     cause.checks = json_object_get(doc->root, "checks");
     cause.actions = json_object_get(doc->root, "actions");
     cause.cautions = json_object_get(doc->root, "cautions");

@@ -394,6 +394,53 @@ static void what_is_not_in_the_bread_is_not_broken_down(void **state)
     }
 }
 
+/* Bread that is to have no inhibitor, and has none on record, has neither too much nor too little
+ * of it; a dose that is on record is there all the same. */
+static void what_no_recipe_wants_is_no_cause(void **state)
+{
+    static const struct {
+        double target, kg;
+        const char *kind;
+        bool cause;
+    } ROWS[] = {{0.3, 0, NULL, true},
+                {0, 0, NULL, false},
+                {0, 0.3, NULL, true},
+                {0, 0.3, "potassium-sorbate", true}};
+    (void)state;
+    for (size_t i = 0; i < sizeof ROWS / sizeof ROWS[0]; i++) {
+        struct plant p;
+        struct error err = {0};
+        size_t k;
+        json_t *one, *ranking;
+        double probability = 0;
+        open_plant(&p);
+        fixture_copy(&p.f, "rules", "cautions.json");
+        fixture_copy(&p.f, "rules", "causes/inhibitor-overdosed.json");
+        fixture_copy(&p.f, "rules", "causes/rope.json");
+        triage_free(p.triage);
+        p.triage = fixture_triage(&p.f);
+        forget_inhibitor(&p);
+        fixture_sql(&p.f, "INSERT INTO target(product_id, quantity_id, target) VALUES(1, 5, %g)",
+                    ROWS[i].target);
+        if (ROWS[i].kg > 0)
+            give(&p, ROWS[i].kind, NULL, ROWS[i].kg, 0);
+        fixture_records_changed(&p.f);
+        int64_t id = fixture_complain(&p.f, "off-odor", p.lot, AT(22, 15),
+                                      "{\"observed\":{\"odor\":[\"fruity\"]}}");
+        if (tell_case(p.triage, p.f.store, id, &ranking, NULL, &err))
+            fail_msg("%s", err.text);
+        json_array_foreach(json_object_get(ranking, "ranked"), k, one)
+        {
+            if (strcmp(text_of(one, "cause"), "inhibitor-overdosed") == 0)
+                probability = json_number_value(json_object_get(one, "probability"));
+        }
+        if ((probability > 0) != ROWS[i].cause)
+            fail_msg("row %zu: %g", i, probability);
+        json_decref(ranking);
+        close_plant(&p);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -405,6 +452,7 @@ int main(void)
         cmocka_unit_test(one_more_can_be_asked_for),
         cmocka_unit_test(the_plants_own_by_its_kind_is_the_same),
         cmocka_unit_test(what_is_not_in_the_bread_is_not_broken_down),
+        cmocka_unit_test(what_no_recipe_wants_is_no_cause),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
