@@ -5,6 +5,7 @@
 #include "lots/product_named.h"
 #include "store/contact.h"
 #include "store/lot_find.h"
+#include "store/seen.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -68,6 +69,8 @@ static int add_similar(void *arg, const struct contact_match *match)
 {
     const struct similar *s = arg;
     char when[40], code[LOT_MATCH_CODE];
+    if (!seen_complaint(s->store, match->complaint_id))
+        return 0; /* whether somebody complained at another plant is that plant's */
     placing_code_of(s->desk, s->store, match->complaint_id, code);
     if (s->code[0] && code[0] && strcmp(s->code, code) != 0)
         return 0;

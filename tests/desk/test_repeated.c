@@ -3,6 +3,7 @@
 #include "desk/answer.h"
 #include "desk/repeated.h"
 #include "fixture.h"
+#include "store/seen.h"
 
 static int again(struct fixture *f, const char *more, struct taking *t)
 {
@@ -265,6 +266,10 @@ static void who_called_before_is_told_to_the_desk_alone(void **state)
     fixture_log(f, FIRST, "{'contact':{'phone':'6075550142'}}");
     assert_int_equal(similar_told(f, true), 1);
     assert_int_equal(similar_told(f, false), 0);
+    seen_set(f->store, &(struct seen_plants){.count = 1, .plant = {"elsewhere"}, .user = "jo"});
+    assert_int_equal(similar_told(f, true), 0); /* nor to another plant's desk */
+    seen_set(f->store, NULL);
+    assert_int_equal(similar_told(f, true), 1);
 }
 
 #define ON_A_PLANT(test) cmocka_unit_test_setup_teardown(test, fixture_clean, fixture_cleaned)

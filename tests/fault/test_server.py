@@ -249,7 +249,8 @@ def main():
     server = pathlib.Path(tempfile.mkdtemp(prefix="oddloaf-server-"))
     postgresql.start(server, sync=True)
     postgresql.ask(server, "CREATE DATABASE plant")
-    plant = Plant(sys.argv[1], config={"store": f"postgresql:///plant?host={server}&user=oddloaf"})
+    zones = {"north": {"time_zone": "America/Chicago"}, "south": {"time_zone": "America/Denver"}}
+    plant = Plant(sys.argv[1], config={"store": f"postgresql:///plant?host={server}&user=oddloaf", "plants": zones})
     try:
         mailbox = post(plant)
         plant.start()
