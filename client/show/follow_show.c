@@ -10,9 +10,12 @@
 
 /* ---- its day ---- */
 
+/* Of a plant in another zone the daemon says what day it is there. */
 static void show_due(const struct view *v, const json_t *document, int32_t today)
 {
-    int32_t day;
+    int32_t day, there;
+    if (day_parse(pick_text(document, "today", ""), &there, NULL) == 0)
+        today = there;
     const char *due = pick_text(document, "due", "");
     if (day_parse(due, &day, NULL)) {
         view_label(v, "due", "no day");

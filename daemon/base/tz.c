@@ -221,6 +221,19 @@ const char *tz_of_apart(const struct tz *tz, const char *plant)
     return of == tz_of_company(tz) ? NULL : tz_name(of);
 }
 
+int32_t tz_of_day(const struct tz *tz, const char *plant, int64_t ms)
+{
+    if (plant && *plant)
+        return tz_day(tz_of(tz, plant), ms);
+    const struct tz *company = tz_of_company(tz);
+    int32_t latest = tz_day(company, ms);
+    for (const struct tz *of = company ? company->next : NULL; of; of = of->next) {
+        int32_t day = tz_day(of, ms);
+        latest = day > latest ? day : latest;
+    }
+    return latest;
+}
+
 int tz_of_add(struct tz *tz, const char *plant, const char *zone, struct error *err)
 {
     struct tz *of;

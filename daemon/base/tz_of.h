@@ -11,6 +11,9 @@ const struct tz *tz_of(const struct tz *tz, const char *plant);
 /* That plant's name of its zone, where it is another than the company's, for those who read its
  * times elsewhere; NULL: it has no other. Borrowed. */
 const char *tz_of_apart(const struct tz *tz, const char *plant);
+/* The day there; where no plant is said, the latest that it is by any of the company's clocks: what
+ * is of no plant known is not ahead as long as it is that day anywhere. */
+int32_t tz_of_day(const struct tz *tz, const char *plant, int64_t ms);
 const struct tz *tz_of_company(const struct tz *tz);
 /* Before the handle is shared. The zone of one that has the company's is none of its own. */
 int tz_of_add(struct tz *tz, const char *plant, const char *zone, struct error *err);

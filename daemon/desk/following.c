@@ -257,11 +257,13 @@ static int check_day(const struct tz *tz, const struct following_change *change,
                      struct error *err)
 {
     char day[16], last[16];
+    int32_t today = tz_day(tz, change->who.at_ms);
     if (change->reason || change->due_day == WHEN_UNKNOWN_DAY)
         return 0;
     day_format(change->due_day, day);
-    if (change->due_day < tz_day(tz, change->who.at_ms)) {
-        error_set(err, ERROR_CONFLICT, "is over in the plant");
+    if (change->due_day < today) {
+        error_set(err, ERROR_CONFLICT, "is over in the plant: it is %s there",
+                  day_format(today, last));
         return refuse(err, "due", day,
                       "set a day from today on, or say why it is an earlier one: --reason");
     }
@@ -561,6 +563,9 @@ int following_json(const struct desk *desk, struct store *store, int64_t case_id
                      "call_backs", calls);
     logged_case_json(desk, store, row.id, *ret, NULL);
     following_case_json(&follow, row.harm, today, *ret);
+    char there[16];
+    if (tz_of_apart(desk->tz, row.plant))
+        json_object_set_new(*ret, "today", json_string(day_format(today, there)));
     if (!view->plain && follow.since_ms != WHEN_UNKNOWN_MS)
         add_working(desk, store, &row, &follow, today, *ret);
     return 0;

@@ -70,8 +70,8 @@ struct following_view {
     bool shown; /* contact data */
     bool plain; /* without working */
 };
-/* {"case","symptom","state",…,"severity","sold_until","working","entries","call_backs"}. New
- * reference. */
+/* {"case","symptom","state",…,"severity","sold_until","working","entries","call_backs"}; of a plant
+ * in another zone than the company's also "today", the day there. New reference. */
 int following_json(const struct desk *desk, struct store *store, int64_t case_id,
                    const struct following_view *view, json_t **ret, struct error *err);
 

@@ -10,11 +10,27 @@
 
 /* ---- reading ---- */
 
+/* Of a whole code that one plant alone writes, that plant; false: none alone does. Without a
+ * receipt there is no year for its day. */
+static bool plant_of_code(const struct desk *desk, const json_t *complaint,
+                          char ret[static LOT_MATCH_WORD])
+{
+    const char *code = json_string_value(json_object_get(complaint, "lot_text"));
+    const char *received = json_string_value(json_object_get(complaint, "received_at"));
+    int64_t ms;
+    return json_object_size(desk->plants) && code && received &&
+           when_parse(received, &ms, NULL) == 0 &&
+           *match_plant(desk->matcher, code, ms, desk->tz, ret);
+}
+
 struct form_options placing_options(const struct desk *desk, const json_t *complaint,
                                     const char *of_plant)
 {
-    const char *said = json_string_value(json_object_get(complaint, "plant"));
-    return (struct form_options){.tz = tz_of(desk->tz, said && *said ? said : of_plant)};
+    const char *plant = json_string_value(json_object_get(complaint, "plant"));
+    char by_code[LOT_MATCH_WORD];
+    if (!plant || !*plant)
+        plant = plant_of_code(desk, complaint, by_code) ? by_code : of_plant;
+    return (struct form_options){.tz = tz_of(desk->tz, plant)};
 }
 
 /* ---- finding ---- */

@@ -16,8 +16,9 @@ struct placing {
 };
 
 /* How it is read, now and whenever it is read again: in the zone of the plant that it names (once
- * logged it names one that is known), else of the one whose people took it (`of_plant`; NULL: not
- * known, or of no single one), else of the company. The rest is the caller's. */
+ * logged it names one that is known), else of the one that alone writes such codes as it names,
+ * else of the one whose people took it (`of_plant`; NULL: not known, or of no single one), else of
+ * the company. The rest is the caller's. */
 struct form_options placing_options(const struct desk *desk, const json_t *complaint,
                                     const char *of_plant);
 int placing_find(const struct desk *desk, struct store *store, const struct complaint_form *form,

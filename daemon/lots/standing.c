@@ -45,6 +45,7 @@ static int look_up(struct store *store, const struct lot_parsed *parsed,
                    const struct unrecorded_code *record, struct standing *s, struct error *err)
 {
     int64_t first_ms, newest_ms;
+    s->asked_day = tz_of_day(s->tz, parsed->plant, s->asked_ms);
     s->has_code = parsed->text[0] != '\0';
     s->has_product |= parsed->product[0] != '\0';
     s->has_code_date |= parsed->code_day != WHEN_UNKNOWN_DAY;
@@ -71,7 +72,8 @@ static void begin(const struct lot_query *query, enum lot_state state, struct st
                            .code_day = WHEN_UNKNOWN_DAY,
                            .first_day = WHEN_UNKNOWN_DAY,
                            .newest_day = WHEN_UNKNOWN_DAY,
-                           .asked_day = tz_day(query->tz, query->received_ms)};
+                           .asked_ms = query->received_ms,
+                           .asked_day = tz_of_day(query->tz, "", query->received_ms)};
     s->has_product = query->product && *query->product;
     s->has_code_date = query->code_day != WHEN_UNKNOWN_DAY;
     text_clip(query->lot_text ? query->lot_text : "", s->text, sizeof s->text);

@@ -24,7 +24,8 @@ struct standing {
     int32_t code_day;          /* … and its day of production, WHEN_UNKNOWN_DAY */
     int32_t newest_day; /* on which the newest lot on record was packed, WHEN_UNKNOWN_DAY none */
     int32_t first_day;  /* and the oldest */
-    int32_t asked_day;  /* of the query: nothing was packed later */
+    int64_t asked_ms;   /* of the query */
+    int32_t asked_day;  /* … there: nothing was packed later */
     char wrong[LOT_MATCH_WORD]; /* what of the code as read cannot be, "day 400"; "" nothing */
     bool misread;               /* `code` is taken for another lot's, misread */
     int64_t read_lot_id; /* the code read is this lot's, but what else was said speaks against it;

@@ -50,6 +50,13 @@ static void a_plant_has_its_own_zone(void **state)
     int64_t ms = instant("2026-11-15T06:30:00Z");
     assert_int_equal(tz_day(tz_of(tz, "west"), ms), day("2026-11-14"));
     assert_int_equal(tz_day(tz, ms), day("2026-11-15"));
+    assert_int_equal(tz_of_day(tz, "west", ms), day("2026-11-14"));
+    assert_int_equal(tz_of_day(tz, "", ms), day("2026-11-15"));
+    assert_int_equal(tz_of_add(tz, "isle", "Pacific/Auckland", NULL), 0);
+    ms = instant("2026-11-15T14:30:00Z");
+    assert_int_equal(tz_of_day(tz, NULL, ms), day("2026-11-16"));
+    assert_int_equal(tz_of_day(tz_of(tz, "west"), "", ms), day("2026-11-16"));
+    assert_int_equal(tz_of_day(tz, "east", ms), day("2026-11-15"));
     tz_close(tz);
 }
 

@@ -123,7 +123,7 @@ static void a_person_owns_it_and_sets_its_day(void **state)
     change(f, &c);
     assert_int_equal(entries(f, 1).count, 2);
     c.due_day = TODAY - 1;
-    refused(f, &c, "is over in the plant");
+    refused(f, &c, "is over in the plant: it is 2026-11-20 there");
     c.reason = "agreed so";
     change(f, &c);
     an_entry(f, 1, "3 due 2026-11-20>2026-11-19 ada agreed so");

@@ -1,8 +1,13 @@
 /* Whose a complaint is that no lot places: the plant's whose people took it, unless all lots that
  * it may be about are one other plant's, or it says another itself. */
 #include "base/tz_of.h"
+#include "desk/following.h"
 #include "desk/told.h"
 #include "fixture.h"
+#include "lots/lot_rules.h"
+#include <stdio.h>
+#include <stdlib.h>
+#include <unistd.h>
 
 static void set_plants(struct fixture *f, const char *one, const char *two)
 {
@@ -89,6 +94,69 @@ static void its_days_are_its_plants_whenever_it_is_read(void **state)
     assert_non_null(packed);
     assert_string_equal(packed + strlen(packed) - strlen("+01:00"), "+01:00");
     json_decref(lot);
+    const struct following_view view = {.now_ms = f->now_ms};
+    json_t *follow = NULL;
+    char today[16];
+    assert_int_equal(following_json(&f->desk, f->store, 1, &view, &follow, &err), 0);
+    assert_string_equal(json_string_value(json_object_get(follow, "today")),
+                        day_format(tz_day(tz_of(tz, "east"), f->now_ms), today));
+    json_decref(follow);
+    f->desk.plants = NULL;
+    f->desk.tz = f->tz;
+    tz_close(tz);
+    json_decref(plants);
+}
+
+/* The rules of lots, but that its codes are one plant's. */
+static struct lot_matcher *codes_of(const char *plant)
+{
+    char file[] = "/tmp/oddloaf-codes-XXXXXX.json";
+    struct lot_matcher *ret = NULL;
+    int fd = mkstemps(file, 5);
+    assert_true(fd >= 0);
+    json_t *rules = json_load_file(ODDLOAF_SOURCE_DIR "/rules/lots.json", 0, NULL);
+    json_object_set_new(json_array_get(json_object_get(rules, "plants"), 0), "plant",
+                        json_string(plant));
+    assert_int_equal(json_dumpfd(rules, fd, 0), 0);
+    close(fd);
+    assert_int_equal(lot_rules_load(file, NULL, NULL, &ret, NULL), 0);
+    unlink(file);
+    json_decref(rules);
+    return ret;
+}
+
+/* Nobody says a plant, but its code does: 14:00 of 18 November at the desk is the 19th there. */
+static void what_callers_say_of_days_goes_by_the_plant_of_the_code(void **state)
+{
+    static const struct {
+        const char *note, *bought;
+    } ROWS[] = {{"lo compre ayer", "2026-11-18"}, {"comprado hoy", "2026-11-19"}};
+    struct fixture *f = *state;
+    struct tz *tz = NULL;
+    json_t *plants = json_pack("{s:{}}", "isle");
+    struct lot_matcher *shipped = f->matcher;
+    assert_int_equal(tz_open("America/Chicago", &tz, NULL), 0);
+    assert_int_equal(tz_of_add(tz, "isle", "Pacific/Auckland", NULL), 0);
+    f->desk.plants = plants;
+    f->desk.tz = tz;
+    f->desk.matcher = codes_of("isle");
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++) {
+        json_t *said = fixture_complaint(
+            "01990000-0000-7000-8000-000000000003",
+            "{'lot_text':'L1 6320 A0400','received_at':'2026-11-18T14:00:00-06:00'}");
+        json_object_set_new(said, "note", json_string(ROWS[i].note));
+        json_object_del(said, "bought_on");
+        struct taking t = {.user = "mira", .alone = true};
+        taking_read(&f->desk, f->store, said, f->now_ms, &t);
+        assert_non_null(t.form);
+        const char *bought = json_string_value(json_object_get(t.form->body, "bought_on"));
+        assert_non_null(bought);
+        assert_string_equal(bought, ROWS[i].bought);
+        taking_clear(&t);
+        json_decref(said);
+    }
+    lot_rules_free((struct lot_matcher *)(uintptr_t)f->desk.matcher);
+    f->desk.matcher = shipped;
     f->desk.plants = NULL;
     f->desk.tz = f->tz;
     tz_close(tz);
@@ -99,6 +167,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(whose_it_is_where_no_lot_tells),
-        cmocka_unit_test(its_days_are_its_plants_whenever_it_is_read)};
+        cmocka_unit_test(its_days_are_its_plants_whenever_it_is_read),
+        cmocka_unit_test(what_callers_say_of_days_goes_by_the_plant_of_the_code)};
     return cmocka_run_group_tests(tests, fixture_open, fixture_close);
 }

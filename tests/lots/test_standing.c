@@ -3,6 +3,7 @@
 #include "check.h"
 #include "state.h"
 
+#include "base/tz_of.h"
 #include "lots/lot_rules.h"
 #include "lots/standing.h"
 #include "store/db.h"
@@ -275,6 +276,37 @@ static void not_on_record(void **state)
     json_decref(json);
 }
 
+/* What is said of a code that was on no record when it was placed. */
+static json_t *told_kept(const char *text)
+{
+    struct standing standing;
+    const struct lot_query q = query_of(text, NULL);
+    const struct standing_kept none = {.state = LOT_NOT_ON_RECORD};
+    json_t *said = json_object();
+    assert_int_equal(standing_of_kept(world.matcher, world.store, &q, &none, &standing, NULL), 0);
+    standing_json(&standing, said);
+    return said;
+}
+
+/* It is 25 November at the desk and 26 November in one of its plants already. */
+static void today_in_the_plant_has_come(void **state)
+{
+    (void)state;
+    struct tz *own = world.tz;
+    assert_int_equal(tz_open("America/New_York", &world.tz, NULL), 0);
+    assert_int_equal(tz_of_add(world.tz, "east", "Pacific/Auckland", NULL), 0);
+    json_t *json = told_kept("L2 6330 A0412");
+    if (!strstr(text_of(json, "lot_says"),
+                "its day, 2026-11-26, lies after the last lots loaded, which end on 2026-11-20"))
+        fail_msg("%s", text_of(json, "lot_says"));
+    json_decref(json);
+    json = told_kept("L2 6331 A0412");
+    assert_non_null(strstr(text_of(json, "lot_says"), "its day, 2026-11-27, has not come yet"));
+    json_decref(json);
+    tz_close(world.tz);
+    world.tz = own;
+}
+
 /* However near to a lot on record it reads: of its day nothing can be there. */
 static void in_the_future(void **state)
 {
@@ -358,6 +390,7 @@ int main(void)
         cmocka_unit_test(exact_with_another_code_date),
         cmocka_unit_test(contradicted),
         cmocka_unit_test(not_on_record),
+        cmocka_unit_test(today_in_the_plant_has_come),
         cmocka_unit_test(in_the_future),
         cmocka_unit_test(unknown),
         cmocka_unit_test(kept),
