@@ -1,7 +1,9 @@
 #include "desk/answer.h"
 #include "base/short_id.h"
+#include "base/text.h"
 #include "desk/joining.h"
 #include "desk/logged.h"
+#include "desk/lot_harm.h"
 #include "desk/named.h"
 #include "desk/passed_on.h"
 #include "desk/return_place.h"
@@ -146,9 +148,42 @@ static void ask_if_hurt(const struct desk *desk, json_t *answer)
     json_object_set_new(answer, "ask", asks);
 }
 
+/* Of the lot, in whichever case: what else is wrong with the bread makes it no safer. */
+static struct lot_harm read_lot_harm(struct store *store, const struct taking *t, int64_t lot_id)
+{
+    struct lot_harm found;
+    struct hold_of of = {.lot_id = lot_id};
+    const char *code = complaint_form_text(t->form, "lot_text");
+    if (!lot_id && code)
+        text_clip(code, of.code, sizeof of.code);
+    if (lot_harm_elsewhere(store, &of, t->placed.case_id, &found, NULL))
+        found = (struct lot_harm){0};
+    return found;
+}
+
+/* `possible`: this caller's words are to be read themselves. */
+static void add_earlier(const json_t *ranking, const struct lot_harm *lot, bool possible,
+                        json_t *answer)
+{
+    const char *says = NULL;
+    if (lot->reported || json_is_true(json_object_get(ranking, "harm")))
+        says = "an earlier caller reported harm on this lot";
+    else if (!possible && json_is_true(json_object_get(ranking, "harm_possible")))
+        says = "what was said or written of this case before may speak of harm, and nobody has "
+               "read it";
+    else if (!possible && lot->possible)
+        says = "what was said or written of this lot before may speak of harm, and nobody has "
+               "read it";
+    if (!says)
+        return;
+    json_object_set_new(answer, "earlier_harm", json_string(says));
+    json_object_set_new(answer, "ranked", json_array());
+}
+
 /* This caller's; that another one reported harm before is a word of its own. */
 static void add_form_harm(const struct desk *desk, const struct taking *t, const json_t *ranking,
-                          const struct alarm_known *known, json_t *answer)
+                          const struct lot_harm *lot, const struct alarm_known *known,
+                          json_t *answer)
 {
     const json_t *harm = t->taken_back ? NULL : json_object_get(t->form->body, "harm");
     const struct answer_harm says = {.harm = harm,
@@ -157,14 +192,8 @@ static void add_form_harm(const struct desk *desk, const struct taking *t, const
     add_said_harm(desk, &says, known, answer);
     if (t->taken_back)
         json_object_set(answer, "harm_taken_back", t->taken_back);
-    if (!json_array_size(harm) && json_is_true(json_object_get(ranking, "harm")))
-        json_object_set_new(answer, "earlier_harm",
-                            json_string("an earlier caller reported harm on this lot"));
-    else if (!json_array_size(harm) && !says.possible &&
-             json_is_true(json_object_get(ranking, "harm_possible")))
-        json_object_set_new(answer, "earlier_harm",
-                            json_string("what was said or written of this case before may speak "
-                                        "of harm, and nobody has read it"));
+    if (!json_array_size(harm))
+        add_earlier(ranking, lot, says.possible, answer);
     if (json_object_get(answer, "earlier_harm"))
         ask_if_hurt(desk, answer);
 }
@@ -261,7 +290,8 @@ json_t *answer_taken(const struct desk *desk, struct store *store, const struct 
     set_harm_asks(desk, t, answer);
     add_return_caution(desk, t->form, answer);
     add_whom(t->form, answer);
-    add_form_harm(desk, t, ranking,
+    const struct lot_harm lot = read_lot_harm(store, t, t->placed.lot_id);
+    add_form_harm(desk, t, ranking, &lot,
                   &(struct alarm_known){t->mail_stuck, true, was_mailed(t), t->mail_gathered},
                   answer);
     if (t->placed.joined)
@@ -302,7 +332,10 @@ json_t *answer_preview(const struct desk *desk, struct store *store, const struc
     add_ranking(answer, ranking);
     add_return_caution(desk, t->form, answer);
     add_whom(t->form, answer);
-    add_form_harm(desk, t, ranking,
+    struct lot_harm lot = {0};
+    if (ranking) /* NULL: of a lot that the sender does not see */
+        lot = read_lot_harm(store, t, lot_id);
+    add_form_harm(desk, t, ranking, &lot,
                   &(struct alarm_known){is_stuck(store, now_ms), false, false, false}, answer);
     return answer;
 }
@@ -319,7 +352,7 @@ json_t *answer_busy(const struct desk *desk, const struct taking *t, bool all)
     } else {
         passed_on_unread(answer);
     }
-    add_form_harm(desk, t, NULL,
+    add_form_harm(desk, t, NULL, &(struct lot_harm){0},
                   &(struct alarm_known){t->mail_stuck, true, was_mailed(t), t->mail_gathered},
                   answer);
     return answer;

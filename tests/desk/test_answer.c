@@ -2,6 +2,7 @@
  * what a change is answered about harm. */
 #include "../told.h"
 #include "desk/answer.h"
+#include "desk/lot_harm.h"
 #include "desk/unkept.h"
 #include "fixture.h"
 
@@ -54,6 +55,44 @@ static void what_is_answered_is_as_it_was(void **state)
         fixture_take(f, SECOND, SENT[1][1], &t);
         as_sent(f, times ? "again" : "once", &t);
         taking_clear(&t);
+    }
+}
+
+/* Bread that cut somebody is told to whoever calls of it next, whatever it is about, of a lot on
+ * record and of a code that is on none; of another lot it is not. */
+static void harm_of_the_lot_is_told_of_any_symptom(void **state)
+{
+    static const struct {
+        const char *first, *then, *says; /* NULL: nothing */
+    } CASES[] = {{"{'symptom':'other','harm':['injury']}", "{}", "an earlier caller reported harm"},
+                 {"{'symptom':'other','lot_text':'ZZ 99 17','harm':['injury']}",
+                  "{'lot_text':'ZZ-9917'}", "an earlier caller reported harm"},
+                 {"{'symptom':'other','note':'could it be that a child got sick from this'}", "{}",
+                  "nobody has read it"},
+                 {"{'symptom':'other','harm':['injury']}", "{'lot_text':'L2 6318 A0400'}", NULL},
+                 {"{'symptom':'other','lot_text':'ZZ 99 17','harm':['injury']}",
+                  "{'lot_text':'ZZ 99 18'}", NULL},
+                 {"{'symptom':'other','note':'wet'}", "{}", NULL}};
+    struct fixture *f = *state;
+    for (size_t i = 0; i < COUNT_OF(CASES); i++) {
+        struct taking t;
+        fixture_begin(f);
+        fixture_log(f, FIRST, CASES[i].first);
+        assert_int_equal(fixture_take(f, SECOND, CASES[i].then, &t), 0);
+        json_t *ranking = fixture_json("{'ranked':[{'cause':'a','title':'A','probability':0.5}]}");
+        json_t *answer = answer_taken(&f->desk, f->store, &t, ranking);
+        const char *says = json_string_value(json_object_get(answer, "earlier_harm"));
+        if (!says != !CASES[i].says || (says && !strstr(says, CASES[i].says)))
+            fail_msg("%d: %s", (int)i, says ? says : "nothing");
+        assert_int_equal(json_array_size(json_object_get(answer, "ranked")), says ? 0 : 1);
+        json_t *page = json_pack("{s:s?}", "lot_text", complaint_form_text(t.form, "lot_text"));
+        lot_harm_json(f->store, t.placed.case_id, t.placed.lot_id, page);
+        assert_int_equal(json_object_get(page, "harm_elsewhere") != NULL, says != NULL);
+        json_decref(page);
+        json_decref(answer);
+        json_decref(ranking);
+        taking_clear(&t);
+        fixture_end(f, false);
     }
 }
 
@@ -239,6 +278,8 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(what_is_answered_is_as_it_was, fixture_clean,
+                                        fixture_cleaned),
+        cmocka_unit_test_setup_teardown(harm_of_the_lot_is_told_of_any_symptom, fixture_clean,
                                         fixture_cleaned),
         cmocka_unit_test_setup_teardown(a_preview_promises_no_mail, fixture_clean, fixture_cleaned),
         cmocka_unit_test_setup_teardown(a_change_is_answered_about_harm, fixture_clean,

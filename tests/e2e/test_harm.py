@@ -50,6 +50,12 @@ def check_whose(plant):
     assert second["earlier_harm"] == "an earlier caller reported harm on this lot", second
     assert "unwell or hurt" in second["ask"][0]["ask"] and second["ask"][0]["of"] == "caller", second["ask"]
     assert second["ranked"] == [], "no cause is shown to the desk beside another caller's harm"
+    other = log(plant, lot="L1 6319 A0400", symptom="other", harm=["foreign-matter"], note="glass")
+    mold = log(plant, lot="L1 6319 A0400", note="green spots")
+    assert mold["case"] != other["case"] and mold["ranked"] == [], mold
+    assert mold["earlier_harm"] == "an earlier caller reported harm on this lot", mold
+    assert plant.get("/v1/cases/" + mold["case"])[1]["harm_elsewhere"]["case"] == other["case"]
+    assert f"Mind {other['case']}: harm is reported on the same lot" in plant.client("rank", mold["case"]).stdout
     return first["case"]
 
 
