@@ -238,10 +238,35 @@ static int tell_alone(struct store *store, struct overheard *o, struct error *er
     return rc;
 }
 
-static int take_uuid(void *arg, const struct complaint_row *row)
+/* Of the case's complaints, in order of receipt: who reported harm last is who it is about, else
+ * who may have first, else the newest. */
+struct whose {
+    char uuid[UUID_TEXT];
+    enum { WHOSE_NEWEST, WHOSE_POSSIBLE, WHOSE_REPORTED } rank;
+};
+
+static int take_whose(void *arg, const struct complaint_row *row)
 {
-    text_clip(row->uuid, arg, UUID_TEXT);
+    struct whose *whose = arg;
+    json_t *body = NULL;
+    int rank = row->harm ? WHOSE_REPORTED : WHOSE_NEWEST;
+    if (!row->harm && jsonx_parse(row->body, strlen(row->body), &body, NULL) == 0 &&
+        json_is_true(json_object_get(body, "harm_possible")))
+        rank = WHOSE_POSSIBLE;
+    json_decref(body);
+    if (rank < (int)whose->rank || (rank == WHOSE_POSSIBLE && whose->rank == WHOSE_POSSIBLE))
+        return 0;
+    whose->rank = rank;
+    text_clip(row->uuid, whose->uuid, sizeof whose->uuid);
     return 0;
+}
+
+static int find_whose(struct store *store, struct overheard *o, struct error *err)
+{
+    struct whose whose = {0};
+    int rc = complaint_of_case(store, o->case_id, take_whose, &whose, err);
+    text_clip(whose.uuid, o->complaint, sizeof o->complaint);
+    return rc;
 }
 
 static int find(struct store *store, struct overheard *o, struct anew *found, struct error *err)
@@ -250,7 +275,7 @@ static int find(struct store *store, struct overheard *o, struct anew *found, st
     if (o->report)
         text_clip(o->report, o->complaint, sizeof o->complaint);
     else if (o->case_id)
-        rc = complaint_newest_of_case(store, o->case_id, 1, take_uuid, o->complaint, err);
+        rc = find_whose(store, o, err);
     return rc || !*o->complaint ? rc : anew_find(o->desk, store, o->complaint, found, err);
 }
 

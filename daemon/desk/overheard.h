@@ -8,14 +8,15 @@
 #include "store/complaint_place.h"
 
 struct overheard {
-    const struct desk *desk;  /* all borrowed */
-    int64_t case_id;          /* 0: it is about no case */
-    int64_t lot_id;           /* what it is about then */
-    const char *lot;          /* its code */
-    const char *plant;        /* whose it is then, if not the lot's on record; NULL: nobody's */
-    bool told_before;         /* all of it was on record: no gravity of it is news */
-    const char *report;       /* uuid of whom it is about; NULL: the case's newest complaint */
-    const char *where;        /* "a note of the case says so": stands before who and what */
+    const struct desk *desk; /* all borrowed */
+    int64_t case_id;         /* 0: it is about no case */
+    int64_t lot_id;          /* what it is about then */
+    const char *lot;         /* its code */
+    const char *plant;       /* whose it is then, if not the lot's on record; NULL: nobody's */
+    bool told_before;        /* all of it was on record: no gravity of it is news */
+    const char *report; /* uuid of whom it is about; NULL: who reported harm last in the case, else
+                           who may have first, else the newest complaint */
+    const char *where;  /* "a note of the case says so": stands before who and what */
     struct complaint_why why; /* its reason is the text, without contact data; NULL: none */
     const json_t *read;       /* kinds read before, of what the reason quotes; NULL: it is read */
     const char *sentences; /* what of the reason people wrote, beside names that a language has of

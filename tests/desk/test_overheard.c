@@ -102,6 +102,35 @@ static void gravity_is_news(void **state)
     }
 }
 
+/* A later caller of the same case, who left no number and told of no harm, is not who is rung. */
+static void it_is_about_who_reported_harm(void **state)
+{
+    static const struct {
+        const char *first, *third; /* what they say beside their numbers */
+        bool about_first;
+    } ROWS[] = {
+        {"{'harm':['injury'],'contact':{'phone':'555 0123'}}", "{'store':'C'}", true},
+        {"{'note':'could it be that a child got sick from this','contact':{'phone':'555 0123'}}",
+         "{'store':'C'}", true},
+        {"{'contact':{'phone':'555 0123'}}", "{'store':'C'}", false},
+    };
+    static const char THIRD[] = "01990000-0000-7000-8000-000000000003";
+    static const char TOLD[] = "SELECT count(*) FROM outbox_text WHERE payload LIKE"
+                               " '%hospital%' AND payload LIKE '%\"contact\":true%'";
+    struct fixture *f = *state;
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++) {
+        fixture_begin(f);
+        fixture_log(f, FIRST, ROWS[i].first);
+        fixture_log(f, SECOND, "{'received_at':'2026-11-20T10:00:00-05:00','store':'B'}");
+        fixture_log(f, THIRD, ROWS[i].third);
+        struct overheard o = hear(f, "rang the mother, child was taken to hospital");
+        assert_true(o.mailed);
+        assert_int_equal(strcmp(o.complaint, FIRST) == 0, ROWS[i].about_first);
+        assert_int_equal(fixture_number(f, TOLD), ROWS[i].about_first ? 1 : 0);
+        fixture_end(f, false);
+    }
+}
+
 /* With what it tells: a correction sets all of it. */
 static void what_is_to_be_put_on_record(void **state)
 {
@@ -482,6 +511,8 @@ int main(void)
         cmocka_unit_test_setup_teardown(what_the_case_tells_is_no_news, fixture_clean,
                                         fixture_cleaned),
         cmocka_unit_test_setup_teardown(gravity_is_news, fixture_clean, fixture_cleaned),
+        cmocka_unit_test_setup_teardown(it_is_about_who_reported_harm, fixture_clean,
+                                        fixture_cleaned),
         cmocka_unit_test_setup_teardown(what_is_to_be_put_on_record, fixture_clean,
                                         fixture_cleaned),
         cmocka_unit_test_setup_teardown(work_is_no_harm, fixture_clean, fixture_cleaned),
