@@ -174,6 +174,145 @@ static void a_blown_pack_may_be_harm(void **state)
     fills(f, "{'symptom':'other','observed':{'bag':'blown'},'harm':[],'harm_read':true}", "");
 }
 
+/* What is made of a note of symptom "other": "blown", "possible" or both, the kinds of harm said.
+ */
+static int hears(struct fixture *f, const char *note, const char *want)
+{
+    struct text_buffer got = {0};
+    json_t *said = json_pack("{s:s, s:s}", "symptom", "other", "note", note), *taken = NULL, *kind;
+    json_t *filled = noted_fill(&f->desk, f->store, said, WHEN_UNKNOWN_DAY, &taken);
+    const char *bag = json_string_value(fields_get(filled, fields_find("observed/bag")));
+    size_t i;
+    text_append(&got, bag ? bag : "");
+    if (json_is_true(json_object_get(filled, "harm_possible")))
+        text_append(&got, bag ? " possible" : "possible");
+    json_array_foreach(json_object_get(filled, "harm"), i, kind)
+        text_appendf(&got, " %s", json_string_value(kind));
+    int wrong = strcmp(got.data, want) != 0;
+    if (wrong)
+        print_error("%s\n   gives '%s', not '%s'\n", note, got.data, want);
+    text_buffer_free(&got);
+    json_decref(said);
+    json_decref(taken);
+    json_decref(filled);
+    return wrong;
+}
+
+static void a_blown_pack_has_many_words(void **state)
+{
+    static const char *const BLOWN[] = {
+        "rye flats pack blown up tight like a balloon, gas hissed out when opened, sour stink",
+        "pack of rye flats blown up like a balloon, gas came out, foul smell",
+        "the packet is swollen, looks like it will burst",
+        "swollen and about to burst",
+        "bag inflated and sour",
+        "bag inflated, contents fizzing, smells like vomit",
+        "bulging pack of flats",
+        "pack puffed up, gas inside",
+        "puffed up bag, mouldy inside",
+        "the bag is bloated",
+        "pack ballooned",
+        "bag swelled up",
+        "found it blown up like a balloon, the bag burst like a balloon",
+        "wrapper tight with gas",
+        "packet all puffy with gas",
+        "paquete inflado como un globo",
+        "bolsa hinchada, huele a podrido",
+        "el paquete abombado y con gas",
+        "la bolsa abultada, huele agrio",
+    };
+    static const char *const GERMAN[] = {
+        "die Packung ist gew\u00f6lbt",
+        "Packung aufgeblaeht",
+        "aufgebl\u00e4ht",
+        "Die T\u00fcte war aufgequollen",
+        "Verpackung ist gebl\u00e4ht",
+        "der Beutel ist prall und stinkt",
+        "T\u00fcte wie ein Ballon, Gas kam raus",
+        "Folie hat sich gew\u00f6lbt",
+        "Packung bombiert",
+    };
+    struct fixture *f = *state;
+    int wrong = 0;
+    for (size_t i = 0; i < COUNT_OF(BLOWN); i++)
+        wrong += hears(f, BLOWN[i], "blown possible");
+    for (size_t i = 0; i < COUNT_OF(GERMAN); i++)
+        wrong += hears(f, GERMAN[i], "possible");
+    wrong += hears(f, "the pack is domed, gas hissed out", "possible");
+    wrong += hears(f, "found a balloon in the bread", " foreign-matter");
+    wrong += hears(f, "my lips were swollen after eating it", " allergic-reaction illness");
+    wrong += hears(f, "the bread is puffy and well risen", "");
+    wrong += hears(f, "bread is puffy", "");
+    wrong += hears(f, "bag of puffy rolls, nicely risen", "");
+    wrong += hears(f, "Brot ist gut aufgegangen", "");
+    assert_int_equal(wrong, 0);
+}
+
+static void what_german_bread_smells_of_may_be_harm(void **state)
+{
+    static const char *const NOTES[] = {
+        "Brot riecht nach Benzin",
+        "Toast schmeckt nach Spuelmittel",
+        "Toast schmeckt nach Sp\u00fclmittel",
+        "Brot riecht nach Reiniger",
+        "Brot riecht nach Heiz\u00f6l",
+        "Brot riecht nach Heizoel",
+        "Brot riecht nach Terpentin",
+        "Brot riecht nach Farbe",
+        "Brot schmeckt nach Lack",
+        "Toast stinkt nach Putzmittel",
+        "riecht nach Petroleum",
+        "Semmeln schmecken nach Seife",
+        "Brot verschimmelt und ich habe davon gegessen",
+        "moldy and I ate some of it",
+    };
+    struct fixture *f = *state;
+    int wrong = 0;
+    for (size_t i = 0; i < COUNT_OF(NOTES); i++)
+        wrong += hears(f, NOTES[i], "possible");
+    wrong += hears(f, "Brot hat eine dunkle Farbe", "");
+    wrong += hears(f, "Brot riecht nach Hefe", "");
+    assert_int_equal(wrong, 0);
+}
+
+/* What is told of a note is told in its own words, the one that says what it was among them. */
+static void harm_is_told_with_its_word(void **state)
+{
+    struct fixture *f = *state;
+    static const struct {
+        const char *note, *told;
+    } CASES[] = {{"she came out in hives after one slice", "came out in hives"},
+                 {"he broke out in a rash", "broke out in a rash"},
+                 {"came out in welts", "came out in welts"}};
+    for (size_t i = 0; i < COUNT_OF(CASES); i++) {
+        json_t *said = json_pack("{s:s, s:s}", "symptom", "other", "note", CASES[i].note);
+        json_t *taken = NULL;
+        json_decref(noted_fill(&f->desk, f->store, said, WHEN_UNKNOWN_DAY, &taken));
+        assert_string_equal(json_string_value(json_object_get(json_array_get(taken, 0), "from")),
+                            CASES[i].told);
+        json_decref(said);
+        json_decref(taken);
+    }
+}
+
+/* As one says them of mold, and of nothing else. */
+static void words_of_mold_are_no_harm(void **state)
+{
+    static const char *const NOTES[] = {"furry",       "blueish bits", "hairy",     "fuzzy",
+                                        "fluffy",      "greenish",     "spotty",    "specks",
+                                        "bluish bits", "green bits",   "furry bits"};
+    struct fixture *f = *state;
+    for (size_t i = 0; i < COUNT_OF(NOTES); i++) {
+        json_t *said = json_pack("{s:s, s:s}", "symptom", "mold", "note", NOTES[i]), *taken = NULL;
+        json_t *filled = noted_fill(&f->desk, f->store, said, WHEN_UNKNOWN_DAY, &taken);
+        if (json_object_get(filled, "harm_possible") || json_object_get(filled, "harm"))
+            fail_msg("%s may be harm", NOTES[i]);
+        json_decref(said);
+        json_decref(taken);
+        json_decref(filled);
+    }
+}
+
 /* Words where no field reads them may be harm all the same, and are kept then. */
 static void stray_words_are_heard(void **state)
 {
@@ -313,6 +452,10 @@ int main(void)
         ROW(an_allergen_by_itself_may_be_harm),
         ROW(fuel_and_cleaner_may_be_harm),
         ROW(a_blown_pack_may_be_harm),
+        ROW(a_blown_pack_has_many_words),
+        ROW(what_german_bread_smells_of_may_be_harm),
+        ROW(words_of_mold_are_no_harm),
+        ROW(harm_is_told_with_its_word),
         ROW(stray_words_are_heard),
         ROW(a_date_that_no_pack_can_bear_is_doubted),
         ROW(a_corrected_note_takes_its_names_with_it),
