@@ -23,6 +23,7 @@ static void show(const struct client *c, const json_t *answer)
     char *released = pick_shown(answer, "released");
     view_textf(&c->view, VIEW_PLAIN, 0, 2, "Ended (%s): %s", pick_text(answer, "disposition", "?"),
                released);
+    harm_show_heard(&c->view, answer);
     hold_show_unrecorded(&c->view, answer);
     hold_show_list(&c->view, "STILL ON HOLD:", json_object_get(answer, "still_held"));
     harm_show_open(&c->view, answer);

@@ -314,6 +314,32 @@ static int hold_all(struct store *store, void *arg, struct error *err)
     return rc ? rc : hear(store, h, "the reason of a hold says so", err);
 }
 
+struct said_before {
+    const char *text;
+    bool is;
+};
+
+static int compare_words(void *arg, const struct hold_row *row)
+{
+    struct said_before *said = arg;
+    said->is = said->is || strcmp(row->reason, said->text) == 0 ||
+               strcmp(row->end_reason, said->text) == 0;
+    return 0;
+}
+
+/* Of goods that nobody eats any more, the very words that a hold of each of them told. */
+static int was_told(struct store *store, struct holding *h, struct error *err)
+{
+    int rc = 0;
+    h->heard.told_before = strcmp(h->disposition, "destroy") == 0;
+    for (size_t i = 0; i < h->count && !rc && h->heard.told_before; i++) {
+        struct said_before said = {h->reason, false};
+        rc = hold_each_of(store, &h->of[i], compare_words, &said, err);
+        h->heard.told_before = said.is;
+    }
+    return rc;
+}
+
 static int end_all(struct store *store, void *arg, struct error *err)
 {
     struct holding *h = arg;
@@ -325,15 +351,13 @@ static int end_all(struct store *store, void *arg, struct error *err)
                                  .by_name = h->by,
                                  .user = h->user,
                                  .at_ms = h->at_ms};
-    int rc = 0;
     seen_set(store, h->seen);
+    int rc = was_told(store, h, err);
     for (size_t i = 0; i < h->count && !rc; i++)
         rc = hold_end(store, &h->of[i], &end, err);
     seen_set(store, NULL);
     if (!rc)
         rc = despite_harm_pass(store, &h->despite, err);
-    /* of goods that nobody eats any more a hold has told */
-    h->heard.told_before = strcmp(h->disposition, "destroy") == 0;
     return rc ? rc : hear(store, h, "the reason of ending a hold says so", err);
 }
 

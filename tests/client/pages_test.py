@@ -243,6 +243,9 @@ COMMANDS = {
         {"released": ["L1"], "disposition": "divert", "alarm": "an urgent mail goes out at once", "open_harm": [
             {"case": "C1", "symptom": "other", "complaint": "u", "received_at": AT, "harm": ["injury"], "note": "a stone"},
             {"case": "C2", "symptom": "mold", "possible": True}]}]),
+    "release-heard": (["release", "L1", "--disposition", "destroy", "--reason", "a stone in it", "--by", "q"], [
+        {"released": ["L1"], "disposition": "destroy", "heard": {"harm": ["injury"], "harm_possible": False,
+                                                                 "alarm": "an urgent mail goes out at once"}}]),
     "release-moldy": (["release", "L1", "--disposition", "rework", "--reason", "r", "--by", "q", "--anyway", "a virus"], [
         {"released": ["L1"], "disposition": "rework", "alarm": "an urgent mail goes out at once", "open_harm": [
             {"case": "C1", "symptom": "mold", "unfit": "Packed too hot: the bag sweats", "probability": 0.97}]}]),

@@ -800,6 +800,35 @@ static void many_lines_and_words(void **state)
     doubts_in_words(*state);
 }
 
+/* Harm in the reason of an end is mailed whatever came of the goods; of destroyed ones the very
+ * words that a hold told are no news. */
+static void harm_in_the_reason_of_an_end_is_mailed(void **state)
+{
+    static const struct {
+        const char *held, *ended, *how;
+        bool mailed;
+    } ROWS[] = {{"wet bags", "Listeria found, woman died", "destroy", true},
+                {"glass was found in the bread", "a customer broke a tooth on a stone in it",
+                 "destroy", true},
+                {"metal was found in the bread", "metal was found in the bread", "destroy", false},
+                {"wet bags", "a customer broke a tooth on a stone in it", "divert", true}};
+    struct fixture *f = *state;
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++) {
+        char hold[200], end[300];
+        snprintf(hold, sizeof hold, "{'lots':['Z9 000%zu'],'reason':'%s','by':'mira'}", i,
+                 ROWS[i].held);
+        snprintf(end, sizeof end,
+                 "{'lots':['Z9 000%zu'],'disposition':'%s','reason':'%s','by':'jo'}", i,
+                 ROWS[i].how, ROWS[i].ended);
+        fixture_asked_free(fixture_ask(f, f->store, "POST lots/hold", hold));
+        struct asked *a = fixture_ask(f, f->store, "POST lots/release", end);
+        if (a->status != 200 || !strstr(a->body.data, "\"heard\"") ||
+            (strstr(a->body.data, "\"no_mail\"") == NULL) != ROWS[i].mailed)
+            fail_msg("%zu: %d %s", i, a->status, a->body.data);
+        fixture_asked_free(a);
+    }
+}
+
 static int setup(void **state)
 {
     *state = fixture_start(FIXTURE_SETTINGS);
@@ -822,6 +851,7 @@ int main(void)
         cmocka_unit_test(what_is_due_is_ranked_and_mailed),
         cmocka_unit_test(what_is_kept_beside_is_answered_as_it_was),
         cmocka_unit_test(many_lines_and_words),
+        cmocka_unit_test(harm_in_the_reason_of_an_end_is_mailed),
     };
     return cmocka_run_group_tests(tests, setup, teardown);
 }
