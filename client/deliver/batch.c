@@ -407,6 +407,15 @@ static void say_end(const struct batch *b)
     harm_tally_show(v, &b->harm);
 }
 
+/* A file that is not there holds nothing. */
+static int fail_whole(const struct client *c, const struct error *err)
+{
+    int exit_code = client_fail(c, err);
+    if (err->code != ERROR_NOT_FOUND)
+        client_say(c, HARM_FILE_UNREAD);
+    return exit_code;
+}
+
 int batch_run(struct client *c, const char *path, const struct batch_options *options)
 {
     struct error err = {0};
@@ -415,7 +424,7 @@ int batch_run(struct client *c, const char *path, const struct batch_options *op
     struct form_day day = zone_day(c->zone);
     const struct complaint_rows_meaning meaning = {options->map, &day};
     if (source_open(path, &source, &err) != 0)
-        return client_fail(c, &err) == EXIT_NOT_FOUND ? EXIT_NOT_FOUND : EXIT_REFUSED;
+        return fail_whole(c, &err) == EXIT_NOT_FOUND ? EXIT_NOT_FOUND : EXIT_REFUSED;
     struct batch b = {
         .c = c, .options = options, .source = source_name(source), .seen = json_object()};
     int rc = source_is_ndjson(source)
@@ -433,7 +442,7 @@ int batch_run(struct client *c, const char *path, const struct batch_options *op
             b.source, seen.dates_by_plant, seen.dates_by_plant == 1 ? " was" : "s were",
             day.day_first ? "day" : "month");
     if (rc) {
-        client_fail(c, &err);
+        fail_whole(c, &err);
         b.refused++;
     }
     say_end(&b);

@@ -13,11 +13,14 @@
 #define ROW_BYTES (1u << 20)
 #define COLUMNS 256
 #define LOOK_AHEAD 10000
+#define COLUMN_SHOWN 64
+#define HAS_NUL "holds a NUL byte"
 
 struct csv_row {
     char **cells;
     size_t count;
     long line;
+    bool has_nul;
 };
 
 /* What the dates of a column show of their order: of those that are written with numbers alone. */
@@ -42,6 +45,7 @@ struct reader {
     long dates_by_plant;
     struct text_buffer unused;
     long row_line; /* where the row began */
+    bool has_nul;  /* the row being read */
     bool ended;    /* a row ended in the piece just fed */
     int rc;
     struct error *err;
@@ -53,6 +57,17 @@ static void drop_cells(char **cells, size_t count)
         free(cells[i]);
 }
 
+/* What stands behind a NUL byte is words, too: a blank takes its place. malloc'd. */
+static char *without_nul(const char *bytes, size_t length, bool *ret_had)
+{
+    char *cell = xcalloc(length + 1, 1);
+    for (size_t i = 0; i < length; i++) {
+        *ret_had = *ret_had || !bytes[i];
+        cell[i] = bytes[i] ? bytes[i] : ' ';
+    }
+    return cell;
+}
+
 static void on_cell(void *bytes, size_t length, void *arg)
 {
     struct reader *r = arg;
@@ -60,7 +75,7 @@ static void on_cell(void *bytes, size_t length, void *arg)
         r->cell_capacity = r->cell_capacity ? r->cell_capacity * 2 : 32;
         r->cells = xrealloc(r->cells, r->cell_capacity * sizeof *r->cells);
     }
-    r->cells[r->cell_count++] = xstrndup(bytes ? bytes : "", length);
+    r->cells[r->cell_count++] = without_nul(bytes, length, &r->has_nul);
 }
 
 /* "Core temp [degF]" mapped to measured.core_at_pack, or "measured.core_at_pack [degF]": the field
@@ -94,10 +109,37 @@ static char *measured_in_unit(struct reader *r, const char *column)
     return text_take(&out);
 }
 
+static bool is_same_field(const char *a, const char *b)
+{
+    size_t length = strcspn(a, " ["); /* of a measured one: whatever its unit */
+    return length == strcspn(b, " [") && strncmp(a, b, length) == 0;
+}
+
+/* Of two columns for one field one would be thrown away, with what it says of harm. */
+static void refuse_twice(struct reader *r, size_t column)
+{
+    for (size_t i = 0; i < column && r->fields[column] && !r->rc; i++) {
+        if (!r->fields[i] || !is_same_field(r->fields[i], r->fields[column]))
+            continue;
+        char first[COLUMN_SHOWN];
+        error_at(r->err, NULL, r->row_line, 0);
+        error_field(r->err, r->cells[column], NULL);
+        error_hint(r->err, "name one of them otherwise, or leave it out with --map 'COLUMN=-'");
+        r->rc = error_set(r->err, ERROR_INVALID,
+                          "this column is there twice: '%s', column %zu, is read as %s, too",
+                          text_clip(r->cells[i], first, sizeof first), i + 1, r->fields[i]);
+    }
+}
+
 static void take_header(struct reader *r)
 {
     if (r->cell_count > COLUMNS) {
         r->rc = error_set(r->err, ERROR_TOO_LARGE, "more than %d columns", COLUMNS);
+        return;
+    }
+    if (r->has_nul) {
+        error_at(r->err, NULL, r->row_line, 0);
+        r->rc = error_set(r->err, ERROR_INVALID, "the header " HAS_NUL);
         return;
     }
     r->fields = xcalloc(r->cell_count, sizeof *r->fields);
@@ -117,6 +159,8 @@ static void take_header(struct reader *r)
             text_appendf(&r->unused, "%s%s", r->unused.length ? ", " : "", r->others[i]);
         }
     }
+    for (size_t i = 1; i < r->cell_count; i++)
+        refuse_twice(r, i);
 }
 
 /* ---- which comes first, day or month ---- */
@@ -217,7 +261,9 @@ static void take_other(json_t *complaint, const char *column, const char *cell)
     if (!unread)
         json_object_set_new(complaint, "unread", unread = json_object());
     char *text = text_as_utf8(cell, strlen(cell));
-    json_object_set_new(unread, column, json_string(text));
+    const char *before = json_string_value(json_object_get(unread, column)); /* there twice */
+    json_object_set_new(unread, column,
+                        json_sprintf("%s%s%s", before ? before : "", before ? "; " : "", text));
     free(text);
 }
 
@@ -226,9 +272,11 @@ static int take_row(struct reader *r, const struct csv_row *of)
     struct error first = {0};
     struct row row = {.line = of->line,
                       .complaint = json_object(),
-                      .readable = of->count <= r->field_count,
+                      .readable = of->count <= r->field_count && !of->has_nul,
                       .faults = json_array()};
-    if (!row.readable)
+    if (of->has_nul)
+        error_set(&first, ERROR_INVALID, HAS_NUL);
+    else if (!row.readable)
         error_set(&first, ERROR_INVALID, "has %zu values, the header names %zu columns", of->count,
                   r->field_count);
     for (size_t i = 0; i < of->count; i++) {
@@ -271,7 +319,7 @@ static void keep_row(struct reader *r)
         r->row_capacity = r->row_capacity ? r->row_capacity * 2 : 64;
         r->rows = xrealloc(r->rows, r->row_capacity * sizeof *r->rows);
     }
-    r->rows[r->row_count++] = (struct csv_row){r->cells, r->cell_count, r->row_line};
+    r->rows[r->row_count++] = (struct csv_row){r->cells, r->cell_count, r->row_line, r->has_nul};
     r->cells = NULL;
     r->cell_count = r->cell_capacity = 0;
     look_at_orders(r, &r->rows[r->row_count - 1]);
@@ -290,12 +338,13 @@ static void on_row(int end, void *arg)
         empty = empty && !*r->cells[i];
     if (!r->rc && !empty && r->fields) {
         keep_row(r);
-        return;
+    } else {
+        if (!r->rc && !empty)
+            take_header(r);
+        drop_cells(r->cells, r->cell_count);
+        r->cell_count = 0;
     }
-    if (!r->rc && !empty)
-        take_header(r);
-    drop_cells(r->cells, r->cell_count);
-    r->cell_count = 0;
+    r->has_nul = false;
 }
 
 static void drop(struct reader *r)

@@ -9,8 +9,11 @@
 static json_t *as_note(const struct text_buffer *text)
 {
     json_t *complaint = json_object();
-    if (text->length && text_is_utf8(text->data, text->length))
-        json_object_set_new(complaint, "note", json_stringn(text->data, text->length));
+    if (text->length) {
+        char *words = text_as_utf8(text->data, text->length); /* a NUL byte is a blank there */
+        json_object_set_new(complaint, "note", json_string(words));
+        free(words);
+    }
     return complaint;
 }
 

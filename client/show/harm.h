@@ -22,6 +22,11 @@
     "nobody has read the note yet: if anyone is unwell or hurt, or something was in the pack, "    \
     "phone the food-safety lead"
 
+/* What a file that was refused as a whole, or from some row on, says of itself. */
+#define HARM_FILE_UNREAD                                                                           \
+    "nobody has read for harm what was not taken of this file: if anyone is unwell or hurt, or "   \
+    "something was in the pack, phone the food-safety lead"
+
 /* "heard" of an answer: what was written says of harm; nothing if it says none. */
 void harm_show_heard(const struct view *v, const json_t *answer);
 /* `script`: the daemon's words for the caller, or NULL for ours. `alarm`: whether a mail leaves, in

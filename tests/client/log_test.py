@@ -195,6 +195,23 @@ give the option for all rows)
 """)
         self.assertIn("w.csv: 3 rows: 1 new, 0 logged before, 2 refused\n", out)
 
+    def test_a_file_that_is_not_read_says_that_nobody_has_read_it_for_harm(self):
+        head = b"received_at,channel,symptom,note"
+        for name, content, says in (
+                ("twice.csv", head + b",Note\n2026-11-20,store,mold,dry,in hospital\n",
+                 "Note: this column is there twice: 'note', column 4"),
+                ("quote.csv", head + b'\n2026-11-20,store,mold,"in hospital\n', "not CSV"),
+                ("long.csv", head + b"\n2026-11-20,store,mold," + b"x" * (2 << 20) + b"\n", "over 1 MiB"),
+                ("wide.csv", head.decode().encode("utf-16"), "is UTF-16")):
+            with open(os.path.join(self.folder, name), "wb") as file:
+                file.write(content)
+            code, _, err = self.run_client("log", "--from", name)
+            self.assertEqual(code, 1, err)
+            self.assertIn(says, err)
+            self.assertIn("nobody has read for harm what was not taken of this file", err)
+            self.assertIn("phone the food-safety lead", err)
+        self.assertNotIn("read for harm", self.run_client("log", "--from", "none.csv")[2])
+
     def test_all_faults_of_a_row_are_told_at_once(self):
         path = self.file("w.csv", "received_at,symptom,found_on,packs\n"
                                   "1999-12-31,grey,yesterday,0\n")

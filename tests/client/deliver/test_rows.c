@@ -19,15 +19,20 @@
 
 static char folder[] = "/tmp/oddloaf-rows-XXXXXX";
 
-static char *write_file(const char *name, const char *text)
+static char *write_bytes(const char *name, const char *bytes, size_t length)
 {
     struct text_buffer path = {0};
     text_appendf(&path, "%s/%s", folder, name);
     FILE *file = fopen(path.data, "w");
     assert_non_null(file);
-    fputs(text, file);
+    assert_int_equal(fwrite(bytes, 1, length, file), length);
     fclose(file);
     return text_take(&path);
+}
+
+static char *write_file(const char *name, const char *text)
+{
+    return write_bytes(name, text, strlen(text));
 }
 
 /* "line:{complaint}" or "line:field=value:reason", one a fault. */
@@ -129,6 +134,84 @@ static void what_is_wrong_is_named(void **state)
     check_csv(NULL, "", "file:0:has no header row\n", "");
     check_csv(NULL, "symptom,note\nmold,a\"b\n",
               "file:2:not CSV: error parsing data while strict checking enabled\n", "");
+}
+
+/* Words behind a NUL byte may speak of harm: they go along with the row that is refused. */
+static int on_words(void *arg, const struct row *row)
+{
+    struct text_buffer *out = arg;
+    const char *words = json_string_value(json_object_get(row->complaint, "reason"));
+    if (!words)
+        words = json_string_value(json_object_get(row->complaint, "note"));
+    text_appendf(out, "%ld:%s:%s:%s\n", row->line, row->readable ? "read" : "unread",
+                 row->refused ? row->refused->text : "", words ? words : "");
+    return 0;
+}
+
+static void check_words(const char *bytes, size_t length, const char *expected)
+{
+    struct form_day day = {.today = day_from_civil(2026, 11, 25)};
+    struct column_map *map = column_map_new();
+    const struct complaint_rows_meaning meaning = {map, &day};
+    struct complaint_rows_seen seen = {0};
+    struct text_buffer out = {0};
+    struct error err = {0};
+    struct source *source = NULL;
+    char *path = write_bytes("nul", bytes, length);
+    assert_int_equal(source_open(path, &source, &err), 0);
+    int rc = source_is_ndjson(source)
+                 ? complaint_rows_ndjson(source, on_words, &out, &err)
+                 : complaint_rows_csv(source, &meaning, on_words, &out, &seen, &err);
+    if (rc)
+        text_appendf(&out, "file:%ld:%s\n", err.line, err.text);
+    assert_string_equal(out.data ? out.data : "", expected);
+    source_close(source);
+    column_map_free(map);
+    text_buffer_free(&out);
+    free(seen.unused);
+    free(path);
+}
+
+static void what_stands_behind_a_nul_byte_goes_along(void **state)
+{
+    static const char CELL[] = "symptom,lot,note\nmold,L1,\"green \0 my child is in hospital\"\n"
+                               "mold,L2,dry\n";
+    static const char HEADER[] = "symptom,no\0te\nmold,my child is in hospital\n";
+    static const char JSON[] = "{\"symptom\":\"mold\",\"note\":\"green \0 in hospital\"}\n";
+    (void)state;
+    check_words(CELL, sizeof CELL - 1,
+                "2:unread:holds a NUL byte:mold; L1; green   my child is in hospital\n"
+                "3:read::dry\n");
+    check_words(HEADER, sizeof HEADER - 1, "file:1:the header holds a NUL byte\n");
+    check_words(JSON, sizeof JSON - 1,
+                "1:unread:holds a NUL byte:"
+                "{\"symptom\":\"mold\",\"note\":\"green   in hospital\"}\n");
+}
+
+/* Of two columns for one field one would be thrown away. */
+static void no_field_has_two_columns(void **state)
+{
+    struct column_map *map = column_map_new();
+    struct error err = {0};
+    (void)state;
+    check_csv(NULL, "symptom,note,Note\nmold,dry,in hospital\n",
+              "file:1:this column is there twice: 'note', column 2, is read as note, too\n", "");
+    assert_int_equal(column_map_add(map, "Said=note", &err), 0);
+    assert_int_equal(column_map_add(map, "Added=note", &err), 0);
+    assert_int_equal(column_map_add(map, "Left=-", &err), 0);
+    check_csv(map, "symptom,Said,Added\nmold,dry,in hospital\n",
+              "file:1:this column is there twice: 'Said', column 2, is read as note, too\n", "");
+    check_csv(map, "symptom,Left,Left,note\nmold,a,b,c\n",
+              "2:{\"symptom\":\"mold\",\"note\":\"c\"}\n", "");
+    check_csv(NULL, "symptom,measured.core_at_pack,measured.core_at_pack [degF]\nmold,90,91\n",
+              "file:1:this column is there twice: 'measured.core_at_pack', column 2, is read as "
+              "measured.core_at_pack, too\n",
+              "");
+    /* of no field of ours: both are heard */
+    check_csv(NULL, "symptom,Memo,Memo\nmold,in hospital,dry\n",
+              "2:{\"symptom\":\"mold\",\"unread\":{\"Memo\":\"in hospital; dry\"}}\n",
+              "Memo, Memo");
+    column_map_free(map);
 }
 
 /* One date is read by what the others of its column are. */
@@ -327,6 +410,8 @@ int main(void)
         cmocka_unit_test(rows_know_their_line),
         cmocka_unit_test(semicolons_tabs_and_unused_columns),
         cmocka_unit_test(what_is_wrong_is_named),
+        cmocka_unit_test(what_stands_behind_a_nul_byte_goes_along),
+        cmocka_unit_test(no_field_has_two_columns),
         cmocka_unit_test(day_and_month_by_the_whole_column),
         cmocka_unit_test(a_declared_order_stands),
         cmocka_unit_test(a_long_file_is_not_held),
