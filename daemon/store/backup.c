@@ -164,6 +164,39 @@ static int try_place(const struct store *store, const char *path, const char *pa
     return error_set(err, ERROR_INVALID, "the daemon cannot write there: %s", strerror(why));
 }
 
+/* Both as realpath() says them. */
+static bool is_below(const char *path, const char *folder)
+{
+    size_t length = strcmp(folder, "/") == 0 ? 0 : strlen(folder);
+    return strncmp(path, folder, length) == 0 && (!path[length] || path[length] == '/');
+}
+
+/* A file of another name there the next start would take for its own: the copies' place in the
+ * state's folder is `backups`. What cannot be told is no such place. */
+static int refuse_state(const struct store *store, const char *path, struct error *err)
+{
+    const char *slash = strrchr(path, '/');
+    char *folder = xstrndup(path, slash ? (size_t)(slash - path) + 1 : 0);
+    char *into = realpath(*folder ? folder : ".", NULL);
+    char *state = realpath(store->state_dir, NULL);
+    struct text_buffer backups = {0};
+    text_appendf(&backups, "%s/backups", store->state_dir);
+    char *copies = realpath(backups.data, NULL);
+    int rc = 0;
+    if (into && state && is_below(into, state) && !(copies && is_below(into, copies))) {
+        error_field(err, "path", path);
+        error_hint(err, "a bare name is written to %s", backups.data);
+        rc = error_set(err, ERROR_INVALID,
+                       "lies in the daemon's state, where only the folder backups takes copies");
+    }
+    text_buffer_free(&backups);
+    free(copies);
+    free(state);
+    free(into);
+    free(folder);
+    return rc;
+}
+
 int backup_make(struct store *store, const char *path, struct error *err)
 {
     if (store->engine->is_server)
@@ -173,6 +206,8 @@ int backup_make(struct store *store, const char *path, struct error *err)
         error_field(err, "path", path);
         return error_set(err, ERROR_CONFLICT, "%s exists already", path);
     }
+    if (refuse_state(store, path, err))
+        return ERROR_INVALID;
     struct text_buffer partial = {0};
     text_appendf(&partial, "%s%s", path, PARTIAL);
     unlink(partial.data);

@@ -13,7 +13,8 @@ char *backup_folder(const char *state_dir); /* malloc'd */
  * there. ERROR_INVALID for any other. *ret_path malloc'd. */
 int backup_place(const char *state_dir, const char *named, char **ret_path, struct error *err);
 
-/* Online copy to `path`. ERROR_CONFLICT if that is there; ERROR_INVALID if it may not be written;
+/* Online copy to `path`. ERROR_CONFLICT if that is there; ERROR_INVALID if it may not be written,
+ * or lies in the state's folder beside `backups`;
  * ERROR_INTERNAL with the first finding, and no file, if the database is damaged. */
 int backup_make(struct store *store, const char *path, struct error *err);
 /* Removes from the folder of backups what copies that were killed left there: no contact data stays

@@ -67,6 +67,23 @@ static int check_files(int directory, const char *state_dir, struct error *err)
     return 0;
 }
 
+/* The lock is the folder's: through a link a daemon of another folder would write to it as well. */
+static int check_links(int directory, const char *state_dir, struct error *err)
+{
+    static const char *const NAMES[] = {"oddloaf.db", "oddloaf.db-wal", "oddloaf.db-shm"};
+    for (size_t i = 0; i < sizeof NAMES / sizeof NAMES[0]; i++) {
+        struct stat st;
+        if (fstatat(directory, NAMES[i], &st, AT_SYMLINK_NOFOLLOW) || !S_ISLNK(st.st_mode))
+            continue;
+        error_hint(err, "name the folder it leads to with --state, or put the file itself here");
+        return error_set(err, ERROR_INVALID,
+                         "%s/%s is a symbolic link: another daemon may have the database it leads "
+                         "to",
+                         state_dir, NAMES[i]);
+    }
+    return 0;
+}
+
 /* In a folder of another user's, or one that anybody writes to, the database may be anybody's; and
  * root's files in the service's folder would be none that the service can write to. */
 static int check_folder(int directory, const char *state_dir, struct error *err)
@@ -79,7 +96,8 @@ static int check_folder(int directory, const char *state_dir, struct error *err)
         return error_set(err, ERROR_INVALID, "%s belongs to another user, of number %lu", state_dir,
                          (unsigned long)st.st_uid);
     }
-    return check_files(directory, state_dir, err);
+    int rc = check_links(directory, state_dir, err);
+    return rc ? rc : check_files(directory, state_dir, err);
 }
 
 int owner_look(const char *state_dir, struct error *err)

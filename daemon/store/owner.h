@@ -11,7 +11,8 @@ struct owner;
 /* Whether anybody may write to the directory or to what must be the daemon's alone in it:
  * ERROR_INVALID. What is not there, or may not be looked at, is nobody's fault. */
 int owner_look(const char *state_dir, struct error *err);
-/* The directory must exist; ERROR_INVALID if it is another user's, or as owner_look() says.
+/* The directory must exist; ERROR_INVALID if it is another user's, or the database in it a
+ * symbolic link, or as owner_look() says.
  * ERROR_CONFLICT if another process has it: the text names which, where that is known. */
 int owner_take(const char *state_dir, struct owner **ret, struct error *err);
 void owner_free(struct owner *owner); /* gives the state free. NULL is fine */

@@ -200,7 +200,8 @@ static void test_a_backup_holds_the_files_and_looks_at_them(void **state)
     assert_int_equal(put(f, (struct attached_row){.case_id = 1, .name = "a"}, "x", &NO_LIMITS, &id),
                      0);
     assert_int_equal(store_commit(f->store, NULL), 0);
-    text_appendf(&path, "%s/good.db", f->dir);
+    free(backup_folder(f->dir));
+    text_appendf(&path, "%s/backups/good.db", f->dir);
     assert_int_equal(backup_make(f->store, path.data, &err), 0);
     assert_int_equal(store_begin(f->store, NULL), 0);
     static const char SQL[] = "UPDATE attached_file SET data = ?1";

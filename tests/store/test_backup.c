@@ -9,29 +9,30 @@
 #include <unistd.h>
 
 struct state {
-    char dir[64], db[96], copy[96], partial[112];
+    char base[64], dir[80], db[96], copy[96], partial[112];
 };
 
 static int setup(void **state)
 {
     struct state *s = calloc(1, sizeof *s);
-    snprintf(s->dir, sizeof s->dir, "/tmp/oddloaf-backup-XXXXXX");
-    if (!mkdtemp(s->dir))
+    snprintf(s->base, sizeof s->base, "/tmp/oddloaf-backup-XXXXXX");
+    if (!mkdtemp(s->base))
         return -1;
+    snprintf(s->dir, sizeof s->dir, "%s/state", s->base);
     snprintf(s->db, sizeof s->db, "%s/oddloaf.db", s->dir);
-    snprintf(s->copy, sizeof s->copy, "%s/copy/oddloaf.db", s->dir);
+    snprintf(s->copy, sizeof s->copy, "%s/copy/oddloaf.db", s->base);
     snprintf(s->partial, sizeof s->partial, "%s.partial", s->copy);
     char folder[80];
-    snprintf(folder, sizeof folder, "%s/copy", s->dir);
+    snprintf(folder, sizeof folder, "%s/copy", s->base);
     *state = s;
-    return mkdir(folder, 0700);
+    return mkdir(s->dir, 0700) || mkdir(folder, 0700);
 }
 
 static int teardown(void **state)
 {
     struct state *s = *state;
     char command[128];
-    snprintf(command, sizeof command, "rm -rf %s", s->dir);
+    snprintf(command, sizeof command, "rm -rf %s", s->base);
     int rc = system(command);
     free(s);
     return rc;
@@ -75,11 +76,38 @@ static void a_backup_opens_and_has_what_was_there(void **state)
     assert_int_equal(unlink(link), 0);
     store_close(store);
     char folder[80], *value = NULL;
-    snprintf(folder, sizeof folder, "%s/copy", s->dir);
+    snprintf(folder, sizeof folder, "%s/copy", s->base);
     store = opened(folder);
     assert_int_equal(store_setting_get(store, "key-003999", &value, &err), 0);
     assert_string_equal(value, "what the plant's scale said");
     free(value);
+    store_close(store);
+}
+
+/* The next start would take a file named so for its own. */
+static void no_copy_lies_in_the_state_but_in_its_backups(void **state)
+{
+    static const char *const NAMES[] = {"server", "loads/b.db", "loads/../server", "link/server",
+                                        "backupsx/b.db"};
+    struct state *s = *state;
+    char path[128];
+    struct store *store = opened(s->dir);
+    snprintf(path, sizeof path, "%s/loads", s->dir);
+    mkdir(path, 0700);
+    snprintf(path, sizeof path, "%s/backupsx", s->dir);
+    mkdir(path, 0700);
+    snprintf(path, sizeof path, "%s/link", s->dir);
+    assert_int_equal(symlink(s->dir, path), 0);
+    free(backup_folder(s->dir));
+    for (size_t i = 0; i < COUNT_OF(NAMES); i++) {
+        struct error err = {0};
+        snprintf(path, sizeof path, "%s/%s", s->dir, NAMES[i]);
+        if (backup_make(store, path, &err) != ERROR_INVALID || access(path, F_OK) == 0)
+            fail_msg("%s: %s", path, err.text);
+        assert_non_null(strstr(err.text, "lies in the daemon's state"));
+    }
+    snprintf(path, sizeof path, "%s/link/backups/b.db", s->dir);
+    assert_int_equal(backup_make(store, path, NULL), 0);
     store_close(store);
 }
 
@@ -176,6 +204,8 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(a_backup_opens_and_has_what_was_there, setup, teardown),
+        cmocka_unit_test_setup_teardown(no_copy_lies_in_the_state_but_in_its_backups, setup,
+                                        teardown),
         cmocka_unit_test_setup_teardown(a_damaged_database_gives_no_backup, setup, teardown),
         cmocka_unit_test_setup_teardown(files_that_cannot_be_read_give_no_backup, setup, teardown),
         cmocka_unit_test_setup_teardown(the_one_just_made_stays, setup, teardown),

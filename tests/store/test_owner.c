@@ -62,6 +62,26 @@ static void what_anybody_may_write_to_is_refused(void **state)
     assert_int_equal(take(), ERROR_INVALID);
 }
 
+/* The lock is the folder's: two daemons would have one database. */
+static void a_database_through_a_link_is_refused(void **state)
+{
+    static const char *const NAMES[] = {"oddloaf.db", "oddloaf.db-wal", "oddloaf.db-shm"};
+    char other[128], path[128], said[512];
+    (void)state;
+    close(open(below("other", other), O_CREAT | O_WRONLY, 0600));
+    for (size_t i = 0; i < COUNT_OF(NAMES); i++) {
+        struct owner *owner = NULL;
+        struct error err = {0};
+        assert_int_equal(symlink(other, below(NAMES[i], path)), 0);
+        assert_int_equal(owner_take(dir, &owner, &err), ERROR_INVALID);
+        error_format(&err, said, sizeof said);
+        if (!strstr(said, path) || !strstr(said, "is a symbolic link"))
+            fail_msg("%s: %s", path, said);
+        assert_int_equal(unlink(path), 0);
+        assert_int_equal(take(), 0);
+    }
+}
+
 /* Before the first start there is none. */
 static void a_folder_that_is_not_there_is_no_fault(void **state)
 {
@@ -89,6 +109,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(what_anybody_may_write_to_is_refused, open_dir, close_dir),
+        cmocka_unit_test_setup_teardown(a_database_through_a_link_is_refused, open_dir, close_dir),
         cmocka_unit_test(a_folder_that_is_not_there_is_no_fault),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
