@@ -242,19 +242,19 @@ static int tell_alone(struct store *store, struct overheard *o, struct error *er
  * who may have first, else the newest. */
 struct whose {
     char uuid[UUID_TEXT];
-    enum { WHOSE_NEWEST, WHOSE_POSSIBLE, WHOSE_REPORTED } rank;
+    enum whose_rank { WHOSE_NEWEST, WHOSE_POSSIBLE, WHOSE_REPORTED } rank;
 };
 
 static int take_whose(void *arg, const struct complaint_row *row)
 {
     struct whose *whose = arg;
     json_t *body = NULL;
-    int rank = row->harm ? WHOSE_REPORTED : WHOSE_NEWEST;
+    enum whose_rank rank = row->harm ? WHOSE_REPORTED : WHOSE_NEWEST;
     if (!row->harm && jsonx_parse(row->body, strlen(row->body), &body, NULL) == 0 &&
         json_is_true(json_object_get(body, "harm_possible")))
         rank = WHOSE_POSSIBLE;
     json_decref(body);
-    if (rank < (int)whose->rank || (rank == WHOSE_POSSIBLE && whose->rank == WHOSE_POSSIBLE))
+    if (rank < whose->rank || (rank == WHOSE_POSSIBLE && whose->rank == WHOSE_POSSIBLE))
         return 0;
     whose->rank = rank;
     text_clip(row->uuid, whose->uuid, sizeof whose->uuid);
