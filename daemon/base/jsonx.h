@@ -11,6 +11,13 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+/* The threads share the texts of the rules (rank/triage.h) and give references to them away at
+ * once. */
+#ifndef JANSSON_THREAD_SAFE_REFCOUNT
+#error                                                                                             \
+    "this Jansson counts references by no atomic operation: the daemon's readers need one that does (2.11 or later, gcc or clang)"
+#endif
+
 #define JSONX_DEPTH 16
 #define JSONX_BYTES (1u << 20)
 
