@@ -56,8 +56,8 @@ json_t *event_due(const char *plant, const char *day, const struct event_due_lis
 
 /* A Message-ID, made once when the event is queued: <uuid@domain>, of a digest
  * <digest-2026-W47@domain>, of what is due <due-2026-11-20@domain>, of harm that only a complaint's
- * repeat speaks of <again-uuid-MARKS@domain>, its kinds by their letters (desk/repeat_harm.h);
- * without a domain, what such ids of the complaint begin with. */
+ * repeat speaks of <again-uuid-MARKS@domain>, its kinds and words of gravity by their letters
+ * (desk/repeat_harm.h); without a domain, what such ids of the complaint begin with. */
 void event_message_id(const char *domain, int64_t now_ms, char *out, size_t size);
 void event_again_id(const char *domain, const char *complaint, const char *marks, char *out,
                     size_t size);

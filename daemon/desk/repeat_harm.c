@@ -1,10 +1,12 @@
 #include "desk/repeat_harm.h"
+#include "base/hash.h"
 #include "base/jsonx.h"
 #include "base/text.h"
 #include "desk/anew.h"
 #include "desk/event.h"
 #include "desk/overheard.h"
 #include "intake/fields.h"
+#include "intake/harm.h"
 #include "store/outbox.h"
 #include <assert.h>
 #include <string.h>
@@ -16,7 +18,7 @@ static const char POSSIBLE = 'z';
 static void add_letter(char *marks, char letter)
 {
     size_t length = strlen(marks);
-    if (strchr(marks, letter) || length + 1 >= REPEAT_HARM_MARKS)
+    if (strchr(marks, letter) || length >= REPEAT_HARM_KINDS)
         return;
     marks[length] = letter;
     marks[length + 1] = '\0';
@@ -38,26 +40,78 @@ static void add_body(char *marks, const json_t *body)
         add_letter(marks, POSSIBLE);
 }
 
+/* ---- words of gravity, capitals each ---- */
+
+enum { CAPITALS = 4 };
+
+/* By its letters, not by its place: a plant's own list may be in any order. */
+static void capitals_of(const char *word, char out[CAPITALS + 1])
+{
+    uint64_t hash = hash_text(word);
+    for (int i = 0; i < CAPITALS; i++, hash /= 26)
+        out[i] = (char)('A' + hash % 26);
+    out[CAPITALS] = '\0';
+}
+
+static void add_grave(const struct desk *desk, json_t *words, const json_t *body)
+{
+    size_t i;
+    const json_t *word;
+    char capitals[CAPITALS + 1];
+    json_t *grave = harm_grave_of(desk->harm, json_string_value(json_object_get(body, "note")));
+    json_array_foreach(grave, i, word)
+    {
+        capitals_of(json_string_value(word), capitals);
+        json_object_set_new(words, capitals, json_true());
+    }
+    json_decref(grave);
+}
+
 /* ---- what is news ---- */
 
-struct mailed {
+struct told {
     size_t begin; /* of the ids before their marks */
-    char *marks;
+    char kinds[REPEAT_HARM_KINDS + 1];
+    json_t *grave; /* {capitals: true} */
 };
 
 static int take_mailed(void *arg, const char *message_id)
 {
-    const struct mailed *mailed = arg;
-    for (const char *at = message_id + mailed->begin; *at && *at != '@'; at++)
-        add_letter(mailed->marks, *at);
+    struct told *told = arg;
+    const char *at = message_id + told->begin;
+    for (; *at >= 'a' && *at <= 'z'; at++)
+        add_letter(told->kinds, *at);
+    for (; strcspn(at, "@") >= CAPITALS; at += CAPITALS)
+        json_object_setn_new(told->grave, at, CAPITALS, json_true());
     return 0;
 }
 
-static int add_mailed(struct store *store, const char *uuid, char *marks, struct error *err)
+static int add_mailed(struct store *store, const char *uuid, struct told *told, struct error *err)
 {
     char begin[64];
     event_again_id(NULL, uuid, "", begin, sizeof begin);
-    return outbox_ids(store, begin, take_mailed, &(struct mailed){strlen(begin), marks}, err);
+    told->begin = strlen(begin);
+    return outbox_ids(store, begin, take_mailed, told, err);
+}
+
+/* Those that find no room in the id are news again when they are said again. */
+static void mark_news(const struct told *said, const struct told *told,
+                      char marks[REPEAT_HARM_MARKS])
+{
+    size_t length = 0;
+    const char *capitals;
+    json_t *is;
+    for (const char *at = said->kinds; *at; at++)
+        if (!strchr(told->kinds, *at) && (*at != POSSIBLE || !*told->kinds))
+            marks[length++] = *at;
+    json_object_foreach(said->grave, capitals, is)
+    {
+        if (json_object_get(told->grave, capitals) || length + CAPITALS >= REPEAT_HARM_MARKS)
+            continue;
+        memcpy(marks + length, capitals, CAPITALS);
+        length += CAPITALS;
+    }
+    marks[length] = '\0';
 }
 
 int repeat_harm_news(const struct desk *desk, struct store *store,
@@ -66,16 +120,20 @@ int repeat_harm_news(const struct desk *desk, struct store *store,
 {
     assert(form);
     struct anew found = {0};
-    char said[REPEAT_HARM_MARKS] = "", told[REPEAT_HARM_MARKS] = "";
+    struct told said = {.grave = json_object()}, told = {.grave = json_object()};
     *ret_marks = '\0';
-    add_body(said, form->body);
-    int rc = *said ? anew_find(desk, store, form->uuid, &found, err) : 0;
-    add_body(told, found.body);
-    if (!rc && *said)
-        rc = add_mailed(store, form->uuid, told, err);
-    for (const char *at = said; *at && !rc; at++)
-        if (!strchr(told, *at) && (*at != POSSIBLE || !*told))
-            add_letter(ret_marks, *at);
+    add_body(said.kinds, form->body);
+    int rc = *said.kinds ? anew_find(desk, store, form->uuid, &found, err) : 0;
+    add_body(told.kinds, found.body);
+    if (!rc && *said.kinds) {
+        add_grave(desk, said.grave, form->body);
+        add_grave(desk, told.grave, found.body);
+        rc = add_mailed(store, form->uuid, &told, err);
+    }
+    if (!rc)
+        mark_news(&said, &told, ret_marks);
+    json_decref(said.grave);
+    json_decref(told.grave);
     anew_clear(&found);
     return rc;
 }

@@ -7,10 +7,11 @@
 #include "intake/complaint_form.h"
 #include "store/complaint_place.h"
 
-enum { REPEAT_HARM_MARKS = 16 };
+enum { REPEAT_HARM_KINDS = 15, REPEAT_HARM_MARKS = REPEAT_HARM_KINDS + 24 + 1 };
 
-/* The kinds that neither the complaint tells nor a repeat of it was mailed for, a letter each; what
- * may be harm is one where nothing is told of harm. "" no news. The mail bears them in its id
+/* The kinds that neither the complaint tells nor a repeat of it was mailed for, a letter each (what
+ * may be harm is one where nothing is told of harm), then words of gravity beside harm, four
+ * capitals each. "" no news. The mail bears them in its id
  * (event_again_id()): each is mailed once. */
 int repeat_harm_news(const struct desk *desk, struct store *store,
                      const struct complaint_form *form, char ret_marks[REPEAT_HARM_MARKS],

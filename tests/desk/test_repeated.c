@@ -274,6 +274,29 @@ static void who_called_before_is_told_to_the_desk_alone(void **state)
 
 #define ON_A_PLANT(test) cmocka_unit_test_setup_teardown(test, fixture_clean, fixture_cleaned)
 
+/* Each word of gravity is mailed when it is said first, beside a kind that is told. */
+static void gravity_in_a_repeat_is_mailed_once(void **state)
+{
+    static const char MAILS[] = "SELECT count(*) FROM outbox WHERE event = 'urgent'";
+    static const char *const NOTES[] = {
+        "{'note':'I felt ill after eating it. She is in hospital now, in intensive care'}",
+        "{'note':'I felt ill after eating it. She died of it'}",
+        "{'note':'I felt ill after eating it. Listeria was found in her blood'}"};
+    struct fixture *f = *state;
+    struct taking t;
+    fixture_log(f, FIRST, "{'note':'I felt ill after eating it'}");
+    int64_t mails = fixture_number(f, MAILS);
+    assert_int_equal(mails, 1);
+    for (size_t k = 0; k < 2 * COUNT_OF(NOTES); k++) { /* each of them twice */
+        f->now_ms += 1000;
+        assert_int_equal(again(f, NOTES[k / 2], &t), ERROR_CONFLICT);
+        mails += k % 2 == 0;
+        if (fixture_number(f, MAILS) != mails)
+            fail_msg("repeat %zu: %lld mails", k, (long long)fixture_number(f, MAILS));
+        taking_clear(&t);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -286,6 +309,7 @@ int main(void)
         ON_A_PLANT(a_row_of_a_file_is_refused_for_its_time),
         ON_A_PLANT(harm_of_a_refused_repeat_is_kept),
         ON_A_PLANT(each_kind_of_harm_in_a_repeat_is_mailed_once),
+        ON_A_PLANT(gravity_in_a_repeat_is_mailed_once),
         ON_A_PLANT(a_joined_report_of_harm_is_no_news),
         ON_A_PLANT(who_called_before_is_told_to_the_desk_alone),
         ON_A_PLANT(a_name_that_was_not_known_yet_is_no_other_content),
