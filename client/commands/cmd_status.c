@@ -399,7 +399,8 @@ const struct command cmd_status = {
     .name = "status",
     .args = "[--recount]",
     .help = "health of the daemon, first what needs a hand",
-    .more = "Exit status 1 while something does: complaints kept on this machine, a database that "
+    .more = "Exit status 1 while something does: complaints kept on this machine, open harm that "
+            "nobody owns, words that may be harm and nobody has read, a database that "
             "is not written, damaged or not "
             "backed up, a disk nearly full, mail that is parked or not set up, a line that packs "
             "and whose readings stay away.",

@@ -38,6 +38,8 @@ static int read_store(struct store *store, struct health *h, struct error *err)
 {
     int rc = totals_get(store, &h->totals, err);
     if (!rc)
+        rc = open_harm_count(store, &h->harm, err);
+    if (!rc)
         rc = outbox_count(store, &h->outbox, err);
     if (!rc)
         rc = outbox_urgent_stuck(store, h->now_ms, &h->urgent_stuck, err);
@@ -134,6 +136,21 @@ static void of_database(const struct health *h, json_t *needs)
              "the database cannot be read: %s", h->unread.text);
     if (damage->code)
         need(needs, "damaged", damage->hint, "%s", damage->text);
+}
+
+/* However well the machine is. */
+static void of_harm(const struct health *h, json_t *needs)
+{
+    if (h->harm.unowned)
+        need(needs, "harm-unowned",
+             "oddloaf cases --order urgent lists them, oddloaf follow CASE --owner NAME takes one",
+             "open cases of reported harm that nobody owns: %lld", (long long)h->harm.unowned);
+    if (h->harm.unread)
+        need(needs, "harm-unread",
+             "oddloaf cases --order urgent lists them; read what was said, then oddloaf correct ID "
+             "harm=KIND, or harm=no, --reason TEXT",
+             "open cases with words that may be harm and nobody has read: %lld",
+             (long long)h->harm.unread);
 }
 
 /* The database once more, where it lies there: a backup of it. */
@@ -314,11 +331,21 @@ static void of_settings(const struct health *h, json_t *needs)
 
 json_t *health_needs(const struct health *h)
 {
-    static void (*const OF[])(const struct health *,
-                              json_t *) = {of_database, of_disk,  of_mail,  of_plants,  of_lines,
-                                           of_backups,  of_loads, of_inbox, of_settings};
+    static void (*const OF[])(const struct health *, json_t *) = {
+        of_database, of_harm,    of_disk,  of_mail,  of_plants,
+        of_lines,    of_backups, of_loads, of_inbox, of_settings};
     json_t *needs = json_array();
     for (size_t i = 0; i < sizeof OF / sizeof OF[0]; i++)
         OF[i](h, needs);
+    return needs;
+}
+
+json_t *health_needs_of_plants(struct store *store)
+{
+    struct health h = {0};
+    json_t *needs = json_array();
+    open_harm_count(store, &h.harm, &h.unread);
+    of_database(&h, needs);
+    of_harm(&h, needs);
     return needs;
 }

@@ -9,6 +9,7 @@
 #include "serve/plant_names.h"
 #include "store/backup_last.h"
 #include "store/load_file.h"
+#include "store/open_harm.h"
 #include "store/outbox.h"
 #include "store/restore.h"
 #include "store/totals.h"
@@ -19,6 +20,7 @@ struct health {
     struct error
         unread; /* code 0, or why the database could not be read: the rest of it is empty */
     struct totals totals;
+    struct open_harm_counts harm;
     struct outbox_counts outbox;
     bool urgent_stuck; /* outbox_urgent_stuck() */
     int64_t rank_waiting, rematch_waiting;
@@ -48,5 +50,7 @@ int health_room(const struct app *app, const struct setup *setup, struct store *
 
 /* What a person should see to, most urgent first: [{"what","says","do"}]. */
 json_t *health_needs(const struct health *health);
+/* Of them what people of some plants alone are told: harm there, or that it cannot be read. */
+json_t *health_needs_of_plants(struct store *store);
 
 #endif

@@ -206,20 +206,21 @@ static json_t *status_json(const struct app *app, const struct health *h)
     return status;
 }
 
-/* What people of one plant need to read days and words as the daemon does: everything else is of
- * the company's records and machine. */
-static json_t *short_json(const struct request *rq, const struct setup *setup)
+/* What people of one plant need to read days and words as the daemon does, and its open harm:
+ * everything else is of the company's records and machine. */
+static json_t *short_json(const struct request *rq, const struct setup *setup, struct store *store)
 {
     char started[40];
     json_t *plants = json_array();
     for (int i = 0; i < rq->seen.count; i++)
         json_array_append_new(plants, json_string(rq->seen.plant[i]));
-    return json_pack("{s:s, s:s, s:s, s:I, s:s, s:b, s:o}", "version", ODDLOAF_VERSION, "plant",
-                     config_text(setup->config, "plant"), "time_zone",
+    return json_pack("{s:s, s:s, s:s, s:I, s:s, s:b, s:o, s:o}", "version", ODDLOAF_VERSION,
+                     "plant", config_text(setup->config, "plant"), "time_zone",
                      tz_name(tz_of(setup->tz, rq->seen.count == 1 ? rq->seen.plant[0] : "")),
                      "uptime_s", (json_int_t)(app_uptime_ms(rq->app) / 1000), "started_at",
                      when_format_exact(setup->tz, rq->app->started_ms, started), "month_first",
-                     lot_rules_month_first(setup->matcher), "plants", plants);
+                     lot_rules_month_first(setup->matcher), "plants", plants, "needs",
+                     health_needs_of_plants(store));
 }
 
 void status_get(struct request *rq, struct store *store)
@@ -227,7 +228,7 @@ void status_get(struct request *rq, struct store *store)
     struct health h;
     struct setup *setup = app_setup(rq->app);
     if (!rq->sees_all) {
-        request_reply_json(rq, 200, short_json(rq, setup));
+        request_reply_json(rq, 200, short_json(rq, setup, store));
         setup_unref(setup);
         return;
     }

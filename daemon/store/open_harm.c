@@ -2,6 +2,7 @@
 #include "store/case_inside.h"
 #include "store/db.h"
 #include "store/lot_find.h"
+#include "store/seen_inside.h"
 #include <string.h>
 
 #define ROWS                                                                                       \
@@ -77,4 +78,22 @@ int open_harm_of_case(struct store *store, int64_t case_id, open_harm_each each,
     static const char SQL[] = ROWS "c.case_id = ?1" NEWEST_FIRST;
     struct db_query q = db_query(store, SQL, DB(DB_INT(case_id)), err);
     return each_row(&q, NULL, true, each, arg);
+}
+
+/* Complaints are looked through in cases alone that were not weighed yet. */
+int open_harm_count(struct store *store, struct open_harm_counts *ret, struct error *err)
+{
+    static const char SQL[] =
+        "SELECT coalesce(sum(CASE WHEN k.harm <> 0 AND coalesce(f.owner, '') = '' THEN 1 ELSE 0"
+        " END), 0), coalesce(sum(CASE WHEN k.harm = 0 AND (f.may_harm = 1 OR (f.case_id IS NULL"
+        " AND EXISTS(SELECT 1 FROM complaint c WHERE c.case_id = k.id AND c.withdrawn_ms IS NULL"
+        " AND " CASE_COMPLAINT_MAY_HARM(
+            "c") "))) THEN 1 ELSE 0 END), 0)"
+                 " FROM complaint_case k LEFT JOIN case_follow f ON f.case_id = k.id WHERE"
+                 " (k.state = 'open' OR k.harm_unseen = 1) AND k.complaints > 0 AND " SEEN_IN(
+                     "?1", "k.plant");
+    struct db_query q = db_query(store, SQL, DB(DB_TEXT(seen_list(store))), err);
+    if (db_next(&q))
+        *ret = (struct open_harm_counts){db_int64(&q, 0), db_int64(&q, 1)};
+    return db_end(&q, 0);
 }

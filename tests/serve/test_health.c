@@ -205,6 +205,16 @@ static void reload(struct health *h, bool is)
     snprintf(h->reload_error, sizeof h->reload_error, "%s", is ? "it broke" : "");
 }
 
+static void harm_unowned(struct health *h, bool is)
+{
+    h->harm.unowned = is;
+}
+
+static void harm_unread(struct health *h, bool is)
+{
+    h->harm.unread = is;
+}
+
 static void what_asks_for_a_hand_and_from_where_on(void **state)
 {
     static const struct {
@@ -213,6 +223,8 @@ static void what_asks_for_a_hand_and_from_where_on(void **state)
     } ASKED[] = {{lost, "not-writing"},
                  {unread, "not-readable"},
                  {damaged, "damaged"},
+                 {harm_unowned, "harm-unowned"},
+                 {harm_unread, "harm-unread"},
                  {disk, "disk-low"},
                  {disk_beside_a_server, "disk-low"},
                  {disk_unknown, "disk-low"},
@@ -253,8 +265,12 @@ static void what_is_most_urgent_comes_first(void **state)
     parked(&l->h, true);
     urgent(&l->h, true);
     disk(&l->h, true);
-    needs(&l->h, "disk-low urgent-mail mail-parked no-backup old-backup load-failed inbox "
-                 "reload-refused");
+    harm_unread(&l->h, true);
+    harm_unowned(&l->h, true);
+    needs(&l->h, "harm-unowned harm-unread disk-low urgent-mail mail-parked no-backup old-backup "
+                 "load-failed inbox reload-refused");
+    harm_unread(&l->h, false);
+    harm_unowned(&l->h, false);
     unread(&l->h, true);
     needs(&l->h, "not-readable disk-low urgent-mail mail-parked load-failed inbox reload-refused");
     health_clear(&l->h);
@@ -382,7 +398,8 @@ static void status_of_one_plant_is_short(void **state)
         ->handler(&a.rq, l->f->store);
     fixture_wait(&a);
     assert_int_equal(jsonx_parse(a.body.data, a.body.length, &status, &err), 0);
-    assert_int_equal(json_object_size(status), 7);
+    assert_int_equal(json_object_size(status), 8);
+    assert_true(json_is_array(json_object_get(status, "needs")));
     assert_string_equal(json_string_value(json_array_get(json_object_get(status, "plants"), 0)),
                         "Larkfen");
     json_decref(status);

@@ -444,6 +444,7 @@ DOES(happened)
     rc = rc ? rc : open_harm_of_lot(s, &OF_LOT, a_harm, NULL, err);
     rc = rc ? rc : open_harm_of_lot(s, &OF_CODE, a_harm, NULL, err);
     rc = rc ? rc : open_harm_of_case(s, 1, a_harm, NULL, err);
+    rc = rc ? rc : open_harm_count(s, &(struct open_harm_counts){0}, err);
     rc = rc ? rc : verdict_between(s, EVER, a_verdict, NULL, err);
     return rc ? rc : verdict_of_case(s, 1, a_verdict, NULL, err);
 }

@@ -3,6 +3,8 @@
 #include "fixture.h"
 #include "store/call_back.h"
 #include "store/follow.h"
+#include "store/open_harm.h"
+#include "store/seen.h"
 #include "store/stage.h"
 
 #define DAY(n) ((n)*WHEN_DAY_MS)
@@ -66,6 +68,44 @@ static int64_t add(struct fixture *f, int64_t case_id, const char *what, const c
                                        .user = "m"};
     assert_int_equal(follow_add(f->store, &entry, &id, NULL), 0);
     return id;
+}
+
+/* ---- harm that waits for somebody ---- */
+
+static void harm(struct fixture *f, int64_t unowned, int64_t unread)
+{
+    struct open_harm_counts open;
+    assert_int_equal(open_harm_count(f->store, &open, NULL), 0);
+    assert_int_equal(open.unowned, unowned);
+    assert_int_equal(open.unread, unread);
+}
+
+/* Case 4 reports it, since it was settled; words of case 1 may be it, weighed or not. Of a plant,
+ * what is of that plant. */
+static void test_open_harm_is_counted_until_somebody_has_it(void **state)
+{
+    static const char UNWEIGHED[] =
+        "UPDATE complaint SET body = '{\"harm_possible\":true}' WHERE id = 1";
+    struct fixture *f = *state;
+    harm(f, 1, 0);
+    put(f, 4, 3, "", 20);
+    harm(f, 1, 0);
+    fixture_write(f, UNWEIGHED);
+    harm(f, 1, 1);
+    struct follow_row row = put(f, 1, 0, "mira", 20);
+    harm(f, 1, 0);
+    row.may_harm = true;
+    assert_int_equal(follow_put(f->store, &row, NULL), 0);
+    harm(f, 1, 1);
+    seen_set(f->store, &(struct seen_plants){.count = 1, .plant = {"Mill"}, .user = ""});
+    harm(f, 0, 0);
+    fixture_write(f, "UPDATE complaint_case SET plant = 'Mill' WHERE id = 4");
+    harm(f, 1, 0);
+    seen_set(f->store, NULL);
+    put(f, 4, 3, "mira", 20);
+    harm(f, 0, 1);
+    fixture_write(f, "UPDATE complaint_case SET state = 'settled'");
+    harm(f, 0, 0);
 }
 
 /* ---- how it stands ---- */
@@ -381,6 +421,7 @@ int main(void)
 {
 #define TEST(name) cmocka_unit_test_setup_teardown(test_##name, setup, fixture_close)
     const struct CMUnitTest tests[] = {
+        TEST(open_harm_is_counted_until_somebody_has_it),
         TEST(what_is_put_is_got),
         TEST(one_that_was_never_weighed_takes_all_of_the_one_that_moves),
         TEST(one_that_has_an_owner_keeps_them_and_the_sooner_day),
