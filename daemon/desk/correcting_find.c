@@ -108,8 +108,13 @@ int correcting_hear(struct correcting_work *w, const char *where, struct error *
     heard->report = w->c->uuid;
     heard->where = where;
     heard->why = w->why;
+    struct text_buffer words = {0};
+    text_append(&words, w->why.reason);
+    overheard_add_name(w->desk, w->why.by, &words);
+    heard->why.reason = words.data;
     int rc = overheard_hear(w->store, heard, err);
-    heard->why.reason = NULL; /* it lives as long as `w` */
+    heard->why.reason = NULL;
+    text_buffer_free(&words);
     return rc;
 }
 

@@ -23,6 +23,32 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* ---- what is read ---- */
+
+/* As words: "glass_in-bread.jpg". New reference. */
+static json_t *read_name(const struct desk *desk, const char *name)
+{
+    char *words = xstrdup(name);
+    for (char *at = words; *at; at++)
+        *at = strchr("_-.", *at) ? ' ' : *at;
+    json_t *harm = lexicon_harm(desk->lexicon, words, NULL);
+    free(words);
+    return harm;
+}
+
+void overheard_add_name(const struct desk *desk, const char *name, struct text_buffer *words)
+{
+    json_t *harm = name ? read_name(desk, name) : NULL;
+    if (json_array_size(harm))
+        text_appendf(words, "%s%s", words->length ? "\n\n" : "", name);
+    json_decref(harm);
+}
+
+json_t *overheard_in_file_name(const struct desk *desk, const char *name)
+{
+    return read_name(desk, name);
+}
+
 /* False if it speaks of none. */
 static bool read_text(struct overheard *o)
 {

@@ -3,6 +3,7 @@
 #ifndef ODDLOAF_DESK_OVERHEARD_H
 #define ODDLOAF_DESK_OVERHEARD_H
 
+#include "base/text.h"
 #include "base/uuid.h"
 #include "desk/desk.h"
 #include "store/complaint_place.h"
@@ -33,6 +34,11 @@ struct overheard {
  * address is told; of what no complaint is about it is told all the same. In the writer's
  * transaction. */
 int overheard_hear(struct store *store, struct overheard *o, struct error *err);
+/* Adds to `words` what is no sentence (who did it, whose the case is, a laboratory) if it says a
+ * kind of harm by its phrases: "Clinic Street Laboratory" is a name. */
+void overheard_add_name(const struct desk *desk, const char *name, struct text_buffer *words);
+/* Kinds of harm that a file's name says, as lexicon_harm(). New reference. */
+json_t *overheard_in_file_name(const struct desk *desk, const char *name);
 /* The complaint with that report may be harm from now on (not one that tells harm, or is
  * withdrawn), with the reason on record. In the writer's transaction. */
 int overheard_mark(const struct desk *desk, struct store *store, const char *report,

@@ -286,7 +286,8 @@ static void mask_note(const struct apart_from *from, struct action_row *row)
 struct action_job {
     struct action_row row;
     int64_t id;
-    struct overheard heard; /* harm in the note, of no case */
+    struct text_buffer words; /* all texts of it */
+    struct overheard heard;   /* of no case */
 };
 
 static int add_action(struct store *store, void *arg, struct error *err)
@@ -294,7 +295,10 @@ static int add_action(struct store *store, void *arg, struct error *err)
     struct action_job *job = arg;
     job->heard.where = "the note of an action says so";
     job->heard.plant = job->row.plant;
-    job->heard.why = (struct complaint_why){job->row.by_name, job->row.note, job->row.logged_ms};
+    text_reset(&job->words);
+    text_append(&job->words, job->row.note);
+    overheard_add_name(job->heard.desk, job->row.by_name, &job->words);
+    job->heard.why = (struct complaint_why){job->row.by_name, job->words.data, job->row.logged_ms};
     int rc = action_add(store, &job->row, &job->id, err);
     return rc ? rc : overheard_hear(store, &job->heard, err);
 }
@@ -329,6 +333,7 @@ void actions_post(struct request *rq, struct store *store)
     else
         request_reply_json(rq, 201, added_json(rq, setup, store, &job));
     json_decref(job.heard.harm);
+    text_buffer_free(&job.words);
     json_decref(body);
     setup_unref(setup);
 }

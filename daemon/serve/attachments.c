@@ -129,7 +129,7 @@ struct attaching {
     struct attached_limits limits;
     bool again;
     struct overheard_file text; /* what a text says of harm */
-    char *quoted;               /* of it, without contact data */
+    char *quoted;               /* of it, and its name, without contact data */
     struct overheard heard;
 };
 
@@ -143,19 +143,41 @@ static int check_name(const char *name, struct error *err)
     return ERROR_INVALID;
 }
 
-/* Of a photo or a PDF nothing is read. */
+/* What its name says, or who attaches it in the place of theirs, stands before what it says itself.
+ */
+static void read_names(const struct setup *setup, const struct attaching *a,
+                       struct overheard_file *text)
+{
+    struct text_buffer said = {0};
+    text_append(&said, a->name);
+    overheard_add_name(&setup->desk, a->by, &said);
+    json_t *harm = overheard_in_file_name(&setup->desk, said.data);
+    if (!harm) {
+        text_buffer_free(&said);
+        return;
+    }
+    if (text->harm)
+        text_appendf(&said, "\n\n%s", text->quotes.data);
+    jsonx_add_missing(harm, text->harm);
+    overheard_file_clear(text);
+    *text = (struct overheard_file){harm, said};
+}
+
+/* Of a photo or a PDF nothing but its name is read. */
 static void read_text(struct store *store, const struct setup *setup, struct attaching *a)
 {
     const struct apart_about about = {.case_id = a->subject.about_case};
-    if (strncmp(a->type, "text/", 5) != 0 || !a->bytes.data)
+    if (strncmp(a->type, "text/", 5) == 0 && a->bytes.data)
+        overheard_file_read(setup->desk.lexicon, a->bytes.data, &a->text);
+    read_names(setup, a, &a->text);
+    if (!a->text.harm)
         return;
-    overheard_file_read(setup->desk.lexicon, a->bytes.data, &a->text);
     a->quoted =
         apart_written(&(struct apart_from){&setup->desk, store}, a->text.quotes.data, &about);
     a->heard = (struct overheard){.desk = &setup->desk,
                                   .case_id = a->subject.about_case,
                                   .report = *a->subject.uuid ? a->subject.uuid : NULL,
-                                  .where = "a text that is attached says so",
+                                  .where = "what is attached says so",
                                   .why = {a->by, a->quoted, a->at_ms},
                                   .read = a->text.harm};
 }
@@ -362,14 +384,18 @@ void attachments_get(struct request *rq, struct store *store)
 
 struct detaching {
     struct attached_end end;
-    struct overheard heard; /* harm in the reason */
+    struct text_buffer words; /* all texts of it */
+    struct overheard heard;
 };
 
 static int detach_job(struct store *store, void *arg, struct error *err)
 {
     struct detaching *d = arg;
     d->heard.where = "the reason of a detached file says so";
-    d->heard.why = (struct complaint_why){d->end.by_name, d->end.reason, d->end.at_ms};
+    text_reset(&d->words);
+    text_append(&d->words, d->end.reason);
+    overheard_add_name(d->heard.desk, d->end.by_name, &d->words);
+    d->heard.why = (struct complaint_why){d->end.by_name, d->words.data, d->end.at_ms};
     int rc = attached_detach(store, &d->end, err);
     return rc ? rc : overheard_hear(store, &d->heard, err);
 }
@@ -427,6 +453,7 @@ void attachments_detach(struct request *rq, struct store *store)
         request_reply_json(rq, 200, answer);
     }
     json_decref(d.heard.harm);
+    text_buffer_free(&d.words);
     json_decref(body);
     free(reason);
     setup_unref(setup);

@@ -349,13 +349,31 @@ struct settling {
     const char *cause, *confirmed_by, *note, *by;
     bool reopen;
     struct despite_harm despite;
-    struct overheard heard; /* harm in the note */
+    struct text_buffer words; /* all texts of it */
+    struct overheard heard;
 };
 
-static int reopen(struct store *store, const struct settling *s, struct error *err)
+/* Why it was settled although harm is open, where none is, is mailed by nothing else. */
+static int hear(struct store *store, struct settling *s, const char *where, struct error *err)
+{
+    text_reset(&s->words);
+    text_append(&s->words, s->note ? s->note : "");
+    if (s->despite.anyway && !json_array_size(s->despite.found))
+        text_appendf(&s->words, "\n\n%s", s->despite.anyway);
+    overheard_add_name(s->despite.desk, s->by, &s->words);
+    s->heard.desk = s->despite.desk;
+    s->heard.case_id = s->case_id;
+    s->heard.where = where;
+    s->heard.why = (struct complaint_why){s->by, s->words.data, s->despite.now_ms};
+    return overheard_hear(store, &s->heard, err);
+}
+
+static int reopen(struct store *store, struct settling *s, struct error *err)
 {
     int rc = verdict_reopen(store, s->case_id, s->note, s->by, s->at_ms, err);
-    return rc ? rc : following_reopened(s->despite.desk, store, s->case_id, s->at_ms, err);
+    if (!rc)
+        rc = following_reopened(s->despite.desk, store, s->case_id, s->at_ms, err);
+    return rc ? rc : hear(store, s, "the note of a case that is reopened says so", err);
 }
 
 /* What the note says of harm is news beside what the case carried; the verdict does not close it.
@@ -363,11 +381,7 @@ static int reopen(struct store *store, const struct settling *s, struct error *e
 static int settle_hearing(struct store *store, struct settling *s,
                           const struct verdict_new *verdict, struct error *err)
 {
-    s->heard.desk = s->despite.desk;
-    s->heard.case_id = s->case_id;
-    s->heard.where = "the note of a verdict says so";
-    s->heard.why = (struct complaint_why){s->by, s->note, s->despite.now_ms};
-    int rc = overheard_hear(store, &s->heard, err);
+    int rc = hear(store, s, "the note of a verdict says so", err);
     if (!rc)
         rc = verdict_add(store, verdict, err);
     return rc || !s->heard.mailed ? rc : case_flag_harm(store, s->case_id, err);
@@ -481,6 +495,7 @@ void cases_verdict(struct request *rq, struct store *store)
     }
     free(note);
     free(anyway);
+    text_buffer_free(&s.words);
     json_decref(s.despite.found);
     json_decref(s.heard.harm);
     json_decref(body);

@@ -273,7 +273,11 @@ static int read_change(const struct request *rq, struct store *store, const json
         rc = read_decisions(asked, store, body, err);
     if (!rc)
         rc = read_text(asked, store, body, "note", &change->note, err);
-    return rc ? rc : read_call(asked, store, body, err);
+    if (!rc)
+        rc = read_call(asked, store, body, err);
+    overheard_add_name(&asked->setup->desk, change->owner, &asked->words);
+    overheard_add_name(&asked->setup->desk, change->who.by, &asked->words);
+    return rc;
 }
 
 void follow_change(struct request *rq, struct store *store)

@@ -100,7 +100,8 @@ struct holding {
     const struct seen_plants *seen; /* by who asks; NULL: all are */
     struct text_buffer *gone;       /* of each that was skipped: what came of it; else empty */
     struct despite_harm despite;
-    struct overheard heard; /* harm in the reason */
+    struct text_buffer words; /* all texts of it */
+    struct overheard heard;
 };
 
 static int read_lots(const struct request *rq, const struct setup *setup, struct store *store,
@@ -286,7 +287,12 @@ static int hear(struct store *store, struct holding *h, const char *where, struc
     h->heard.lot = h->case_id ? NULL : h->of[first].code;
     h->heard.plant = h->plant[first];
     h->heard.where = where;
-    h->heard.why = (struct complaint_why){h->by, h->reason, h->at_ms};
+    text_reset(&h->words);
+    text_append(&h->words, h->reason);
+    if (h->anyway && !json_array_size(h->despite.found)) /* mailed by nothing else */
+        text_appendf(&h->words, "\n\n%s", h->anyway);
+    overheard_add_name(h->heard.desk, h->by, &h->words);
+    h->heard.why = (struct complaint_why){h->by, h->words.data, h->at_ms};
     return overheard_hear(store, &h->heard, err);
 }
 
@@ -523,6 +529,7 @@ static void answer_holding(struct request *rq, struct store *store, bool release
     }
     json_decref(h.despite.found);
     json_decref(h.heard.harm);
+    text_buffer_free(&h.words);
     text_buffer_free(&did);
     free(h.of);
     free(h.stood);

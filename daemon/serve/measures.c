@@ -188,7 +188,12 @@ static int read_texts(struct measures *x, struct store *store, const json_t *bod
         text_append(&x->words, "\n\n");
         lab_row_tells("method", strlen("method"), x->method, strlen(x->method), &x->words);
     }
-    return rc ? rc : jsonx_needed(body, "by", LENGTH_PERSON, &x->by, err);
+    if (!rc)
+        rc = jsonx_needed(body, "by", LENGTH_PERSON, &x->by, err);
+    const char *const names[] = {x->lab, x->sample, x->by};
+    for (size_t i = 0; i < sizeof names / sizeof names[0]; i++)
+        overheard_add_name(&x->setup->desk, names[i], &x->words);
+    return rc;
 }
 
 /* ---- the results ---- */

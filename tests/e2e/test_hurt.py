@@ -279,7 +279,7 @@ def check_gathered(plant):
     assert other["alarm"] == "an urgent mail goes out at once", other["alarm"]
     waits = lambda: [m for m in plant.get("/v1/outbox")[1]["mails"] if (m["event"], m["state"]) == ("urgent", "waiting")]
     until(lambda: len(urgent(first["case"])) == 2 and len(waits()) == 1, lambda: (urgent(first["case"]), waits()))
-    assert not [n for n in plant.get("/v1/status")[1].get("needs", []) if "urgent" in str(n)]
+    assert not [n for n in plant.get("/v1/status")[1].get("needs", []) if n["what"] == "urgent-mail"]
     plant.client("outbox", "--send", str(waits()[0]["id"]), check=0)
     until(lambda: len(urgent(first["case"])) == 3, lambda: urgent(first["case"]))
     late = [m for m in mails(plant) if "11 more reports of harm" in m["Subject"]][0]

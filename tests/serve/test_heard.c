@@ -1,0 +1,147 @@
+/* Every free text that a route of writing takes is heard for harm: whatever it is meant for, people
+ * write such words into it. */
+#include "fixture.h"
+
+/* "@": the number of a lot and its complaint, "%": of the case. */
+#define LOT "L1 6318 A04@"
+#define COMPLAINT "01990000-0000-7000-8000-0000000000@"
+#define UPLOAD "01990000-0000-4000-8000-0000000000@"
+enum { FIRST = 10, CASES = 40 };
+
+static char *numbered(const char *text, int number)
+{
+    struct text_buffer out = {0};
+    for (; *text; text++)
+        if (*text == '@' || *text == '%')
+            text_appendf(&out, "%d", *text == '@' ? number : number - FIRST + 1);
+        else
+            text_appendf(&out, "%c", *text);
+    return text_take(&out);
+}
+
+static int setup(void **state)
+{
+    struct fixture *f = fixture_start(FIXTURE_SETTINGS);
+    struct text_buffer lots = {0};
+    *state = f;
+    fixture_does(f, "POST records/products?source=p.csv",
+                 "product,name,family,shelf_life_days,unit_g\nW24,White 24,pan-bread,10,680\n",
+                 200);
+    text_append(&lots,
+                "lot,product,line,made_from,made_to,packed_from,packed_to,units,code_date\n");
+    for (int i = 0; i < CASES; i++)
+        text_appendf(&lots,
+                     "L1 6318 A04%d,W24,1,2026-11-14T01:00:00-05:00,"
+                     "2026-11-14T02:00:00-05:00,2026-11-14T04:00:%02d-05:00,"
+                     "2026-11-14T06:00:00-05:00,9000,2026-11-24\n",
+                     i + FIRST, i);
+    fixture_does(f, "POST records/lots?source=l.csv", lots.data, 200);
+    text_buffer_free(&lots);
+    for (int i = 0; i < CASES; i++) {
+        char *id = numbered(COMPLAINT, i + FIRST),
+             *more = numbered(",'lot_text':'" LOT "'", i + FIRST);
+        fixture_log(f, id, more);
+        free(id);
+        free(more);
+    }
+    return 0;
+}
+
+static int teardown(void **state)
+{
+    return fixture_stop(*state);
+}
+
+static json_t *answer_of(struct fixture *f, const char *what, const char *body, int number)
+{
+    json_t *answer = NULL;
+    char *path = numbered(what, number), *said = numbered(body, number);
+    struct asked *a = fixture_ask(f, f->store, path, said);
+    if (a->status >= 300 || jsonx_parse(a->body.data, a->body.length, &answer, NULL))
+        fail_msg("%s %s: %d %s", path, said, a->status, a->body.data);
+    fixture_asked_free(a);
+    free(path);
+    free(said);
+    return answer;
+}
+
+static int64_t mails(struct fixture *f)
+{
+    return fixture_count(f, "SELECT count(*) FROM outbox WHERE event = 'urgent'");
+}
+
+static const struct written {
+    const char *what, *body, *first, *first_body; /* to be done before; NULL: nothing */
+} WRITTEN[] = {
+    {"POST cases/C%/verdict", "{'reopen':true,'by':'jo','note':'*'}", "POST cases/C%/verdict",
+     "{'cause':'packed-hot','confirmed_by':'assay','by':'jo'}"},
+    {"POST cases/C%/verdict", "{'reopen':true,'by':'*','note':'again'}", "POST cases/C%/verdict",
+     "{'cause':'packed-hot','confirmed_by':'assay','by':'jo'}"},
+    {"POST cases/C%/verdict", "{'cause':'packed-hot','confirmed_by':'assay','by':'*'}", NULL, NULL},
+    {"POST cases/C%/verdict",
+     "{'cause':'packed-hot','confirmed_by':'assay','by':'jo','anyway':'*'}", NULL, NULL},
+    {"POST cases/C%/follow", "{'by':'*','note':'called'}", NULL, NULL},
+    {"POST cases/C%/follow", "{'by':'jo','owner':'*'}", NULL, NULL},
+    {"POST lots/hold", "{'by':'*','reason':'mold','lots':['" LOT "']}", NULL, NULL},
+    {"POST lots/release",
+     "{'by':'*','reason':'looked at','disposition':'divert','lots':['" LOT "']}", "POST lots/hold",
+     "{'by':'jo','reason':'mold','lots':['" LOT "']}"},
+    {"POST lots/release",
+     "{'by':'jo','reason':'looked at','anyway':'*','disposition':'divert','lots':['" LOT "']}",
+     "POST lots/hold", "{'by':'jo','reason':'mold','lots':['" LOT "']}"},
+    {"POST lots/measure",
+     "{'by':'jo','lab':'*','sample':'S1','lot':'" LOT
+     "','results':[{'quantity':'crumb_ph','value':5.4}]}",
+     NULL, NULL},
+    {"POST lots/measure",
+     "{'by':'jo','lab':'Millgate','sample':'*','lot':'" LOT
+     "','results':[{'quantity':'crumb_ph','value':5.4}]}",
+     NULL, NULL},
+    {"POST lots/measure",
+     "{'by':'*','lab':'Millgate','sample':'S1','lot':'" LOT
+     "','results':[{'quantity':'crumb_ph','value':5.4}]}",
+     NULL, NULL},
+    {"POST actions", "{'by':'*','cause':'packed-hot','line':'1','note':'cooled','at':'2026-11-23'}",
+     NULL, NULL},
+    {"POST complaints/" COMPLAINT "/correct", "{'by':'*','reason':'typed','fields':{'packs':2}}",
+     NULL, NULL},
+    {"POST attachments", "{'by':'jo','upload':'" UPLOAD "','to':'C%','name':'*.txt'}",
+     "POST attachments/parts?part=0&upload=" UPLOAD, "Crumb pH 6.4,\n"},
+    {"POST attachments", "{'by':'*','upload':'" UPLOAD "','to':'C%','name':'a.txt'}",
+     "POST attachments/parts?part=0&upload=" UPLOAD, "Crumb pH 6.4,\n"},
+};
+
+/* With that word in the place of "*". */
+static void check(struct fixture *f, const struct written *w, int number, const char *word, bool is)
+{
+    struct text_buffer said = {0};
+    const char *place = strchr(w->body, '*');
+    text_appendf(&said, "%.*s%s%s", (int)(place - w->body), w->body, word, place + 1);
+    if (w->first)
+        json_decref(answer_of(f, w->first, w->first_body, number));
+    int64_t before = mails(f);
+    json_t *answer = answer_of(f, w->what, said.data, number);
+    bool heard = json_object_get(answer, "heard") != NULL, mailed = mails(f) > before;
+    if (heard != is || mailed != is)
+        fail_msg("%s %s: heard %d, mailed %d", w->what, said.data, heard, mailed);
+    json_decref(answer);
+    text_buffer_free(&said);
+}
+
+static void whatever_is_written_is_heard(void **state)
+{
+    static const char *const WORDS[] = {"Anna Burns", "my child is ill from it"};
+    int number = FIRST;
+    for (size_t i = 0; i < COUNT_OF(WRITTEN); i++)
+        for (size_t k = 0; k < COUNT_OF(WORDS); k++)
+            check(*state, &WRITTEN[i], number++, WORDS[k], k > 0);
+    assert_true(number <= FIRST + CASES);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup_teardown(whatever_is_written_is_heard, setup, teardown),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
