@@ -13,6 +13,7 @@
 #include "desk/repeat_harm.h"
 #include "desk/repeated.h"
 #include "desk/sent.h"
+#include "desk/taken_at.h"
 #include "desk/taken_back.h"
 #include "desk/told.h"
 #include "intake/caller.h"
@@ -378,6 +379,9 @@ static int raise_alarm(const struct desk *desk, struct taking *t, struct store *
     int64_t gather_ms = t->placed.again ? 0 : harm_gather_ms(desk->harm);
     int rc = outgoing_add_urgent(store, &mail, gather_ms, json_incref(t->urgent), &t->mail_gathered,
                                  err);
+    const struct taken_at of = {t->of_plant, t->placed.case_id, t->urgent, now_ms};
+    if (!rc)
+        rc = taken_at_tell(desk, store, &of, err);
     return rc || !t->placed.case_id ? rc : case_flag_harm(store, t->placed.case_id, err);
 }
 

@@ -78,6 +78,7 @@ static void urgent_subject(const json_t *event, char *out, size_t size)
 {
     bool possible = json_is_true(json_object_get(event, "possible"));
     const char *case_name = text_of(event, "case"), *lot = text_of(event, "lot_named");
+    const char *between = *case_name ? " " : ""; /* of what no case here tells */
     if (json_is_true(json_object_get(event, "taken_back")))
         snprintf(out, size, "%s: a report of harm was taken back, %s", case_name, lot);
     else if (json_object_get(event, "refused"))
@@ -85,16 +86,17 @@ static void urgent_subject(const json_t *event, char *out, size_t size)
                  possible ? "To read: a refused complaint may speak of harm"
                           : "URGENT: harm reported in a refused complaint");
     else if (json_is_true(json_object_get(event, "alone")))
-        snprintf(out, size, "%s%s%s: harm %s, %s", possible ? "To read" : "URGENT",
-                 *case_name ? " " : "", case_name, possible ? "may be meant" : "is spoken of", lot);
+        snprintf(out, size, "%s%s%s: harm %s, %s", possible ? "To read" : "URGENT", between,
+                 case_name, possible ? "may be meant" : "is spoken of", lot);
     else if (json_object_get(event, "heard_in")) /* no complaint of it says so */
         snprintf(out, size, "%s %s: harm %s in what was written of it, %s",
                  possible ? "To read" : "URGENT", case_name,
                  possible ? "may be meant" : "is spoken of", lot);
     else if (possible)
-        snprintf(out, size, "To read %s: a complaint may speak of harm, %s", case_name, lot);
+        snprintf(out, size, "To read%s%s: a complaint may speak of harm, %s", between, case_name,
+                 lot);
     else
-        snprintf(out, size, "URGENT %s: harm reported, %s", case_name, lot);
+        snprintf(out, size, "URGENT%s%s: harm reported, %s", between, case_name, lot);
 }
 
 /* Of reports that tell no new kind of harm. One that is told again alone is no further report. */

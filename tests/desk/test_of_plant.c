@@ -62,6 +62,48 @@ static void whose_it_is_where_no_lot_tells(void **state)
     json_decref(plants);
 }
 
+/* Who took harm that is another plant's is mailed as well, but where that would be the same people;
+ * of the lot the second mail tells nothing. */
+static void harm_is_mailed_where_it_was_taken_as_well(void **state)
+{
+    static const char APART[] = "{'north':{'mail/urgent_to':['n@mill.example']},'south':{'mail/"
+                                "urgent_to':['s@m.example']}}";
+    static const char SAME[] = "{'north':{'mail/urgent_to':['n@mill.example']},'south':{'mail/"
+                               "urgent_to':['n@mill.example']}}";
+    static const char OF_NORTH[] =
+        "SELECT count(*) FROM outbox o JOIN outbox_text t ON t.mail_id = o.id WHERE o.case_id IS"
+        " NULL AND json_extract(t.payload, '$.of_plant') = 'north' AND json_extract(t.payload,"
+        " '$.harm[0]') = 'illness' AND json_extract(t.payload, '$.lot') IS NULL AND"
+        " json_extract(t.payload, '$.case') IS NULL AND json_extract(t.payload, '$.made') IS NULL";
+    static const struct {
+        const char *plants, *whose, *of;
+        int mails, of_north;
+    } ROWS[] = {{APART, "south", "north", 2, 1},
+                {APART, "north", "north", 1, 0},
+                {SAME, "south", "north", 1, 0},
+                {APART, "south", NULL, 1, 0},
+                {APART, "south", "south", 1, 0}};
+    struct fixture *f = *state;
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++) {
+        json_t *plants = fixture_json(ROWS[i].plants);
+        json_t *said =
+            fixture_complaint("01990000-0000-7000-8000-000000000004", "{'harm':['illness']}");
+        struct taking t = {.user = "mira", .alone = true, .of_plant = ROWS[i].of};
+        f->desk.plants = plants;
+        fixture_begin(f);
+        set_plants(f, ROWS[i].whose, ROWS[i].whose);
+        taking_read(&f->desk, f->store, said, f->now_ms, &t);
+        assert_int_equal(taking_log(&f->desk, f->store, f->now_ms, &t, NULL), 0);
+        assert_int_equal(fixture_number(f, "SELECT count(*) FROM outbox"), ROWS[i].mails);
+        assert_int_equal(fixture_number(f, OF_NORTH), ROWS[i].of_north);
+        fixture_end(f, false);
+        taking_clear(&t);
+        json_decref(said);
+        f->desk.plants = NULL;
+        json_decref(plants);
+    }
+}
+
 /* A report of 22:00 by the company's clock was of the next day by its plant's: whenever it is read
  * again, what was found a day later is no more in the future than when it was taken, and its lot
  * was packed by the plant's clock. */
@@ -167,6 +209,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(whose_it_is_where_no_lot_tells),
+        cmocka_unit_test(harm_is_mailed_where_it_was_taken_as_well),
         cmocka_unit_test(its_days_are_its_plants_whenever_it_is_read),
         cmocka_unit_test(what_callers_say_of_days_goes_by_the_plant_of_the_code)};
     return cmocka_run_group_tests(tests, fixture_open, fixture_close);
