@@ -414,10 +414,8 @@ static int feed(struct reader *r, struct csv_parser *parser, struct source *s)
 int complaint_rows_csv(struct source *s, const struct complaint_rows_meaning *meaning,
                        row_each each, void *arg, struct complaint_rows_seen *ret, struct error *err)
 {
-    struct form_day whole = {.today = meaning->day->today,
-                             .full = true,
-                             .day_first = meaning->day->day_first,
-                             .tz = meaning->day->tz};
+    struct form_day whole = *meaning->day;
+    whole.full = true;
     struct reader r = {.map = meaning->map, .day = &whole, .each = each, .arg = arg, .err = err};
     struct csv_parser parser;
     if (csv_init(&parser, CSV_STRICT | CSV_STRICT_FINI | CSV_APPEND_NULL) != 0)

@@ -433,21 +433,19 @@ static bool zone_path(char out[static SPOOL_PATH])
     return true;
 }
 
-bool spool_kept_zone(char *ret, size_t size)
+bool spool_kept_zone(struct text_buffer *ret)
 {
     char path[SPOOL_PATH];
-    struct text_buffer text = {0};
-    bool kept = zone_path(path) && read_file(path, &text, NULL) == 0 && text.length > 0;
-    if (kept)
-        text_clip(text.data, ret, size);
-    text_buffer_free(&text);
-    return kept;
+    return zone_path(path) && read_file(path, ret, NULL) == 0 && ret->length > 0;
 }
 
 void spool_keep_zone(const char *zone)
 {
-    char path[SPOOL_PATH], kept[128];
-    if (!zone_path(path) || (spool_kept_zone(kept, sizeof kept) && strcmp(kept, zone) == 0))
+    char path[SPOOL_PATH];
+    struct text_buffer kept = {0};
+    bool noted = !zone_path(path) || (spool_kept_zone(&kept) && strcmp(kept.data, zone) == 0);
+    text_buffer_free(&kept);
+    if (noted)
         return;
     FILE *out = fopen(path, "we");
     if (!out)

@@ -1,5 +1,6 @@
 #include "deliver/zone.h"
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "base/when.h"
 #include "deliver/spool.h"
 #include "show/pick.h"
@@ -32,14 +33,37 @@ void zone_free(struct zone *z)
 
 static const char DAY_FIRST[] = " day-first";
 
-/* "Europe/Berlin day-first", as it is kept. */
+/* "Europe/Berlin day-first +Asia/Tokyo", as it is kept: plants' other zones last. One that this
+ * machine does not know is left out. */
 static bool take(struct zone *z, const char *kept)
 {
     char name[64];
     text_clip(kept, name, sizeof name);
     name[strcspn(name, " ")] = '\0';
     z->day_first = strstr(kept, DAY_FIRST) != NULL;
-    return tz_open(name, &z->tz, NULL) == 0;
+    if (tz_open(name, &z->tz, NULL) != 0)
+        return false;
+    for (const char *at = strstr(kept, " +"); at; at = strstr(at, " +")) {
+        at += 2;
+        text_clip(at, name, sizeof name);
+        name[strcspn(name, " ")] = '\0';
+        tz_of_add(z->tz, name, name, NULL);
+    }
+    return true;
+}
+
+static void write_kept(const json_t *status, const char *name, struct text_buffer *out)
+{
+    size_t i;
+    const json_t *other;
+    text_append(out, name);
+    if (!pick_bool(status, "month_first", true))
+        text_append(out, DAY_FIRST);
+    json_array_foreach(json_object_get(status, "time_zones"), i, other)
+    {
+        text_append(out, " +");
+        text_append(out, json_string_value(other));
+    }
 }
 
 static bool ask(struct zone *z)
@@ -51,12 +75,13 @@ static bool ask(struct zone *z)
                 reply.body.data;
     json_t *status = told ? json_loads(reply.body.data, 0, NULL) : NULL;
     const char *name = pick_text(status, "time_zone", NULL);
-    char kept[80];
-    snprintf(kept, sizeof kept, "%.60s%s", name ? name : "",
-             pick_bool(status, "month_first", true) ? "" : DAY_FIRST);
-    told = name && take(z, kept);
+    struct text_buffer kept = {0};
+    if (name)
+        write_kept(status, name, &kept);
+    told = name && take(z, kept.data);
     if (told)
-        spool_keep_zone(kept);
+        spool_keep_zone(kept.data);
+    text_buffer_free(&kept);
     json_decref(status);
     transport_reply_free(&reply);
     return told;
@@ -64,10 +89,12 @@ static bool ask(struct zone *z)
 
 static void find(struct zone *z)
 {
-    char kept[80];
+    struct text_buffer kept = {0};
     const char *own = getenv("TZ");
     z->known = true;
-    if (ask(z) || (spool_kept_zone(kept, sizeof kept) && take(z, kept)))
+    bool found = ask(z) || (spool_kept_zone(&kept) && take(z, kept.data));
+    text_buffer_free(&kept);
+    if (found)
         return;
     if (!own || !*own || tz_open(own, &z->tz, NULL) != 0)
         tz_open("localtime", &z->tz, NULL);
@@ -78,6 +105,9 @@ struct form_day zone_day(struct zone *z)
     struct clock clock = clock_system();
     if (!z->known)
         find(z);
-    return (struct form_day){
-        .today = tz_day(z->tz, clock_now_ms(&clock)), .day_first = z->day_first, .tz = z->tz};
+    int64_t now_ms = clock_now_ms(&clock);
+    return (struct form_day){.today = tz_day(z->tz, now_ms),
+                             .latest = tz_of_day(z->tz, "", now_ms),
+                             .day_first = z->day_first,
+                             .tz = z->tz};
 }

@@ -1,6 +1,7 @@
 #include "form/form.h"
 #include "base/jsonx.h"
 #include "base/text.h"
+#include "base/tz_of.h"
 #include "base/uuid.h"
 #include "base/when.h"
 #include "intake/said_date.h"
@@ -200,7 +201,14 @@ static int read_count(const struct field *f, const char *text, json_t **ret, str
 int form_date(const char *text, const struct form_day *day, enum said_span span, int32_t *ret,
               struct error *err)
 {
-    return said_date(text, day->today, day->day_first ? span | SAID_DAY_FIRST : span, ret, err);
+    int32_t whole = 0;
+    enum said_span order = day->day_first ? SAID_DAY_FIRST : 0;
+    if (span == SAID_PAST && said_date(text, day->today, SAID_FULL | order, &whole, NULL) == 0 &&
+        whole > day->today && whole <= day->latest) {
+        *ret = whole;
+        return 0;
+    }
+    return said_date(text, day->today, span | order, ret, err);
 }
 
 static int read_date(const struct field *f, const char *text, const struct form_day *day,
@@ -233,6 +241,29 @@ static bool read_local(const struct tz *tz, const char *text, char buffer[static
     return true;
 }
 
+struct dawn {
+    int32_t day;
+    int64_t ms;
+};
+
+static int earlier_dawn(void *arg, const char *plant, const struct tz *of)
+{
+    struct dawn *dawn = arg;
+    int64_t ms = tz_day_start_ms(of, dawn->day);
+    (void)plant;
+    dawn->ms = ms < dawn->ms ? ms : dawn->ms;
+    return 0;
+}
+
+/* The start of a day here; of one that has begun at a plant alone, its start there. */
+static int64_t start_of(const struct form_day *day, int32_t date)
+{
+    struct dawn dawn = {date, tz_day_start_ms(day->tz, date)};
+    if (date > day->today)
+        tz_of_each(day->tz, earlier_dawn, &dawn);
+    return dawn.ms;
+}
+
 static int read_instant(const char *text, const struct form_day *day, json_t **ret,
                         struct error *err)
 {
@@ -257,7 +288,7 @@ static int read_instant(const char *text, const struct form_day *day, json_t **r
         return rc;
     }
     /* its start: never in the future, whatever the hour, and the same whenever a file is read */
-    *ret = json_string(when_format(day->tz, tz_day_start_ms(day->tz, date), buffer));
+    *ret = json_string(when_format(day->tz, start_of(day, date), buffer));
     return 0;
 }
 

@@ -14,12 +14,14 @@ struct tz;
 
 struct form_day {
     int32_t today;
-    bool full;           /* from a file: only whole dates, see SAID_FULL */
+    int32_t latest; /* that it is at any of the company's plants; below today: today */
+    bool full;      /* from a file: only whole dates, see SAID_FULL */
     bool day_first;      /* the plant writes 19/11 */
-    const struct tz *tz; /* whose day it is; NULL: UTC */
+    const struct tz *tz; /* whose day it is, with its plants' (base/tz_of.h); NULL: UTC */
 };
 
-/* A day as people say it, in the plant's order. */
+/* A day as people say it, in the plant's order. A whole date may be a plant's, where it is that day
+ * already. */
 int form_date(const char *text, const struct form_day *day, enum said_span span, int32_t *ret,
               struct error *err);
 /* Reads `text` and sets the field. Empty text unsets it. ERROR_INVALID carries field and value

@@ -46,7 +46,8 @@ static bool is_choice(const struct interview *iv, const char *line)
                                          "observed/crumb", "observed/where"};
     enum { LETTERS_LEAST = 4 };
     bool found = false;
-    const struct form_day whole = {iv->day.today, true, iv->day.day_first, iv->day.tz};
+    struct form_day whole = iv->day;
+    whole.full = true;
     struct error err = {0};
     json_t *scratch = json_object();
     for (size_t i = 0; strlen(line) >= LETTERS_LEAST && i < sizeof fields / sizeof *fields; i++)

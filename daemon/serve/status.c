@@ -172,6 +172,45 @@ static json_t *writer_json(const struct health *h)
                      (json_int_t)w->queued, "largest_group", (json_int_t)w->largest_group);
 }
 
+static void add_zone_of(json_t *list, const struct tz *tz, const char *plant)
+{
+    const char *apart = tz_of_apart(tz, plant);
+    json_t *name = apart ? json_string(apart) : NULL;
+    if (name && !jsonx_holds(list, name))
+        json_array_append(list, name);
+    json_decref(name);
+}
+
+struct zones {
+    json_t *list;
+    const struct tz *company;
+};
+
+static int add_zone(void *arg, const char *plant, const struct tz *of)
+{
+    struct zones *zones = arg;
+    (void)of;
+    add_zone_of(zones->list, zones->company, plant);
+    return 0;
+}
+
+/* Other zones than the company's that its plants have: whoever reads dates needs them to know which
+ * days have begun. */
+static json_t *zones_json(const struct tz *company)
+{
+    struct zones zones = {json_array(), company};
+    tz_of_each(company, add_zone, &zones);
+    return zones.list;
+}
+
+static json_t *zones_of_plants(const struct request *rq, const struct tz *company)
+{
+    json_t *list = json_array();
+    for (int i = 0; i < rq->seen.count; i++)
+        add_zone_of(list, company, rq->seen.plant[i]);
+    return list;
+}
+
 static json_t *status_json(const struct app *app, const struct health *h)
 {
     char started[40];
@@ -185,6 +224,7 @@ static json_t *status_json(const struct app *app, const struct health *h)
         json_t *value;
     } parts[] = {
         {"needs", health_needs(h)},
+        {"time_zones", zones_json(h->setup->tz)},
         {"month_first", json_boolean(lot_rules_month_first(h->setup->matcher))},
         {"rules", rules_json(h)},
         {"counts", counts_json(h)},
@@ -214,10 +254,11 @@ static json_t *short_json(const struct request *rq, const struct setup *setup, s
     json_t *plants = json_array();
     for (int i = 0; i < rq->seen.count; i++)
         json_array_append_new(plants, json_string(rq->seen.plant[i]));
-    return json_pack("{s:s, s:s, s:s, s:I, s:s, s:b, s:o, s:o}", "version", ODDLOAF_VERSION,
+    return json_pack("{s:s, s:s, s:s, s:o, s:I, s:s, s:b, s:o, s:o}", "version", ODDLOAF_VERSION,
                      "plant", config_text(setup->config, "plant"), "time_zone",
                      tz_name(tz_of(setup->tz, rq->seen.count == 1 ? rq->seen.plant[0] : "")),
-                     "uptime_s", (json_int_t)(app_uptime_ms(rq->app) / 1000), "started_at",
+                     "time_zones", zones_of_plants(rq, setup->tz), "uptime_s",
+                     (json_int_t)(app_uptime_ms(rq->app) / 1000), "started_at",
                      when_format_exact(setup->tz, rq->app->started_ms, started), "month_first",
                      lot_rules_month_first(setup->matcher), "plants", plants, "needs",
                      health_needs_of_plants(store));

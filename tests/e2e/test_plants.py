@@ -457,7 +457,8 @@ def check_status(company, things):
     assert told["plants"] == [OWN] and told["time_zone"] == full["time_zone"] == "America/New_York", told
     there = json.loads(company.ask("qa@" + OTHER, "GET", "status")[1])
     assert there["time_zone"] == "America/Chicago", there
-    assert set(told) == {"version", "plant", "time_zone", "month_first", "uptime_s", "started_at", "plants", "needs"}, told
+    assert (full["time_zones"], told["time_zones"], there["time_zones"]) == (["America/Chicago"], [], ["America/Chicago"])
+    assert set(told) == {"version", "plant", "time_zone", "time_zones", "month_first", "uptime_s", "started_at", "plants", "needs"}, told
 
 
 def check_passed_on(company, things):

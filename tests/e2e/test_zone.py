@@ -64,6 +64,23 @@ with Plant(sys.argv[1], config={"time_zone": PLANT}) as plant:
     assert kept(plant)[-1]["received_at"].endswith("-11:00"), kept(plant)
     plant.start()
 
+# A plant ahead of the company's clock: its today is a day that has come, to who is asked of it; the days of others have not.
+AHEAD = {"time_zone": PLANT, "plants": {"ahead": {"time_zone": "Pacific/Kiritimati", "mail": {"to": ["qa@ahead.example"]}}}}
+with Plant(sys.argv[1], config=AHEAD) as plant:
+    plant.load_small()
+    (plant.dir / "spool").mkdir()
+    assert plant.get("/v1/status")[1]["time_zones"] == ["Pacific/Kiritimati"]
+    there, after = plant_day("Pacific/Kiritimati"), plant_day("Pacific/Kiritimati", -1)
+    told = sent(plant, "--plant", "ahead", "--found", there, "--received-at", there)
+    assert told["found_on"] == there and told["received_at"] <= there + "T00:00", told
+    for day in (after, plant_day("Pacific/Kiritimati", -2)):
+        refused = plant.client("log", "--symptom", "mold", "--found", day, check=1, env=AWAY)
+        assert "in the future" in refused.stderr, refused
+    plant.stop()  # and by what it last said
+    plant.client("log", "--symptom", "mold", "--found", there, check=3, env=AWAY)
+    assert kept(plant)[-1]["found_on"] == there, kept(plant)
+    plant.start()
+
 # a plant in New York, its manager in Auckland: the week starts on the plant's Monday
 with Plant(sys.argv[1]) as plant:
     plant.load_small()
