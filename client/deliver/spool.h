@@ -60,9 +60,8 @@ int spool_replay(struct spool *s, spool_send send, void *arg, char ret_refused[s
 
 /* ---- the plant's time zone ---- */
 
-/* With " day-first" behind it where the plant writes 19/11, and " +" with each other zone of plants.
- * Notes it where complaints are kept, if
- * that folder stands; best effort. */
+/* With " day-first" behind it where the plant writes 19/11, and " +" with each other zone of
+ * plants. Notes it where complaints are kept, if that folder stands; best effort. */
 void spool_keep_zone(const char *zone);
 /* Appends what was noted; false if nothing was. */
 bool spool_kept_zone(struct text_buffer *ret);
