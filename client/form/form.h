@@ -14,8 +14,8 @@ struct tz;
 
 struct form_day {
     int32_t today;
-    int32_t latest; /* that it is at any of the company's plants; below today: today */
-    bool full;      /* from a file: only whole dates, see SAID_FULL */
+    int32_t latest;      /* that it is at any of the company's plants; below today: today */
+    bool full;           /* from a file: only whole dates, see SAID_FULL */
     bool day_first;      /* the plant writes 19/11 */
     const struct tz *tz; /* whose day it is, with its plants' (base/tz_of.h); NULL: UTC */
 };
