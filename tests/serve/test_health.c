@@ -398,8 +398,9 @@ static void status_of_one_plant_is_short(void **state)
         ->handler(&a.rq, l->f->store);
     fixture_wait(&a);
     assert_int_equal(jsonx_parse(a.body.data, a.body.length, &status, &err), 0);
-    assert_int_equal(json_object_size(status), 8);
+    assert_int_equal(json_object_size(status), 9);
     assert_true(json_is_array(json_object_get(status, "needs")));
+    assert_int_equal(json_array_size(json_object_get(status, "time_zones")), 0);
     assert_string_equal(json_string_value(json_array_get(json_object_get(status, "plants"), 0)),
                         "Larkfen");
     json_decref(status);
