@@ -363,11 +363,12 @@ static void configure(struct fixture *f, struct lists lists)
     "SELECT count(*) FROM outbox WHERE state = 'new' AND id NOT IN (SELECT mail_id FROM "          \
     "outbox_delivery)"
 
-/* The settings decide who gets what waits. */
+/* The settings decide who gets what waits, and nothing is under way. */
 static void until_adopted(struct fixture *f)
 {
     queue_all(f, "due", 0, 1);
     until(f, NEW, 0);
+    until(f, OPEN " AND attempts = 0", 0);
     sql(f, "DELETE FROM outbox_delivery; DELETE FROM outbox");
 }
 
@@ -490,8 +491,83 @@ static void an_outcome_is_written_later(void **state)
     stand_still(2000);
     until(f, OPEN, 0);
     assert_delivered(f, "digest 0 qa@p sent");
-    assert_int_equal(begun(f, "qa@p"), 1);
+    assert_int_equal(begun(f, "qa@p"), 2); /* with the one before */
     assert_int_equal(logged(f, ""), 1);
+}
+
+/* What cannot be read is said each time it is looked for, and leaves once it can be. */
+static void what_cannot_be_read_is_said(void **state)
+{
+    static const char SAID[] = "error: cannot read the outbox why=\"";
+    struct fixture *f = *state;
+    configure(f, (struct lists){.to = "qa@p"});
+    until_adopted(f);
+    sql(f, "ALTER TABLE outbox_text RENAME TO elsewhere");
+    until_logged(f, SAID);
+    sql(f, "ALTER TABLE elsewhere RENAME TO outbox_text");
+    queue_all(f, "digest", 0, 1);
+    until(f, "SELECT count(*) FROM outbox_delivery WHERE state = 'sent'", 1);
+}
+
+/* ---- a full disk ---- */
+
+/* The database takes no page more, and a delivery wants some; the mailer's clock stands. */
+static void fill_disk(struct fixture *f)
+{
+    until_adopted(f);
+    stand_still(0);
+    sql(f, "CREATE TABLE ballast(x); CREATE TRIGGER full BEFORE INSERT ON outbox_delivery BEGIN "
+           "INSERT INTO ballast VALUES(zeroblob(10000000)); END; PRAGMA max_page_count = 1");
+}
+
+/* Harm leaves without a delivery, each once and to its plant's people; the rest waits for room. */
+static void on_a_full_disk_harm_leaves(void **state)
+{
+    static const struct {
+        const char *recipient;
+        int times; /* with what went before */
+    } ROWS[] = {{"boss@p", 1},      {"lark@p", 1}, {"quarry@p", 1},
+                {"hook urgent", 3}, {"qa@p", 1},   {"hook digest", 0}};
+    struct fixture *f = *state;
+    add_cases(f, 3);
+    configure(f, (struct lists){.to = "qa@p", .urgent_to = "boss@p", .plants = true, .hook = true});
+    fill_disk(f);
+    queue_all(f, OUTBOX_URGENT, 1, 3);
+    queue_all(f, "digest", 0, 1);
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++)
+        until_begun(f, ROWS[i].recipient, ROWS[i].times);
+    for (int i = 0; i < 20; i++)
+        go_round(f);
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++)
+        if (begun(f, ROWS[i].recipient) != ROWS[i].times)
+            fail_msg("%s: %d times", ROWS[i].recipient, begun(f, ROWS[i].recipient));
+    assert_int_equal(number(f, "SELECT count(*) FROM outbox_delivery"), 0);
+    sql(f, "DROP TRIGGER full");
+    stand_still(2000);
+    until(f, NEW, 0);
+    until(f, OPEN, 0);
+    assert_delivered(f, "digest 0 hook program sent; digest 0 qa@p sent; urgent 1 boss@p sent; "
+                        "urgent 1 hook program sent; urgent 2 hook program sent; urgent 2 lark@p "
+                        "sent; urgent 3 hook program sent; urgent 3 quarry@p sent");
+    assert_int_equal(begun(f, "boss@p"), 1);
+    assert_int_equal(begun(f, "hook urgent"), 3);
+}
+
+/* What did not leave is tried again by the clock though nothing can be written about it. */
+static void on_a_full_disk_harm_is_tried_again(void **state)
+{
+    struct fixture *f = *state;
+    configure(f, (struct lists){.to = "qa@p", .urgent_to = "later@p"});
+    fill_disk(f);
+    queue_all(f, OUTBOX_URGENT, 0, 1);
+    until_begun(f, "later@p", 1);
+    until_logged(f, "error: mail not sent event=urgent");
+    stand_still(59999);
+    for (int i = 0; i < 20; i++)
+        go_round(f);
+    assert_int_equal(begun(f, "later@p"), 1);
+    stand_still(2 * 60000); /* it may have been past that when the mailer looked at the clock */
+    until_begun(f, "later@p", 2);
 }
 
 /* ---- what does not leave ---- */
@@ -651,6 +727,9 @@ int main(void)
         cmocka_unit_test_setup_teardown(what_waits_goes_to_whom_the_settings_name, setup, teardown),
         cmocka_unit_test_setup_teardown(what_could_not_be_written_is_tried_again, setup, teardown),
         cmocka_unit_test_setup_teardown(an_outcome_is_written_later, setup, teardown),
+        cmocka_unit_test_setup_teardown(what_cannot_be_read_is_said, setup, teardown),
+        cmocka_unit_test_setup_teardown(on_a_full_disk_harm_leaves, setup, teardown),
+        cmocka_unit_test_setup_teardown(on_a_full_disk_harm_is_tried_again, setup, teardown),
         cmocka_unit_test_setup_teardown(what_fails_is_tried_less_and_less_often, setup, teardown),
         cmocka_unit_test_setup_teardown(what_is_parked, setup, teardown),
         cmocka_unit_test_setup_teardown(a_large_sheet_stays_away, setup, teardown),

@@ -242,6 +242,33 @@ static void whatever_cannot_be_looked_up_is_said(void **state)
         failing_check(f->store, feed_all, &CASES[i], record_kind_table(CASES[i].kind)->kind, 0);
 }
 
+/* Whichever statement of it fails, from the first that begins it: it has not been tried. */
+static void what_cannot_be_tried_is_not_told(void **state)
+{
+    static const char TEXT[] = "lot,crumb_ph\nL2 6321 A,5.4\nL2 6321 B,5.6\n";
+    struct fixture *f = *state;
+    struct load_options options = fixture_options(f, RECORD_READINGS);
+    bool failed = true;
+    int statements = 0;
+    options.dry_run = true;
+    for (; failed; statements++) {
+        struct load *load;
+        struct error err = {0};
+        json_t *answer = NULL;
+        assert_int_equal(load_open(&options, &load, &err), 0);
+        assert_int_equal(load_feed(load, f->store, TEXT, sizeof TEXT - 1, &err), 0);
+        failing_begin(f->store, statements);
+        int rc = load_finish(load, f->store, f->writer, &answer, &err);
+        failing_end(f->store);
+        failed = failing_now()->failed;
+        if (failed != (rc != 0) || failed != !answer)
+            fail_msg("statement %d %s: %d %s", statements, failed ? "failed" : "did not fail", rc,
+                     err.text);
+        json_decref(answer);
+    }
+    assert_true(statements > 3);
+}
+
 /* ---- a folder that is none ---- */
 
 static void no_folder_no_load(void **state)
@@ -353,6 +380,7 @@ int main(void)
         cmocka_unit_test(what_is_kept_an_hour),
         cmocka_unit_test(whatever_cannot_be_looked_up_is_said),
         cmocka_unit_test(a_row_of_several_is_dropped_whole),
+        cmocka_unit_test(what_cannot_be_tried_is_not_told),
         cmocka_unit_test(no_folder_no_load),
         cmocka_unit_test(records_that_there_are),
     };
