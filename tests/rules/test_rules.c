@@ -1,6 +1,8 @@
 /* Rule files: checked whole, every error with its place. */
+#include "base/length.h"
 #include "fixture.h"
 #include "rules/rules.h"
+#include <assert.h>
 
 static const char GOOD[] =
     "{\"id\":\"a\",\"title\":\"A\",\"symptoms\":{\"mold\":1},\"background\":true,\"evidence\":["
@@ -212,6 +214,10 @@ static void one_quantity(const struct fixture *f, const char *name, const char *
 }
 
 /* What no file can bring speaks for nothing, and silence would look like an answer. */
+/* As long as a word may be (base/length.h). */
+#define LONGEST_WORD "abcdefghijklmnopqrstuvwxyz_abcdefghijklmnopqrst"
+static_assert(sizeof LONGEST_WORD - 1 == LENGTH_WORD, "neither shorter nor longer");
+
 static void test_only_what_can_be_loaded(void **state)
 {
     struct fixture f;
@@ -221,7 +227,8 @@ static void test_only_what_can_be_loaded(void **state)
     fixture_folder(&f);
     one_quantity(&f, "crumb_ph", "pH");
     fixture_file(&f, "places.json",
-                 "{\"places\": [{\"place\": \"slicer\", \"name\": \"Slicer\", \"zone\": 1}]}");
+                 "{\"places\": [{\"place\": \"slicer\", \"name\": \"Slicer\", \"zone\": 1},"
+                 "{\"place\": \"" LONGEST_WORD "\", \"name\": \"Longest\", \"zone\": 1}]}");
     fixture_file(
         &f, "causes/a.json",
         "{\"id\": \"a\", \"title\": \"A\", \"symptoms\": {\"mold\": 1}, \"background\": true,\n"
@@ -231,11 +238,17 @@ static void test_only_what_can_be_loaded(void **state)
         "  {\"fact\": \"cooler_air_c\", \"as\": \"value\", \"curve\": [[4, 0], [6, 1]],"
         " \"because\": \"b\", \"source\": \"s\"},\n"
         "  {\"fact\": \"company.window.bagger\", \"as\": \"bits\", \"scale\": 1,"
+        " \"limit\": [-1, 1], \"because\": \"b\", \"source\": \"s\"},\n"
+        "  {\"fact\": \"company.window." LONGEST_WORD "\", \"as\": \"bits\", \"scale\": 1,"
+        " \"limit\": [-1, 1], \"because\": \"b\", \"source\": \"s\"},\n"
+        "  {\"fact\": \"" LONGEST_WORD ".cleaning_missed\", \"as\": \"bits\", \"scale\": 1,"
         " \"limit\": [-1, 1], \"because\": \"b\", \"source\": \"s\"}]}");
     assert_true(load(&f, &rules, &faults) < 0);
     assert_false(has(&faults, "a.json", 3, "no such fact"));
     assert_true(has(&faults, "a.json", 4, "no such fact"));
     assert_true(has(&faults, "a.json", 5, "no such fact"));
+    assert_false(has(&faults, "a.json", 6, "no such fact"));
+    assert_false(has(&faults, "a.json", 7, "no such fact"));
     fixture_remove(&f);
 }
 
