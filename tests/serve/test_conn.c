@@ -424,6 +424,34 @@ static void every_wait_ends(void **state)
     }
 }
 
+/* How long a request lasts whose head is late and whose body never ends. */
+static int64_t given_up_after_ms(int64_t request_ms)
+{
+    struct owner o;
+    owner_open(&o, (struct conn_limits){{0, 0}, 0, request_ms, LONG_MS});
+    int64_t begun_ms = clock_monotonic_ms();
+    say(&o, "POST /b HTTP/1.1\r\n");
+    while (o.conn && clock_monotonic_ms() < begun_ms + request_ms * 3 / 4)
+        turn(&o);
+    if (o.conn)
+        say(&o, "Host: x\r\nContent-Length: 4\r\n\r\nbo");
+    while (o.conn && !(o.heard.data && strstr(o.heard.data, "fault 408;")))
+        turn(&o);
+    int64_t after_ms = clock_monotonic_ms() - begun_ms;
+    owner_close(&o);
+    return after_ms;
+}
+
+/* Its head takes of the time that its body has. */
+static void a_late_head_gives_no_more_time(void **state)
+{
+    int64_t request_ms = 2 * SHORT_MS; /* a busy machine may stand still for so long */
+    (void)state;
+    while (given_up_after_ms(request_ms) > request_ms * 3 / 2 && request_ms < 50 * SHORT_MS)
+        request_ms *= 2;
+    assert_true(request_ms < 50 * SHORT_MS);
+}
+
 enum { LARGE = 4000000, PART = 300000 };
 
 /* Takes some of a large answer, for longer than is waited for none of it. True if all of it came.
@@ -503,6 +531,7 @@ int main(void)
         cmocka_unit_test(who_goes_while_it_waits_is_missed),
         cmocka_unit_test(what_is_no_request_is_a_fault),
         cmocka_unit_test(every_wait_ends),
+        cmocka_unit_test(a_late_head_gives_no_more_time),
         cmocka_unit_test(who_reads_slowly_is_waited_for),
         cmocka_unit_test(what_is_kept_with_it),
     };
