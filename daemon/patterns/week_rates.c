@@ -62,7 +62,7 @@ static void set_target(json_t *row, const struct targets *targets, const struct 
 {
     const char *symptom = json_string_value(json_object_get(row, "symptom"));
     const json_t *low = json_object_get(row, "low"), *high = json_object_get(row, "high");
-    double target = targets_per_million(targets, level->level, symptom);
+    double target = targets_per_million(targets, level->plant, level->level, symptom);
     if (level->cut != cuts_find("line") || !isfinite(target) || !low)
         return;
     json_object_set_new(row, "target", json_real(target));

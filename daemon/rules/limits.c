@@ -3,7 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { LIMITS_MOST = 32 };
+enum { LIMITS_MOST = 256 };
 #define MG_KG_MOST 100000
 
 struct limits {
@@ -12,9 +12,19 @@ struct limits {
     json_t *document; /* owns the texts */
 };
 
+static const struct limit *find(const struct limits *limits, const char *plant, const char *family)
+{
+    for (size_t i = 0; i < limits->count; i++)
+        if (strcmp(limits->limit[i].plant, plant) == 0 &&
+            (!family || strcmp(limits->limit[i].family, family) == 0))
+            return &limits->limit[i];
+    return NULL;
+}
+
 static void read_limit(const struct doc_place *place, void *part)
 {
     static const struct doc_row ROWS[] = {
+        {"plant", DOC_TEXT, DOC_AT(struct limit, plant)},
         {"family", DOC_TEXT, DOC_AT(struct limit, family), .required = true},
         {"propionic_mg_kg", DOC_NUMBER, DOC_AT(struct limit, propionic_mg_kg), .low = 1,
          .high = MG_KG_MOST, .required = true},
@@ -24,11 +34,11 @@ static void read_limit(const struct doc_place *place, void *part)
         {"source", DOC_TEXT, DOC_AT(struct limit, source), .required = true},
         {0}};
     struct limits *limits = part;
-    struct limit limit = {.sorbic_mg_kg = NAN};
+    struct limit limit = {.plant = "", .sorbic_mg_kg = NAN};
     if (!doc_read(place, ROWS, &limit) || limits->count == LIMITS_MOST)
         return;
-    if (limits_of(limits, limit.family))
-        doc_fault(place, "that family has a limit already");
+    if (find(limits, limit.plant, limit.family))
+        doc_fault(place, "that family has a limit there already");
     else
         limits->limit[limits->count++] = limit;
 }
@@ -66,10 +76,7 @@ void limits_free(struct limits *limits)
     free(limits);
 }
 
-const struct limit *limits_of(const struct limits *limits, const char *family)
+const struct limit *limits_of(const struct limits *limits, const char *plant, const char *family)
 {
-    for (size_t i = 0; limits && i < limits->count; i++)
-        if (strcmp(limits->limit[i].family, family) == 0)
-            return &limits->limit[i];
-    return NULL;
+    return limits ? find(limits, find(limits, plant, NULL) ? plant : "", family) : NULL;
 }

@@ -1,11 +1,13 @@
-/* rules/limits.json: the most that law allows in bread, by family of products. Values are the
- * plant's; whoever prints one defers to local law. Immutable once loaded. */
+/* rules/limits.json: the most that law allows in bread, by family of products, of a company whose
+ * plants lie in several countries by plant. Values are the plant's; whoever prints one defers to
+ * local law. Immutable once loaded. */
 #ifndef ODDLOAF_RULES_LIMITS_H
 #define ODDLOAF_RULES_LIMITS_H
 
 #include "base/doc.h"
 
 struct limit {
+    const char *plant;      /* "": of each that has none of its own */
     const char *family;     /* of products, as the records have it */
     double propionic_mg_kg; /* as propionic acid, in bread */
     double sorbic_mg_kg;    /* as sorbic acid; NAN: not named */
@@ -19,7 +21,8 @@ int limits_load(const char *path, doc_report report, void *arg, struct limits **
                 struct error *err);
 void limits_free(struct limits *limits); /* NULL is fine */
 
-/* NULL: the file names none for that family, or there are no `limits`. Borrowed. */
-const struct limit *limits_of(const struct limits *limits, const char *family);
+/* NULL: the file names none for that family, or there are no `limits`. A plant that has any of its
+ * own has those alone: law ends at the border. Borrowed. */
+const struct limit *limits_of(const struct limits *limits, const char *plant, const char *family);
 
 #endif

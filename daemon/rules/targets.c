@@ -11,7 +11,8 @@ enum { TARGETS_MOST = 128, COSTS_MOST = SYMPTOMS + 1 };
 #define OTHER "other" /* of no kind that is ranked */
 
 struct target {
-    const char *line; /* "": every line's */
+    const char *plant; /* "": every plant's */
+    const char *line;  /* "": every line's */
     const char *symptom;
     double per_million;
 };
@@ -27,12 +28,14 @@ struct targets {
     json_t *document; /* owns the texts */
 };
 
-static const struct target *find_target(const struct targets *t, const char *line,
-                                        const char *symptom)
+static const struct target *find_target(const struct targets *t, const char *plant,
+                                        const char *line, const char *symptom)
 {
     for (size_t i = 0; t && i < t->target_count; i++) {
-        if (strcmp(t->target[i].line, line) == 0 && strcmp(t->target[i].symptom, symptom) == 0)
-            return &t->target[i];
+        const struct target *target = &t->target[i];
+        if (strcmp(target->plant, plant) == 0 && strcmp(target->line, line) == 0 &&
+            strcmp(target->symptom, symptom) == 0)
+            return target;
     }
     return NULL;
 }
@@ -40,21 +43,22 @@ static const struct target *find_target(const struct targets *t, const char *lin
 static void read_target(const struct doc_place *place, void *part)
 {
     static const struct doc_row ROWS[] = {
+        {"plant", DOC_TEXT, DOC_AT(struct target, plant)},
         {"line", DOC_TEXT, DOC_AT(struct target, line)},
         {"symptom", DOC_TEXT, DOC_AT(struct target, symptom), .required = true},
         {"per_million", DOC_NUMBER, DOC_AT(struct target, per_million), .low = PER_MILLION_LEAST,
          .high = PER_MILLION_MOST, .required = true},
         {0}};
     struct targets *targets = part;
-    struct target target = {.line = ""};
+    struct target target = {.plant = "", .line = ""};
     if (!doc_read(place, ROWS, &target) || targets->target_count == TARGETS_MOST)
         return;
     struct doc_place symptom = doc_member(place, "symptom");
     if (symptom_of(target.symptom) < 0)
         doc_fault(&symptom,
                   "no such symptom, or one that is not ranked (mold, off-odor or staling)");
-    else if (find_target(targets, target.line, target.symptom))
-        doc_fault(place, "that line and symptom have a target already");
+    else if (find_target(targets, target.plant, target.line, target.symptom))
+        doc_fault(place, "that line and symptom have a target there already");
     else
         targets->target[targets->target_count++] = target;
 }
@@ -127,11 +131,16 @@ void targets_free(struct targets *targets)
     free(targets);
 }
 
-double targets_per_million(const struct targets *targets, const char *line, const char *symptom)
+double targets_per_million(const struct targets *targets, const char *plant, const char *line,
+                           const char *symptom)
 {
-    const struct target *own = find_target(targets, line, symptom);
-    const struct target *target = own ? own : find_target(targets, "", symptom);
-    return target ? target->per_million : NAN;
+    const char *const at[][2] = {{plant, line}, {plant, ""}, {"", line}, {"", ""}};
+    for (size_t i = 0; i < sizeof at / sizeof *at; i++) {
+        const struct target *target = find_target(targets, at[i][0], at[i][1], symptom);
+        if (target)
+            return target->per_million;
+    }
+    return NAN;
 }
 
 double targets_cost(const struct targets *targets, const char *symptom)

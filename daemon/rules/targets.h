@@ -1,5 +1,6 @@
 /* rules/targets.json: complaints per million that the plant wants to stay under, by line and
- * symptom, and what a complaint costs it. Values are the plant's. Immutable once loaded. */
+ * symptom, of a company by plant, and what a complaint costs it. Values are the plant's. Immutable
+ * once loaded. */
 #ifndef ODDLOAF_RULES_TARGETS_H
 #define ODDLOAF_RULES_TARGETS_H
 
@@ -13,9 +14,11 @@ int targets_load(const char *path, doc_report report, void *arg, struct targets 
                  struct error *err);
 void targets_free(struct targets *targets); /* NULL is fine */
 
-/* Complaints per million units of a line, its own target or every line's; NAN: none. `targets` may
- * be NULL, here and below. */
-double targets_per_million(const struct targets *targets, const char *line, const char *symptom);
+/* Complaints per million units of a plant's line; NAN: none. What is wanted of that line there goes
+ * before what is of all lines there, then what is of such a line anywhere, then of all. Plant "":
+ * of lots that name none. `targets` may be NULL, here and below. */
+double targets_per_million(const struct targets *targets, const char *plant, const char *line,
+                           const char *symptom);
 
 /* What one complaint of it costs; NAN: no price. */
 double targets_cost(const struct targets *targets, const char *symptom);

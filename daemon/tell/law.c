@@ -49,17 +49,17 @@ static void add_way(json_t *list, const struct law_way *way, const struct limit 
         add_over(list, way, &acids[i], limit);
 }
 
-json_t *law_json(const struct limits *limits, const char *family, const struct law_way *ways,
-                 size_t count, const struct models_values *values)
+json_t *law_json(const struct limits *limits, const struct evidence_lot *lot,
+                 const struct law_way *ways, size_t count, const struct models_values *values)
 {
-    const struct limit *limit = limits_of(limits, family);
+    const struct limit *limit = limits_of(limits, lot->plant, lot->family);
     json_t *list = json_array();
     for (size_t i = 0; i < count; i++)
         add_way(list, &ways[i], limit, values);
     if (!limit) {
         json_array_append_new(list, json_sprintf("No limit is on record for products of the family "
                                                  "'%s'. %s",
-                                                 family, DECIDES));
+                                                 lot->family, DECIDES));
         return list;
     }
     struct text_buffer most = {0};

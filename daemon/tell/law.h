@@ -13,9 +13,9 @@ struct law_way {
     const struct model_lot *lot;
 };
 
-/* [sentence, …]: what lies above the limit of that family, then the limit in force, or that none is
- * on record. New reference. */
-json_t *law_json(const struct limits *limits, const char *family, const struct law_way *ways,
-                 size_t count, const struct models_values *values);
+/* [sentence, …]: what lies above the limit of that family at that plant, then the limit in force,
+ * or that none is on record. New reference. */
+json_t *law_json(const struct limits *limits, const struct evidence_lot *lot,
+                 const struct law_way *ways, size_t count, const struct models_values *values);
 
 #endif

@@ -130,7 +130,7 @@ static json_t *ways_law(const struct expecting *x)
     const struct law_way all[] = {
         {"as made", &made}, {"as specified", &specified}, {"as changed", &changed}};
     size_t first = x->asked->of_product ? 1 : 0, count = x->asked->change_count ? 3 : 2;
-    return law_json(x->asked->limits, x->record->lot.family, all + first, count - first,
+    return law_json(x->asked->limits, &x->record->lot, all + first, count - first,
                     &x->triage->models.typical);
 }
 
@@ -210,7 +210,8 @@ static bool objection(const struct expecting *x, const struct lever *lever, doub
     struct model_lot lot;
     struct odor_prediction odor;
     struct mold_prediction mold;
-    const struct limit *limit = limits_of(x->asked->limits, x->record->lot.family);
+    const struct limit *limit =
+        limits_of(x->asked->limits, x->record->lot.plant, x->record->lot.family);
     pulled(x, lever, value, &lot);
     predict_odor(&lot.made, &lot.specified, &x->triage->models, &odor);
     predict_mold(&lot.made, &lot.specified, &x->triage->models, &mold);

@@ -121,7 +121,7 @@ static int load_targets(const char *path, struct faults *faults, struct error *e
     struct targets *targets = NULL;
     int rc = targets_load(path, on_fault, faults, &targets, err);
     if (!rc)
-        targets_per_million(targets, "2", "mold");
+        targets_per_million(targets, "", "2", "mold");
     targets_free(targets);
     return rc;
 }

@@ -20,13 +20,13 @@ static void what_ships_is_of_the_regulation(void **state)
     assert_int_equal(
         limits_load(ODDLOAF_SOURCE_DIR "/rules/limits.json", NULL, NULL, &limits, NULL), 0);
     for (size_t i = 0; i < COUNT_OF(ROWS); i++) {
-        const struct limit *limit = limits_of(limits, ROWS[i].family);
+        const struct limit *limit = limits_of(limits, "", ROWS[i].family);
         assert_non_null(limit);
         assert_near(limit->propionic_mg_kg, ROWS[i].propionic, 0);
         assert_true(isnan(ROWS[i].sorbic) ? isnan(limit->sorbic_mg_kg)
                                           : limit->sorbic_mg_kg == ROWS[i].sorbic);
     }
-    assert_null(limits_of(limits, "cake"));
+    assert_null(limits_of(limits, "", "cake"));
     limits_free(limits);
 }
 
@@ -49,6 +49,10 @@ static void what_is_wrong_is_told(void **state)
                  {ROW("bun", PROPIONIC), 0},
                  {ROW("bun", PROPIONIC) "," ROW("pan-bread", PROPIONIC), 0},
                  {ROW("bun", PROPIONIC) "," ROW("bun", PROPIONIC), 1},
+                 {ROW("bun", PROPIONIC) "," ROW("bun", "\"plant\":\"north\"," PROPIONIC), 0},
+                 {ROW("bun", "\"plant\":\"north\"," PROPIONIC) "," ROW(
+                      "bun", "\"plant\":\"north\"," PROPIONIC),
+                  1},
                  {ROW("bun", "\"propionic_mg_kg\":0"), 1},
                  {ROW("bun", "\"sorbic_mg_kg\":10") "," ROW("bun", PROPIONIC), 1},
                  {ROW("bun", "\"sorbic_mg_kg\":10") "," ROW("bun", "\"sorbic_mg_kg\":10"), 2}};
@@ -71,12 +75,34 @@ static void what_is_wrong_is_told(void **state)
     }
 }
 
+/* Law ends at the border: a plant with any of its own has none of another's. */
+static void a_plant_has_its_own_or_what_is_of_none(void **state)
+{
+    static const char TEXT[] = "{\"limits\":[" ROW("bun", PROPIONIC) "," ROW(
+        "pan-bread", PROPIONIC) "," ROW("bun", "\"plant\":\"north\",\"propionic_mg_kg\":2500") "]}";
+    struct fixture f;
+    struct limits *limits = NULL;
+    char path[300];
+    (void)state;
+    fixture_folder(&f);
+    fixture_file(&f, "limits.json", TEXT);
+    snprintf(path, sizeof path, "%s/limits.json", f.rules);
+    assert_int_equal(limits_load(path, NULL, NULL, &limits, NULL), 0);
+    assert_near(limits_of(limits, "", "bun")->propionic_mg_kg, 1000, 0);
+    assert_near(limits_of(limits, "south", "bun")->propionic_mg_kg, 1000, 0);
+    assert_near(limits_of(limits, "north", "bun")->propionic_mg_kg, 2500, 0);
+    assert_null(limits_of(limits, "north", "pan-bread"));
+    assert_non_null(limits_of(limits, "south", "pan-bread"));
+    limits_free(limits);
+    fixture_remove(&f);
+}
+
 static void no_file_is_no_limit(void **state)
 {
     struct limits *limits = NULL;
     (void)state;
     assert_int_equal(limits_load("/nowhere/limits.json", NULL, NULL, &limits, NULL), 0);
-    assert_null(limits_of(limits, "bun"));
+    assert_null(limits_of(limits, "", "bun"));
     limits_free(limits);
 }
 
@@ -85,6 +111,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(what_ships_is_of_the_regulation),
         cmocka_unit_test(what_is_wrong_is_told),
+        cmocka_unit_test(a_plant_has_its_own_or_what_is_of_none),
         cmocka_unit_test(no_file_is_no_limit),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

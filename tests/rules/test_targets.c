@@ -28,9 +28,9 @@ static void a_lines_own_target_goes_before_that_of_all(void **state)
                              "\"currency\":\"EUR\",\"costs\":[{\"symptom\":\"other\",\"each\":8}]}",
                              &err);
     assert_non_null(t);
-    assert_true(targets_per_million(t, "2", "mold") == 45);
-    assert_true(targets_per_million(t, "1", "mold") == 30);
-    assert_true(isnan(targets_per_million(t, "2", "staling")));
+    assert_true(targets_per_million(t, "", "2", "mold") == 45);
+    assert_true(targets_per_million(t, "", "1", "mold") == 30);
+    assert_true(isnan(targets_per_million(t, "", "2", "staling")));
     assert_true(targets_cost(t, "other") == 8);
     assert_true(isnan(targets_cost(t, "mold")));
     assert_string_equal(targets_currency(t), "EUR");
@@ -45,6 +45,34 @@ static void a_lines_own_target_goes_before_that_of_all(void **state)
     targets_free(t);
 }
 
+static void a_plants_own_target_goes_before_that_of_all(void **state)
+{
+    struct error err = {0};
+    (void)state;
+    struct targets *t =
+        load("{\"targets\":[{\"symptom\":\"mold\",\"per_million\":30},"
+             "{\"line\":\"2\",\"symptom\":\"mold\",\"per_million\":45},"
+             "{\"plant\":\"north\",\"symptom\":\"mold\",\"per_million\":60},"
+             "{\"plant\":\"north\",\"line\":\"1\",\"symptom\":\"mold\",\"per_million\":75}],"
+             "\"costs\":[]}",
+             &err);
+    static const struct {
+        const char *plant, *line;
+        double per_million;
+    } ROWS[] = {{"", "1", 30},      {"", "2", 45},      {"south", "1", 30}, {"south", "2", 45},
+                {"north", "1", 75}, {"north", "2", 60}, {"north", "3", 60}};
+    assert_non_null(t);
+    for (size_t i = 0; i < sizeof ROWS / sizeof *ROWS; i++)
+        assert_true(targets_per_million(t, ROWS[i].plant, ROWS[i].line, "mold") ==
+                    ROWS[i].per_million);
+    targets_free(t);
+    t = load("{\"targets\":[{\"plant\":\"north\",\"symptom\":\"mold\",\"per_million\":3},"
+             "{\"plant\":\"north\",\"symptom\":\"mold\",\"per_million\":4}],\"costs\":[]}",
+             &err);
+    assert_null(t);
+    assert_non_null(strstr(err.text, "have a target"));
+}
+
 static void nothing_is_wanted_of_what_is_shipped_or_missing(void **state)
 {
     static const char *const PATHS[] = {ODDLOAF_SOURCE_DIR "/rules/targets.json",
@@ -53,12 +81,12 @@ static void nothing_is_wanted_of_what_is_shipped_or_missing(void **state)
     for (size_t i = 0; i < COUNT_OF(PATHS); i++) {
         struct targets *t = NULL;
         assert_int_equal(targets_load(PATHS[i], NULL, NULL, &t, NULL), 0);
-        assert_true(isnan(targets_per_million(t, "2", "mold")));
+        assert_true(isnan(targets_per_million(t, "", "2", "mold")));
         assert_true(isnan(targets_cost(t, "mold")));
         assert_null(targets_currency(t));
         targets_free(t);
     }
-    assert_true(isnan(targets_per_million(NULL, "2", "mold")));
+    assert_true(isnan(targets_per_million(NULL, "", "2", "mold")));
     assert_null(targets_currency(NULL));
 }
 
@@ -72,7 +100,7 @@ static void wrong_values_are_refused_with_their_reason(void **state)
         {"{\"targets\":[{\"symptom\":\"mold\",\"per_million\":0}],\"costs\":[]}", ""},
         {"{\"targets\":[{\"symptom\":\"mold\",\"per_million\":3},"
          "{\"symptom\":\"mold\",\"per_million\":4}],\"costs\":[]}",
-         "have a target already"},
+         "have a target there already"},
         {"{\"targets\":[],\"costs\":[{\"symptom\":\"mold\",\"each\":5}]}", "is needed where costs"},
         {"{\"targets\":[],\"currency\":\"EUR\",\"costs\":[{\"symptom\":\"mold\",\"each\":5},"
          "{\"symptom\":\"mold\",\"each\":6}]}",
@@ -94,6 +122,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_lines_own_target_goes_before_that_of_all),
+        cmocka_unit_test(a_plants_own_target_goes_before_that_of_all),
         cmocka_unit_test(nothing_is_wanted_of_what_is_shipped_or_missing),
         cmocka_unit_test(wrong_values_are_refused_with_their_reason),
     };

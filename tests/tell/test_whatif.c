@@ -363,6 +363,36 @@ static void a_dose_above_the_law_is_said_unasked(void **state)
     close_plant(&p);
 }
 
+/* Of a company in two countries: what is too much at one plant may not be at the other. */
+static void the_limit_is_that_of_the_lots_plant(void **state)
+{
+    static const char LIMITS[] =
+        "{\"limits\":[{\"family\":\"pan-bread\",\"propionic_mg_kg\":500,\"what\":\"here\","
+        "\"source\":\"s\"},{\"plant\":\"north\",\"family\":\"pan-bread\",\"propionic_mg_kg\":9000,"
+        "\"what\":\"there\",\"source\":\"s\"}]}";
+    const struct whatif asked = {.change_count = 1,
+                                 .changes = {{.quantity = "inhibitor_pct_flour", .value = 0.9}}};
+    struct plant p;
+    char path[] = "/tmp/oddloaf-limits-XXXXXX";
+    (void)state;
+    open_plant(&p);
+    int fd = mkstemp(path);
+    assert_int_equal(write(fd, LIMITS, strlen(LIMITS)), (ssize_t)strlen(LIMITS));
+    close(fd);
+    limits_free(p.limits);
+    assert_int_equal(limits_load(path, NULL, NULL, &p.limits, NULL), 0);
+    unlink(path);
+    for (int there = 0; there < 2; there++) {
+        json_t *answer = told(&p, asked), *law = json_object_get(answer, "law");
+        assert_int_equal(says(law, "ABOVE THE LIMIT as changed"), !there);
+        assert_true(says(law, there ? "that of there: at most 9000" : "that of here: at most 500"));
+        json_decref(answer);
+        fixture_sql(&p.f, "UPDATE lot SET plant = 'north'");
+        fixture_records_changed(&p.f);
+    }
+    close_plant(&p);
+}
+
 /* What is taken for so is said where a number rests on it. */
 static void what_the_models_assume_is_said(void **state)
 {
@@ -393,6 +423,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_dose_above_the_law_is_said_unasked),
+        cmocka_unit_test(the_limit_is_that_of_the_lots_plant),
         cmocka_unit_test(what_the_models_assume_is_said),
         cmocka_unit_test(short_of_its_shelf_life_is_said),
         cmocka_unit_test(a_change_is_as_if_it_had_been_read),
