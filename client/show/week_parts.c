@@ -73,8 +73,28 @@ void week_show_returns(const struct view *v, const json_t *returns)
                    view_rough(pick_number(returns, "share", 0) * 1e6, n[2]));
 }
 
-void week_show_causes(const struct view *v, const json_t *causes)
+/* Of a week they are listed, of another span counted. */
+static double harm_count(const json_t *document, const char *name)
 {
+    const json_t *list = json_object_get(document, name);
+    return json_is_array(list) ? (double)json_array_size(list) : pick_number(document, name, 0);
+}
+
+static void show_harm_among(const struct view *v, const json_t *document)
+{
+    double harm =
+        harm_count(document, json_object_get(document, "harm_reports") ? "harm_reports" : "harm") +
+        harm_count(document, "harm_possible");
+    if (harm > 0)
+        view_textf(v, VIEW_HARM, 2, 2,
+                   "Complaints that report harm, or may, are counted among these: %.0f. What hurt "
+                   "somebody is no cause of this list.",
+                   harm);
+}
+
+void week_show_causes(const struct view *v, const json_t *document)
+{
+    const json_t *causes = json_object_get(document, "causes");
     static const struct column columns[] = {{"expected", COLUMN_RIGHT, 0},
                                             {"", COLUMN_LEFT, 0},
                                             {"cause", COLUMN_LEFT, 16},
@@ -99,6 +119,7 @@ void week_show_causes(const struct view *v, const json_t *causes)
     if (table_rows(t) > 0) {
         view_section(v, "Causes: complaints expected of each");
         table_print(t, v, 2);
+        show_harm_among(v, document);
     }
     json_decref(sorted);
     table_free(t);

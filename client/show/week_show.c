@@ -384,7 +384,7 @@ void week_show(const struct view *v, const json_t *document)
     week_show_rates(v, document);
     if (asked)
         return;
-    week_show_causes(v, json_object_get(document, "causes"));
+    week_show_causes(v, document);
     show_to_come(v, json_object_get(document, "to_come"));
     if (json_object_get(document, "signals"))
         show_signals(v, document);

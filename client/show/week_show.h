@@ -17,7 +17,7 @@ void week_show_span(const struct view *v, const json_t *document);
 void week_show_returns(const struct view *v, const json_t *returns);
 /* How many complaints nothing is ranked of; nothing if there are none. */
 void week_show_other(const struct view *v, const json_t *document);
-void week_show_causes(const struct view *v, const json_t *causes);
+void week_show_causes(const struct view *v, const json_t *document);
 /* What it was in another time; nothing if that was not asked for. */
 void week_show_against(const struct view *v, const json_t *document);
 

@@ -78,5 +78,5 @@ void week_show_span(const struct view *v, const json_t *document)
     week_show_returns(v, json_object_get(document, "returns"));
     week_show_against(v, document);
     week_show_rates(v, document);
-    week_show_causes(v, json_object_get(document, "causes"));
+    week_show_causes(v, document);
 }

@@ -164,11 +164,11 @@ int span_report(struct store *store, const struct tz *tz, struct triage *triage,
     if (!rc)
         rc = pattern_harm(store, now_until, q.plant, &harm, err);
     if (!rc)
-        rc = span_rows_harm(store, &(struct span_harm){tz, now_until, q.plant, true}, &possible,
-                            err);
+        rc = span_rows_harm(store, &(struct span_harm){tz, now_until, q.plant, true, NULL},
+                            &possible, err);
     if (!rc)
-        rc = week_harm_since(&(struct week_harm_of){store, tz, now->shown, q.now_ms, q.plant},
-                             others, err);
+        rc = week_harm_since(
+            &(struct week_harm_of){store, tz, now->shown, q.now_ms, q.plant, q.harm}, others, err);
     if (!rc && q.against.name[0])
         rc = week_data_read_days(store, tz, &then, &was, err);
     store_unlook(store, began);

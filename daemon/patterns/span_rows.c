@@ -3,6 +3,7 @@
 #include "base/short_id.h"
 #include "base/text.h"
 #include "base/tz_of.h"
+#include "intake/harm.h"
 #include "store/case.h"
 #include "store/complaint.h"
 #include "store/follow.h"
@@ -19,6 +20,7 @@ struct kept {
     int64_t *lots, *cases; /* of the rows; 0: open */
     size_t count, capacity;
     bool possible; /* of harm: what may speak of it, not what reports it */
+    const json_t *harm;
 };
 
 static void set_day(json_t *row, const char *name, int32_t day)
@@ -168,13 +170,15 @@ static int keep_harm(void *arg, const struct complaint_row *row)
         json_decref(body);
         return 0;
     }
-    json_array_append_new(
-        k->rows,
-        json_pack("{s:s, s:o, s:s, s:s, s:O, s:b, s:s?}", "complaint", row->uuid, "case",
-                  CASE_ID_JSON(row->case_id), "received_at",
-                  when_format(k->tz, row->received_ms, at), "symptom", row->symptom, "harm",
-                  json_is_array(kinds) ? kinds : json_null(), "possible", k->possible, "lot_text",
-                  row->lot_text && *row->lot_text ? row->lot_text : NULL));
+    json_t *told = json_pack(
+        "{s:s, s:o, s:s, s:s, s:O, s:b, s:s?}", "complaint", row->uuid, "case",
+        CASE_ID_JSON(row->case_id), "received_at", when_format(k->tz, row->received_ms, at),
+        "symptom", row->symptom, "harm", json_is_array(kinds) ? kinds : json_null(), "possible",
+        k->possible, "lot_text", row->lot_text && *row->lot_text ? row->lot_text : NULL);
+    json_t *grave = harm_grave_of(k->harm, json_string_value(json_object_get(body, "note")));
+    if (grave)
+        json_object_set_new(told, "grave", grave);
+    json_array_append_new(k->rows, told);
     keep_ids(k, row);
     json_decref(body);
     return 0;
@@ -199,8 +203,11 @@ static int add_standing(struct store *store, int64_t lot_id, int64_t case_id, js
 
 int span_rows_harm(struct store *store, const struct span_harm *of, json_t **ret, struct error *err)
 {
-    struct kept k = {
-        .tz = of->tz, .plant = of->plant, .rows = json_array(), .possible = of->possible};
+    struct kept k = {.tz = of->tz,
+                     .plant = of->plant,
+                     .rows = json_array(),
+                     .possible = of->possible,
+                     .harm = of->harm};
     int rc = complaint_between(store, of->span, SPAN_ROWS_MOST, keep_harm, &k, err);
     for (size_t i = 0; i < k.count && !rc; i++)
         rc = add_standing(store, k.lots[i], k.cases[i], json_array_get(k.rows, i), err);

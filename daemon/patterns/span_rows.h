@@ -31,6 +31,7 @@ struct span_harm {
     struct when_span span;
     const char *plant;
     bool possible;
+    const json_t *harm; /* as of struct week_query; with it "grave" where there are such words */
 };
 int span_rows_harm(struct store *store, const struct span_harm *of, json_t **ret,
                    struct error *err);

@@ -17,7 +17,9 @@ struct week_query {
     struct span against;  /* to compare with; name "": nothing */
     const struct targets *targets; /* what the plant wants and what complaints cost it; or NULL */
     const char *plant;             /* of that plant alone; NULL or "": all */
-    unsigned by; /* cuts whose rates are wanted, a set (base/cuts.h); 0: the usual ones */
+    unsigned by;        /* cuts whose rates are wanted, a set (base/cuts.h); 0: the usual ones */
+    const json_t *harm; /* the plant's words (intake/harm.h), by which the gravest is told first; or
+                           NULL */
 };
 
 /* `tz` as of tz_of(). §12 `week` and more; "by_only" lists the cuts if some were asked for. New

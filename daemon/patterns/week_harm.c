@@ -9,7 +9,20 @@ enum {
     SINCE_DAYS = 7 /* up to today: what came of them behind the span is told */
 };
 
-/* "C5 foreign matter, lot L2 6329 on hold, mira's" */
+/* " (hospital, died)": words of gravity, of which "*" stands for any ending. */
+static void add_grave(struct text_buffer *b, const json_t *grave)
+{
+    size_t i;
+    const json_t *word;
+    json_array_foreach(grave, i, word)
+    {
+        const char *text = json_string_value(word);
+        text_appendf(b, "%s%.*s", i ? ", " : " (", (int)strcspn(text, "*"), text);
+    }
+    text_append(b, i ? ")" : "");
+}
+
+/* "C5 foreign matter (hospital), lot L2 6329 on hold, mira's" */
 static void add_harm_case(struct text_buffer *b, const json_t *row)
 {
     const json_t *kinds = json_object_get(row, "harm"), *kind;
@@ -23,6 +36,7 @@ static void add_harm_case(struct text_buffer *b, const json_t *row)
         for (const char *at = json_string_value(kind); *at; at++)
             text_appendf(b, "%c", *at == '-' ? ' ' : *at);
     }
+    add_grave(b, json_object_get(row, "grave"));
     if (lot)
         text_appendf(b, ", lot %s %s", lot,
                      json_is_true(json_object_get(row, "held")) ? "on hold" : "NOT on hold");
@@ -31,7 +45,8 @@ static void add_harm_case(struct text_buffer *b, const json_t *row)
     text_appendf(b, ", %s%s", owner ? owner : "nobody", "'s");
 }
 
-/* What befell somebody, what could; of either, of a lot that is not on hold first. */
+/* What words of gravity stand beside (a hospital, a death), what befell somebody, what could; of
+ * each, of a lot that is not on hold first. */
 static int gravity_of(const json_t *row)
 {
     static const char *const OF_A_BODY[] = {"illness", "injury", "allergic-reaction"};
@@ -43,13 +58,14 @@ static int gravity_of(const json_t *row)
         for (size_t k = 0; k < sizeof OF_A_BODY / sizeof OF_A_BODY[0]; k++)
             body = body || strcmp(json_string_value(kind), OF_A_BODY[k]) == 0;
     }
-    return (body ? 2 : 0) + (held ? 0 : 1);
+    bool grave = json_array_size(json_object_get(row, "grave")) > 0;
+    return (grave ? 4 : 0) + (body ? 2 : 0) + (held ? 0 : 1);
 }
 
 /* The gravest first, of those as grave as they came. New reference. */
 static json_t *gravest_first(const json_t *rows)
 {
-    enum { GRAVEST = 3 };
+    enum { GRAVEST = 7 };
     size_t i;
     json_t *row, *list = json_array();
     for (int gravity = GRAVEST; gravity >= 0; gravity--)
@@ -61,7 +77,7 @@ static json_t *gravest_first(const json_t *rows)
     return list;
 }
 
-/* " (C5 …; C9 …; 3 further cases)": each case once. */
+/* " (C5 …; C9 …; 3 further cases: … lists them)": each case once. */
 static void add_harm_cases(struct text_buffer *b, const json_t *all)
 {
     json_t *rows = gravest_first(all);
@@ -80,7 +96,8 @@ static void add_harm_cases(struct text_buffer *b, const json_t *all)
     }
     more = json_object_size(named) > HARM_SAID ? json_object_size(named) - HARM_SAID : 0;
     if (more)
-        text_appendf(b, "; %zu further %s", more, more == 1 ? "case" : "cases");
+        text_appendf(b, "; %zu further %s: oddloaf cases --order urgent lists the open ones", more,
+                     more == 1 ? "case" : "cases");
     text_append(b, i ? ")" : "");
     json_decref(named);
     json_decref(rows);
@@ -112,7 +129,7 @@ static void say_harm(const char *when, const json_t *harm, const json_t *possibl
 static int read_harm(const struct week_harm_of *of, struct when_span span, json_t **ret,
                      json_t **ret_possible, struct error *err)
 {
-    struct span_harm asked = {of->tz, span, of->plant, false};
+    struct span_harm asked = {of->tz, span, of->plant, false, of->harm};
     int rc = span_rows_harm(of->store, &asked, ret, err);
     asked.possible = true;
     return rc ? rc : span_rows_harm(of->store, &asked, ret_possible, err);

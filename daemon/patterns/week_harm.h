@@ -14,7 +14,8 @@ struct week_harm_of {
     const struct tz *tz;
     struct when_span shown;
     int64_t now_ms;
-    const char *plant; /* NULL or "": all */
+    const char *plant;  /* NULL or "": all */
+    const json_t *harm; /* as of struct week_query */
 };
 
 /* Adds "harm_since" to a report, and its sentence to the report's "headline": what was received

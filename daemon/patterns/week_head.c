@@ -385,8 +385,12 @@ int week_head(const struct week_head *head, json_t *report, struct error *err)
     l->head = head;
     l->today = tz_day(head->tz, head->model->data->now_ms);
     json_object_set_new(report, "headline", headline);
-    const struct week_harm_of harm = {head->store, head->tz, head->model->data->shown,
-                                      head->model->data->now_ms, head->model->data->plant};
+    const struct week_harm_of harm = {head->store,
+                                      head->tz,
+                                      head->model->data->shown,
+                                      head->model->data->now_ms,
+                                      head->model->data->plant,
+                                      head->harm};
     int rc = week_harm(&harm, report, err);
     say_missing(head->model->data, headline);
     if (!rc)

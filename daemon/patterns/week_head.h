@@ -19,6 +19,7 @@ struct week_head {
     const struct week_signal *signals;
     size_t signal_count;           /* those that are signals */
     const struct targets *targets; /* or NULL */
+    const json_t *harm;            /* as of struct week_query */
 };
 
 /* Adds "headline", "standing", "stories", "fell", "before", "harm", "harm_since", "holds",

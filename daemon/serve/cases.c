@@ -10,6 +10,7 @@
 #include "desk/following.h"
 #include "desk/joining.h"
 #include "desk/logged.h"
+#include "desk/lot_harm.h"
 #include "desk/named.h"
 #include "desk/overheard.h"
 #include "lots/product_named.h"
@@ -280,6 +281,14 @@ static void add_candidates(const struct setup *setup, struct store *store, int64
     json_decref(own);
 }
 
+/* Before the causes of bread stands what it did to somebody who told of it in another case. */
+static void add_harm_elsewhere(struct store *store, int64_t id, json_t *answer)
+{
+    struct case_row row;
+    if (case_get(store, id, &row, NULL) == 0)
+        lot_harm_json(store, row.id, row.lot_id, answer);
+}
+
 static void answer_question(struct request *rq, struct store *store, case_question question,
                             const char *cause)
 {
@@ -292,6 +301,8 @@ static void answer_question(struct request *rq, struct store *store, case_questi
         rc = question(&setup->desk, store, &asked, &answer, &err);
     if (!rc)
         logged_case_json(&setup->desk, store, asked.case_id, answer, NULL);
+    if (!rc)
+        add_harm_elsewhere(store, asked.case_id, answer);
     if (!rc && json_object_get(answer, "none_because"))
         add_candidates(setup, store, asked.case_id, answer);
     request_reply_result(rq, rc, answer, &err);

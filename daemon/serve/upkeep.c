@@ -103,7 +103,7 @@ static int make_digest(const struct setup *setup, struct store *store, int group
                        struct error *err)
 {
     const struct week_query query = {
-        .week = d->last, .now_ms = d->now_ms, .targets = setup->targets};
+        .week = d->last, .now_ms = d->now_ms, .targets = setup->targets, .harm = setup->desk.harm};
     int rc = group == CONFIG_COMPANY ? make_one(setup, store, query, group, &d->whole, err) : 0;
     for (int plant = 0; plant < config_plant_count(setup->config) && !rc; plant++)
         if (plants_have_list(setup, plant) && plants_group(setup, plant) == group)

@@ -131,7 +131,7 @@ static int add_harm(struct store *store, const struct asked *asked, json_t *repo
     const struct when_span span = {tz_day_start_ms(tz, asked->days.from_day),
                                    tz_day_start_ms(tz, asked->days.to_day)};
     const struct when_span until = when_span_until(span, asked->now_ms);
-    struct span_harm of = {tz, until, asked->plant, false};
+    struct span_harm of = {tz, until, asked->plant, false, asked->setup->desk.harm};
     int rc = span_rows_harm(store, &of, &harm, err);
     of.possible = true;
     if (!rc)
@@ -167,10 +167,10 @@ static int report_on(struct store *store, const struct asked *asked, json_t **re
                      struct error *err)
 {
     const struct setup *s = asked->setup;
-    const struct week_query week = {asked->week, asked->now_ms, asked->against,
-                                    s->targets,  asked->plant,  asked->by};
-    const struct span_query span = {asked->days, asked->against, asked->now_ms,
-                                    s->targets,  asked->by,      asked->plant};
+    const struct week_query week = {asked->week,  asked->now_ms, asked->against, s->targets,
+                                    asked->plant, asked->by,     s->desk.harm};
+    const struct span_query span = {asked->days, asked->against, asked->now_ms, s->targets,
+                                    asked->by,   asked->plant,   s->desk.harm};
     return asked->week.year ? week_report(store, s->tz, s->triage, &week, ret, err)
                             : span_report(store, s->tz, s->triage, &span, ret, err);
 }

@@ -3,6 +3,7 @@
 #include "base/text.h"
 #include "base/typeset.h"
 #include "base/when.h"
+#include "show/told_view.h"
 #include "show/view.h"
 #include <ctype.h>
 #include <math.h>
@@ -206,10 +207,10 @@ static void add_lines(struct view *view, const json_t *lines)
     }
 }
 
-static void add_causes(struct view *view, const json_t *causes)
+static void add_causes(struct view *view, const json_t *week)
 {
     size_t i, told = 0;
-    const json_t *row;
+    const json_t *row, *causes = json_object_get(week, "causes");
     json_array_foreach(causes, i, row)
     {
         char n[TYPESET_NUMBER];
@@ -222,6 +223,9 @@ static void add_causes(struct view *view, const json_t *causes)
                  text_of(row, "title"), text_of(row, "symptom"), shown(expected, n),
                  100 * number_of(row, "share"));
     }
+    size_t harm = told_view_harm_reports(week);
+    if (told && harm)
+        view_add(view, VIEW_CAUTION, NULL, 0, TOLD_VIEW_HARM_AMONG, harm);
 }
 
 static void add_to_come(struct view *view, const json_t *rows)
@@ -316,7 +320,7 @@ void view_of_digest(const json_t *event, struct view *view)
     view_add(view, VIEW_HEADING, NULL, 0, "What rose");
     add_stories(view, week);
     add_lines(view, json_object_get(json_object_get(week, "by"), "line"));
-    add_causes(view, json_object_get(week, "causes"));
+    add_causes(view, week);
     add_to_come(view, json_object_get(week, "to_come"));
     add_next(view, week);
 }

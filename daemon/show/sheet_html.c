@@ -109,6 +109,19 @@ static void add_harm(struct text_buffer *b, const json_t *rank)
     text_append(b, "</div>\n");
 }
 
+/* Of the same lot, whatever this case is about: before the causes of it. */
+static void add_harm_elsewhere(struct text_buffer *b, const json_t *rank)
+{
+    const json_t *elsewhere = json_object_get(rank, "harm_elsewhere");
+    if (!elsewhere)
+        return;
+    text_append(b, "<div class=\"harm\"><h2>Mind ");
+    page_add_text(b, elsewhere, "case");
+    text_append(b, ": ");
+    page_add_text(b, elsewhere, "says");
+    text_append(b, "</h2></div>\n");
+}
+
 /* ---- all ---- */
 
 /* A value of a lot in doubt is nobody's fact. */
@@ -174,6 +187,7 @@ char *sheet_html(const json_t *sheet)
     const json_t *why = harm ? NULL : json_object_get(sheet, "why");
     add_head(&b, sheet, rank);
     add_instants(&b, sheet, rank);
+    add_harm_elsewhere(&b, rank);
     if (harm)
         add_harm(&b, rank);
     else

@@ -159,3 +159,16 @@ void told_view_case(struct view *view, const json_t *complaints, size_t count)
                  count - i, count - i == 1 ? "complaint" : "complaints",
                  count - i == 1 ? "is" : "are");
 }
+
+/* Of a week they are listed, of another span counted. */
+static size_t count_of(const json_t *list)
+{
+    return json_is_integer(list) ? (size_t)json_integer_value(list) : json_array_size(list);
+}
+
+size_t told_view_harm_reports(const json_t *report)
+{
+    const json_t *counted = json_object_get(report, "harm_reports");
+    return count_of(counted ? counted : json_object_get(report, "harm")) +
+           count_of(json_object_get(report, "harm_possible"));
+}

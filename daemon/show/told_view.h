@@ -10,5 +10,11 @@ void told_view_lot(struct view *view, const json_t *lot);
 void told_view_complaint(struct view *view, const json_t *complaint);
 /* Those of a case, each under a heading; `count` is how many the case has. */
 void told_view_case(struct view *view, const json_t *complaints, size_t count);
+/* Complaints of a week, or another span, that report harm, or may, of its report. Where it lists
+ * causes, a sentence says that these are among them ("%zu"). */
+size_t told_view_harm_reports(const json_t *report);
+#define TOLD_VIEW_HARM_AMONG                                                                       \
+    "Complaints that report harm, or may, are counted among these: %zu. What hurt somebody is no " \
+    "cause of this list."
 
 #endif

@@ -3,6 +3,7 @@
 #include "base/when.h"
 #include "rules/vocabulary.h"
 #include "show/page.h"
+#include "show/told_view.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -212,6 +213,9 @@ void page_causes(struct text_buffer *b, const json_t *report)
     text_append(b, "<p class=\"soft small\">Expected complaints: the probabilities of the rankings "
                    "added up; settled cases count for what was confirmed. Shares are of the "
                    "symptom's complaints.</p>\n");
+    size_t harm = told_view_harm_reports(report);
+    if (harm)
+        text_appendf(b, "<p><b>" TOLD_VIEW_HARM_AMONG "</b></p>\n", harm);
 }
 
 /* ---- what is to come ---- */

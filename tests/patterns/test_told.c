@@ -154,7 +154,7 @@ static void rows(struct plant *p)
                                             "quarter_may_harm"};
         json_t *told = NULL;
         const struct span_harm harm = {
-            p->tz, {tz_day_start_ms(p->tz, span.from_day), now_ms}, NULL, i == 3};
+            p->tz, {tz_day_start_ms(p->tz, span.from_day), now_ms}, NULL, i == 3, NULL};
         int rc = i < 2 ? KINDS[i](p->store, &of, &told, &err)
                        : span_rows_harm(p->store, &harm, &told, &err);
         check(NAMES[i], rc, &err, told);

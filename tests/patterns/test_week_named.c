@@ -170,6 +170,37 @@ static void of_harm_the_gravest_is_named(void **state)
     json_decref(r);
 }
 
+/* Of seven injuries the one with a hospital is first, however old, and its word stands there. */
+static void of_harm_what_words_of_gravity_stand_beside_is_first(void **state)
+{
+    struct plant *p = *state;
+    int64_t shown = plant_time(SHOWN), first = 0;
+    struct error err = {0};
+    json_t *harm = json_pack("{s:[s, s]}", "grave", "hospital*", "died"), *r = NULL;
+    struct week_query query = {.now_ms = plant_time(NOW), .harm = harm};
+    for (int i = 0; i < 7; i++) {
+        int64_t lot = plant_lot(p, "2", 2, "A", shown - 4 * WHEN_DAY_MS + i * WHEN_HOUR_MS, 100);
+        struct complaint_placed c = plant_complaint(p, lot, "mold", shown + i, NULL);
+        first = i ? first : c.case_id;
+        plant_exec(p,
+                   "UPDATE complaint SET harm = 1, body = '{\"harm\":[\"%s\"],\"note\":\"%s\"}' "
+                   "WHERE case_id = %lld",
+                   i ? "injury" : "foreign-matter", i ? "" : "taken to hospital",
+                   (long long)c.case_id);
+    }
+    assert_int_equal(iso_week_parse("2026-W47", &query.week, NULL), 0);
+    if (week_report(p->store, p->tz, NULL, &query, &r, &err))
+        fail_msg("%s", err.text);
+    char named[64];
+    const char *line = line_with(r, "7 reports of harm");
+    snprintf(named, sizeof named, "(C%lld foreign matter (hospital), lot", (long long)first);
+    if (!strstr(line, named))
+        fail_msg("%s: %s", named, line);
+    assert_non_null(strstr(line, "; 2 further cases: oddloaf cases --order urgent lists"));
+    json_decref(r);
+    json_decref(harm);
+}
+
 static void a_rise_of_harm_is_told_without_a_cause(void **state)
 {
     struct plant *p = *state;
@@ -209,6 +240,8 @@ int main(void)
         cmocka_unit_test_setup_teardown(of_harm_no_cause_stands_beside_a_story, setup, teardown),
         cmocka_unit_test_setup_teardown(one_complaint_is_no_rise, setup, teardown),
         cmocka_unit_test_setup_teardown(of_harm_the_gravest_is_named, setup, teardown),
+        cmocka_unit_test_setup_teardown(of_harm_what_words_of_gravity_stand_beside_is_first, setup,
+                                        teardown),
         cmocka_unit_test_setup_teardown(a_rise_of_harm_is_told_without_a_cause, setup, teardown),
         cmocka_unit_test_setup_teardown(records_that_are_behind_are_named, setup, teardown),
     };

@@ -370,6 +370,21 @@ static void test_nothing_known(void **state)
     free(html);
 }
 
+/* What hurt somebody who told of it in another case stands before the causes of this one. */
+static void test_harm_of_the_lot_elsewhere_is_first(void **state)
+{
+    (void)state;
+    char *html = page_of(json_pack(
+        "{s:o, s:{}}", "rank",
+        rank_of(",\"harm_elsewhere\":{\"case\":\"C7\",\"possible\":false,\"says\":\"harm is "
+                "reported on the same lot in another case\"}"),
+        "drawn"));
+    const char *mind = strstr(html, "<div class=\"harm\"><h2>Mind C7: harm is reported on the");
+    assert_non_null(mind);
+    assert_true(mind < strstr(html, "What most likely went wrong"));
+    free(html);
+}
+
 /* What to ask, the lots with what came of them, and what was done in the words of who did it. */
 static void test_beside_harm(void **state)
 {
@@ -705,15 +720,25 @@ static void test_all_is_drawn_as_it_was(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_course),        cmocka_unit_test(test_mold),
-        cmocka_unit_test(test_measured),      cmocka_unit_test(test_near),
-        cmocka_unit_test(test_strip),         cmocka_unit_test(test_bits),
-        cmocka_unit_test(test_nothing_known), cmocka_unit_test(test_harm),
-        cmocka_unit_test(test_beside_harm),   cmocka_unit_test(test_doubt),
-        cmocka_unit_test(test_lots_at_risk),  cmocka_unit_test(test_largest),
-        cmocka_unit_test(test_belongs),       cmocka_unit_test(test_history_is_folded),
-        cmocka_unit_test(test_other),         cmocka_unit_test(test_lot_on_record),
-        cmocka_unit_test(test_cases_as_told), cmocka_unit_test(test_all_is_drawn_as_it_was),
+        cmocka_unit_test(test_course),
+        cmocka_unit_test(test_mold),
+        cmocka_unit_test(test_measured),
+        cmocka_unit_test(test_near),
+        cmocka_unit_test(test_strip),
+        cmocka_unit_test(test_bits),
+        cmocka_unit_test(test_nothing_known),
+        cmocka_unit_test(test_harm),
+        cmocka_unit_test(test_harm_of_the_lot_elsewhere_is_first),
+        cmocka_unit_test(test_beside_harm),
+        cmocka_unit_test(test_doubt),
+        cmocka_unit_test(test_lots_at_risk),
+        cmocka_unit_test(test_largest),
+        cmocka_unit_test(test_belongs),
+        cmocka_unit_test(test_history_is_folded),
+        cmocka_unit_test(test_other),
+        cmocka_unit_test(test_lot_on_record),
+        cmocka_unit_test(test_cases_as_told),
+        cmocka_unit_test(test_all_is_drawn_as_it_was),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
