@@ -2,6 +2,7 @@
  * it may be about are one other plant's, or it says another itself. */
 #include "base/tz_of.h"
 #include "desk/following.h"
+#include "desk/passed_on.h"
 #include "desk/told.h"
 #include "fixture.h"
 #include "lots/lot_rules.h"
@@ -205,12 +206,43 @@ static void what_callers_say_of_days_goes_by_the_plant_of_the_code(void **state)
     json_decref(plants);
 }
 
+#define NONE(named, says)                                                                          \
+    "\"lot\": null, \"lot_text\": null, \"lot_state\": \"unknown\", \"lot_named\": \"" named       \
+    "\", \"lot_says\": \"" says "\", \"lot_decides\": [], \"lots\": [], \"when\": 1"
+
+/* What is another plant's, and what nobody has read: no lot, no case where it is only asked of. */
+static void what_is_said_of_what_is_anothers(void **state)
+{
+    static const struct {
+        void (*say)(json_t *answer);
+        const char *answer;
+    } ROWS[] = {
+        {passed_on_json, "{" NONE("another plant's", "another plant's: it was passed on to that "
+                                                     "plant") ", \"case\": null, \"passed_on\": "
+                                                              "true}"},
+        {passed_on_lot, "{" NONE("another plant's", "another plant's: ask that plant's people, or "
+                                                    "the company's") ", \"elsewhere\": true}"},
+        {passed_on_unread,
+         "{" NONE("not looked up", "the lot could not be looked up now") ", \"case\": null}"}};
+    (void)state;
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++) {
+        json_t *answer = json_pack("{s:s, s:i, s:s}", "case", "C7", "when", 1, "lot", "L1");
+        ROWS[i].say(answer);
+        json_t *wanted = json_loads(ROWS[i].answer, 0, NULL);
+        if (!json_equal(answer, wanted))
+            fail_msg("%s", json_dumps(answer, JSON_COMPACT));
+        json_decref(wanted);
+        json_decref(answer);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(whose_it_is_where_no_lot_tells),
         cmocka_unit_test(harm_is_mailed_where_it_was_taken_as_well),
         cmocka_unit_test(its_days_are_its_plants_whenever_it_is_read),
-        cmocka_unit_test(what_callers_say_of_days_goes_by_the_plant_of_the_code)};
+        cmocka_unit_test(what_callers_say_of_days_goes_by_the_plant_of_the_code),
+        cmocka_unit_test(what_is_said_of_what_is_anothers)};
     return cmocka_run_group_tests(tests, fixture_open, fixture_close);
 }
