@@ -143,6 +143,8 @@ static int make_all(const struct of_day *of, struct store *store, int group, str
     for (int plant = 0; plant < config_plant_count(setup->config) && !rc; plant++)
         if (plants_have_list(setup, plant) && plants_group(setup, plant) == group)
             rc = make(of, store, plant, &d->mail[plant], err);
+    if (!rc) /* what names a case may have failed within a list */
+        rc = store_failed(store, err);
     store_unlook(store, began);
     return rc;
 }

@@ -1,7 +1,9 @@
 /* What the daemon does by itself, on a small plant and by the test's clock: contact data that goes,
  * Monday's digest, the day's list, backups, what has been kept long enough, rankings. */
+#include "../failing.h"
 #include "fixture.h"
 #include "serve/background.h"
+#include "serve/due_mail.h"
 #include "serve/keeper.h"
 #include "serve/upkeep.h"
 #include "store/backup_last.h"
@@ -90,6 +92,59 @@ static void each_day_that_has_anything_due_is_told_once(void **state)
         if (mails(f, "due") != TIMES[i].mails)
             fail_msg("%s: %d", TIMES[i].at, (int)mails(f, "due"));
     }
+}
+
+static int untell(struct store *store, void *arg, struct error *err)
+{
+    (void)arg;
+    return db_exec(store,
+                   "DELETE FROM outbox_text; DELETE FROM outbox; UPDATE setting SET value = "
+                   "'2026-11-28' WHERE key = 'due/last'",
+                   err);
+}
+
+/* The day's mail as it was queued; malloc'd, "" none. */
+static char *due_told(struct fixture *f)
+{
+    struct text_buffer all = {0};
+    struct db_query q = db_query(f->store,
+                                 "SELECT x.payload FROM outbox o JOIN outbox_text x ON x.mail_id ="
+                                 " o.id WHERE o.event = 'due'",
+                                 NULL, NULL);
+    text_append(&all, "");
+    while (db_next(&q))
+        text_append(&all, db_text(&q, 0));
+    assert_int_equal(db_end(&q, 0), 0);
+    return text_take(&all);
+}
+
+/* Whatever cannot be read: the day waits, and is told whole or not at all. */
+static void half_of_what_is_due_is_not_told(void **state)
+{
+    struct fixture *f = *state;
+    struct error err = {0};
+    char *whole = NULL;
+    int refused = 0;
+    fixture_log(f, FIRST, ",'contact':{'phone':'555 0100','callback':true}");
+    fixture_does(f, "POST cases/C1/follow", "{'by':'mira','owner':'jo','due':'2026-11-27'}", 200);
+    upkeep_at(f, "2026-11-28T12:00:00-05:00");
+    f->now_ms = fixture_ms("2026-11-29T12:00:00-05:00");
+    for (int at = -1; at <= 0 || failing_now()->failed; at++) {
+        assert_int_equal(writer_run(f->app.writer, untell, NULL, NULL), 0);
+        failing_begin(f->store, at);
+        int rc = due_mail_if_due(&f->app, f->app.setup, f->store, &err);
+        failing_end(f->store);
+        error_clear(&err);
+        char *told = due_told(f);
+        whole = whole ? whole : xstrdup(told); /* the first was not hindered */
+        if (strcmp(told, rc ? "" : whole) != 0)
+            fail_msg("statement %d: %d, \"%s\"", at, rc, told);
+        free(told);
+        refused += rc != 0;
+    }
+    assert_non_null(strstr(whole, "\"C1\""));
+    assert_true(refused > 5);
+    free(whole);
 }
 
 /* ---- of a company's plants ---- */
@@ -379,6 +434,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         EACH(each_week_is_told_once),
         EACH(each_day_that_has_anything_due_is_told_once),
+        EACH(half_of_what_is_due_is_not_told),
         cmocka_unit_test_setup_teardown(the_week_and_what_is_due_are_told_to_a_plants_own_list,
                                         setup_company, teardown),
         EACH(contact_data_goes_by_a_steady_clock),
