@@ -17,7 +17,7 @@ static const struct {
     {"tcp/client_ca", false, false},
     {"tcp/tokens", false, true},
 };
-enum { FILE_COUNT = sizeof FILES / sizeof FILES[0], TOKEN_HEX = 64 };
+enum { FILE_COUNT = sizeof FILES / sizeof FILES[0], TOKEN_HEX = 64, WORD = 16 };
 
 struct finding {
     const struct config *config;
@@ -113,6 +113,15 @@ static void check_named(const struct finding *f, const struct doc_place *place, 
     json_object_set_new(f->named, fold, json_string(plant));
 }
 
+/* A few letters, and a plant behind them, are a slip to be found again; anything else may be a
+ * token that somebody wrote there, and is not repeated. */
+static bool may_be_told(const char *word)
+{
+    size_t letters = strspn(word, "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ");
+    return letters > 0 && letters <= WORD &&
+           (!word[letters] || (word[letters] == '@' && strlen(word + letters) <= LENGTH_CODE + 1));
+}
+
 /* A slip in a member's name would take its meaning away in silence. */
 static void check_members(const struct doc_place *place)
 {
@@ -124,8 +133,18 @@ static void check_members(const struct doc_place *place)
     {
         struct doc_place member = doc_member(place, name);
         if (strcmp(name, "role") != 0 && strcmp(name, "name") != 0)
-            doc_fault(&member, "is no member of a token: it has a role and may have a name");
+            doc_fault(&member, "%s is no member of a token: it has a role and may have a name",
+                      may_be_told(name) ? name : "this");
     }
+}
+
+static void refuse_role(const struct doc_place *place, const char *role)
+{
+    bool told = role && may_be_told(role);
+    doc_fault(place,
+              "a token's role is one of desk, qa, manager, admin, metrics, or of one plant of the "
+              "settings desk@NAME, qa@NAME, manager@NAME%s%s",
+              told ? ", and not " : "", told ? role : "");
 }
 
 static void check_token(const struct doc_place *place, void *part)
@@ -139,8 +158,7 @@ static void check_token(const struct doc_place *place, void *part)
     if (strlen(place->name) != TOKEN_HEX || strspn(place->name, "0123456789abcdef") != TOKEN_HEX)
         doc_fault(place, "a token is given by its SHA-256, 64 hex digits in lower case");
     if (!role || !sight_add(&sight, f->config, role))
-        doc_fault(place, "a token's role is one of desk, qa, manager, admin, metrics, or of one "
-                         "plant of the settings desk@NAME, qa@NAME, manager@NAME");
+        refuse_role(place, role);
     if (name && (!json_is_string(name) || !json_string_length(name)))
         doc_fault(place, "a token's name is text: it stands beside what is done with the token");
     else if (name && role)

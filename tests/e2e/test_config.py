@@ -198,7 +198,7 @@ def check_credentials(f):
     assert f.check(tcp(f))[0] == 0
     # a token written where its hash belongs is not repeated in the log
     f.write("tokens.json", json.dumps({HASH: "baker"}) + "\n")
-    refused(tcp(f), "tokens.json:1:", "tcp/tokens", "one of desk, qa, manager, admin")
+    refused(tcp(f), "tokens.json:1:", "tcp/tokens", "one of desk, qa, manager, admin", "and not baker")
     f.write("tokens.json", '{\n "' + TOKEN + '": "desk"}')
     lines = refused(tcp(f), "tokens.json:2:", "tcp/tokens", "64 hex digits")
     assert TOKEN not in "".join(lines), lines
@@ -269,6 +269,8 @@ def check_the_manual():
     for (key, text, _), (_, page_text, _) in zip(have, written):
         assert page_text.startswith(text.replace(" (a change needs a restart)", "")), (key, page_text)
         assert ("a change needs a restart" in text) == ("A change needs a restart" in page_text), key
+    kept = {key for key, text, _ in have if "a change needs a restart" in text}
+    assert kept == set(re.search(r"^All but\n\.Ic (\S+)\nand\n\.Ic (\S+)\ntake effect at a reload", page, re.M).groups()), kept
 
 
 def check_what_a_server_needs(f):

@@ -83,10 +83,13 @@ static void a_reload_keeps_what_needs_a_restart(void **state)
     json_t *keys = NULL;
     (void)state;
     open_file(&was, "{\"tcp\": {\"listen\": \"127.0.0.1:1\"}, \"readers\": 2}");
-    open_file(&is, "{\"tcp\": {\"listen\": \"127.0.0.1:2\"}, \"readers\": 5}");
+    open_file(&is, "{\"tcp\": {\"listen\": \"127.0.0.1:2\"}, \"readers\": 5, "
+                   "\"store\": \"postgresql:///state\"}");
     config_keep(is.config, was.config, &keys);
-    assert_int_equal(json_array_size(keys), 1);
+    assert_int_equal(json_array_size(keys), 2);
     assert_string_equal(json_string_value(json_array_get(keys, 0)), "tcp/listen");
+    assert_string_equal(json_string_value(json_array_get(keys, 1)), "store");
+    assert_string_equal(config_text(is.config, "store"), "");
     assert_string_equal(config_text(is.config, "tcp/listen"), "127.0.0.1:1");
     assert_int_equal(config_number(is.config, "readers"), 5);
     json_decref(keys);
