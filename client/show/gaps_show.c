@@ -59,10 +59,25 @@ static void show_records(const struct view *v, const json_t *records)
     table_free(t);
 }
 
+static void show_late_weeks(const struct view *v, const json_t *weeks)
+{
+    size_t i;
+    const json_t *week;
+    json_array_foreach(weeks, i, week)
+    {
+        long long lots = (long long)pick_int(week, "late", 0),
+                  after = (long long)pick_int(week, "after_complaint", 0);
+        if (lots || after)
+            view_textf(v, VIEW_PLAIN, 4, 2, "%s: of %lld lots %lld late, %lld after a complaint",
+                       pick_text(week, "week", "?"), (long long)pick_int(week, "lots", 0), lots,
+                       after);
+    }
+}
+
 static void show_late(const struct view *v, const json_t *late)
 {
-    size_t i, k;
-    const json_t *row, *week;
+    size_t i;
+    const json_t *row;
     if (json_array_size(late))
         view_section(v, "Came late");
     json_array_foreach(late, i, row)
@@ -75,17 +90,9 @@ static void show_late(const struct view *v, const json_t *late)
         if (pick_has(row, "usual_h"))
             text_appendf(&line, " (usually %s hours after packing)",
                          view_rough(pick_number(row, "usual_h", 0), n));
-        json_array_foreach(json_object_get(row, "weeks"), k, week)
-        {
-            long long lots = (long long)pick_int(week, "late", 0),
-                      after = (long long)pick_int(week, "after_complaint", 0);
-            if (lots || after)
-                text_appendf(&line, "; %s: of %lld lots %lld late, %lld after a complaint",
-                             pick_text(week, "week", "?"), (long long)pick_int(week, "lots", 0),
-                             lots, after);
-        }
         view_textf(v, VIEW_PLAIN, 2, 2, "%s", line.data);
         text_buffer_free(&line);
+        show_late_weeks(v, json_object_get(row, "weeks"));
     }
 }
 
@@ -114,24 +121,25 @@ static void show_values(const struct view *v, const json_t *still, const json_t 
     }
 }
 
-/* What is told of each record, and once of all of which too few cases tell. */
+/* What is told of each record, then those of which too few cases tell. */
 static void show_tells(const struct view *v, const json_t *tells)
 {
-    struct text_buffer few = {0};
-    size_t i, shown = 0;
+    size_t i, shown = 0, few = 0;
     const json_t *one;
     json_array_foreach(tells, i, one)
     {
-        const char *says = pick_text(one, "says", "");
-        if (pick_bool(one, "too_few", false))
-            text_appendf(&few, "%s%.*s", few.length ? "; " : "", (int)strcspn(says, ":"), says);
-        else if (shown++ < TELLS_SHOWN)
-            view_textf(v, VIEW_PLAIN, 2, 2, "- %s", says);
+        if (!pick_bool(one, "too_few", false) && shown++ < TELLS_SHOWN)
+            view_textf(v, VIEW_PLAIN, 2, 2, "- %s", pick_text(one, "says", ""));
     }
-    if (few.length)
-        view_textf(v, VIEW_PLAIN, 2, 2, "- of too few cases to tell what they would say: %s",
-                   few.data);
-    text_buffer_free(&few);
+    json_array_foreach(tells, i, one)
+    {
+        const char *says = pick_text(one, "says", "");
+        if (!pick_bool(one, "too_few", false))
+            continue;
+        if (few++ == 0)
+            view_text(v, VIEW_PLAIN, 2, 2, "Of too few cases to tell what they would say:");
+        view_textf(v, VIEW_PLAIN, 2, 2, "- %.*s", (int)strcspn(says, ":"), says);
+    }
 }
 
 void gaps_show(const struct view *v, const json_t *document)
