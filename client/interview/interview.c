@@ -377,8 +377,10 @@ int interview_run(struct client *c, json_t *complaint)
         iv.draft_warned = true;
     }
     view_title(&iv.view, "A new complaint");
-    view_text(&iv.view, VIEW_PLAIN, 0, 0,
-              "Enter skips a question. back, list, correct 3, done, quit; ? explains.");
+    view_text(
+        &iv.view, VIEW_PLAIN, 0, 0,
+        "Enter skips a question, but for what is wrong and harm. back, list, correct 3, done, "
+        "quit; ? explains.");
     bool at_once = resume(&iv);
     if (iv.spool && !iv.draft)
         spool_draft_begin(iv.spool, pick_text(iv.complaint, "id", "new"), &iv.draft, NULL);

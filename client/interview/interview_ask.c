@@ -42,6 +42,18 @@ static void print_choices(const struct interview *iv, const struct field *f)
     table_free(t);
 }
 
+/* Nothing goes without one, and nobody takes a "yes" back by pressing Enter. */
+static bool is_needed(const struct interview *iv, const struct field *f)
+{
+    return strcmp(f->name, "symptom") == 0 || (strcmp(f->name, "harm") == 0 && iv->harmed);
+}
+
+/* Silence is no answer to the question of harm. */
+static bool asks_again(const struct interview *iv, const struct field *f)
+{
+    return strcmp(f->name, "harm") == 0 && (iv->harmed || !fields_get(iv->complaint, f));
+}
+
 static void print_question(const struct interview *iv, const struct field *f, const char *ask)
 {
     view_blank(&iv->view);
@@ -62,7 +74,8 @@ static void print_question(const struct interview *iv, const struct field *f, co
     char *now = form_show(iv->complaint, f, &iv->day);
     const json_t *taken = interview_taken(iv, f);
     if (*now)
-        view_textf(&iv->view, VIEW_PLAIN, 2, 2, "now: %s (Enter keeps it, - takes it away)", now);
+        view_textf(&iv->view, VIEW_PLAIN, 2, 2, "now: %s (Enter keeps it%s)", now,
+                   is_needed(iv, f) ? "" : ", - takes it away");
     else if (taken)
         view_textf(&iv->view, VIEW_PLAIN, 2, 2, "the story: \"%s\" (Enter keeps it)",
                    pick_text(taken, "from", ""));
@@ -84,9 +97,11 @@ static void print_help(const struct interview *iv, const struct field *f)
         view_text(&iv->view, VIEW_PLAIN, 2, 2, "The number or the word.");
     if (f->type == FIELD_WORDS)
         view_text(&iv->view, VIEW_PLAIN, 2, 2, "Several with commas; no for none of them.");
-    view_text(&iv->view, VIEW_PLAIN, 2, 2,
-              "Enter skips the question. back: the one before. list: the answers so far. "
-              "correct 3: ask for answer 3 again. done: no more questions. quit: stop.");
+    view_textf(&iv->view, VIEW_PLAIN, 2, 2,
+               "%s back: the one before. list: the answers so far. correct 3: ask for answer 3 "
+               "again. done: no more questions. quit: stop.",
+               is_needed(iv, f) || asks_again(iv, f) ? "This one is needed."
+                                                     : "Enter skips the question.");
 }
 
 /* ---- reading back ---- */
@@ -349,18 +364,6 @@ static bool asks_which(struct interview *iv, const struct field *f, const char *
         return true;
     }
     return false;
-}
-
-/* Nothing goes without one, and nobody takes a "yes" back by pressing Enter. */
-static bool is_needed(const struct interview *iv, const struct field *f)
-{
-    return strcmp(f->name, "symptom") == 0 || (strcmp(f->name, "harm") == 0 && iv->harmed);
-}
-
-/* Silence is no answer to the question of harm. */
-static bool asks_again(const struct interview *iv, const struct field *f)
-{
-    return strcmp(f->name, "harm") == 0 && (iv->harmed || !fields_get(iv->complaint, f));
 }
 
 /* A sentence in answer to what is wrong tells more than the symptom: it goes into the story, where
