@@ -13,7 +13,7 @@
 
 enum exit_code {
     EXIT_DONE = 0,
-    EXIT_REFUSED = 1, /* some input was refused; each piece is named */
+    EXIT_REFUSED = 1, /* some input was refused, something not done, or (status) to be seen to */
     EXIT_USAGE = 2,
     EXIT_UNREACHABLE = 3, /* no daemon, or one that cannot serve now */
     EXIT_DENIED = 4,

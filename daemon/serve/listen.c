@@ -15,7 +15,7 @@
 #include <unistd.h>
 
 /* Anybody of this machine may connect: what one may do goes by the peer's groups, and a file has
- * but one group where there are four roles. */
+ * but one group where there are several roles. */
 enum { SOCKET_MODE = 0666 };
 enum {
     HANDED_DOWN = 4,

@@ -1,6 +1,8 @@
 /* Kinds of records and their columns by name; what is no name is none of them. */
 #include "base/record_kind.h"
 #include "check.h"
+#include <stdio.h>
+#include <string.h>
 
 static void names_and_back(void **state)
 {
@@ -43,12 +45,57 @@ static void cells_are_equal_by_form_and_content(void **state)
             assert_int_equal(record_kind_cell_equal(&CELLS[i], &CELLS[j]), i == j);
 }
 
+/* "| `mixes` | mix, lot, at, flour_kg |": a column that need not be there has a '?'; what stands in
+ * brackets, or behind a ';', is none. */
+static void are_those_of_the_row(const struct record_table *table, const char *row)
+{
+    int told = 0, there = 0;
+    while (*row && *row != '|' && *row != ';') {
+        char name[32];
+        size_t length = strspn(row, "abcdefghijklmnopqrstuvwxyz_");
+        snprintf(name, sizeof name, "%.*s", (int)length, row);
+        int column = record_kind_column(table, name);
+        if (column < 0)
+            fail_msg("%s has no column %s", table->kind, name);
+        assert_int_equal(row[length] != '?', (table->columns[column].flags & RECORD_REQUIRED) != 0);
+        told++;
+        row += length;
+        for (int depth = 0; *row && *row != '|' && (depth || (*row != ',' && *row != ';')); row++)
+            depth += (*row == '(') - (*row == ')');
+        row += *row == ',' ? 2 : 0;
+    }
+    for (int i = 0; i < table->count; i++)
+        there += table->columns[i].type != RECORD_FOLD;
+    if (told != there)
+        fail_msg("%s has %d columns, README tells %d", table->kind, there, told);
+}
+
+static void the_columns_are_those_of_the_readme(void **state)
+{
+    char line[1000], begin[32];
+    int kind = 0;
+    FILE *readme = fopen(ODDLOAF_SOURCE_DIR "/README.md", "r");
+    (void)state;
+    assert_non_null(readme);
+    while (kind < RECORD_KINDS && fgets(line, sizeof line, readme)) {
+        const struct record_table *table = record_kind_table((enum record_kind)kind);
+        snprintf(begin, sizeof begin, "| `%s` | ", table->kind);
+        if (strncmp(line, begin, strlen(begin)) != 0)
+            continue;
+        are_those_of_the_row(table, line + strlen(begin));
+        kind++;
+    }
+    fclose(readme);
+    assert_int_equal(kind, RECORD_KINDS);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(names_and_back),
         cmocka_unit_test(what_is_none),
         cmocka_unit_test(cells_are_equal_by_form_and_content),
+        cmocka_unit_test(the_columns_are_those_of_the_readme),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -73,6 +73,75 @@ static void a_reload_owes_what_it_changed(void **state)
     }
 }
 
+#define CALLER "'contact':{'name':'Ada Marsh','phone':'555-0101'}"
+
+static size_t offered(struct fixture *f)
+{
+    struct asked *a = fixture_ask(f, f->store, "POST complaints/preview",
+                                  "{'received_at':'2026-11-22T11:00:00-05:00','channel':'phone',"
+                                  "'symptom':'mold'," CALLER "}");
+    json_t *answer = json_loads(a->body.data, 0, NULL);
+    size_t count = json_array_size(json_object_get(answer, "similar"));
+    assert_int_equal(a->status, 200);
+    json_decref(answer);
+    fixture_asked_free(a);
+    return count;
+}
+
+/* Two days lie between the reports. */
+static void what_is_offered_as_one_goes_by_similar_days(void **state)
+{
+    static const struct {
+        const char *settings;
+        size_t count;
+    } RELOADS[] = {{FIXTURE_SETTINGS, 1},
+                   {FIXTURE_SETTINGS ",'similar_days':1", 0},
+                   {FIXTURE_SETTINGS ",'similar_days':2", 1},
+                   {FIXTURE_SETTINGS ",'similar_days':0", 0}};
+    struct fixture *f = *state;
+    fixture_log(f, FIRST, "," CALLER);
+    for (size_t i = 0; i < COUNT_OF(RELOADS); i++) {
+        reload(f, RELOADS[i].settings, 0);
+        if (offered(f) != RELOADS[i].count)
+            fail_msg("%s", RELOADS[i].settings);
+    }
+}
+
+#define UPLOAD "01990000-0000-7000-8000-00000000000"
+
+static void attach(struct fixture *f, char number, size_t bytes, int status)
+{
+    char what[128], body[256], *text = xmalloc(bytes + 1);
+    memset(text, number, bytes);
+    text[bytes] = '\0';
+    snprintf(what, sizeof what, "POST attachments/parts?part=0&upload=" UPLOAD "%c", number);
+    snprintf(body, sizeof body, "{'to':'%s','upload':'" UPLOAD "%c','name':'lab.txt','by':'jo'}",
+             FIRST, number);
+    bool part_too_large = bytes > 1 << 20;
+    fixture_does(f, what, text, part_too_large ? status : 200);
+    if (!part_too_large)
+        fixture_does(f, "POST attachments", body, status);
+    free(text);
+}
+
+/* Of one file, of a case with its complaints, of one user within a day. */
+static void how_much_may_be_attached_goes_by_the_settings(void **state)
+{
+    enum { MOST = 1 << 20 };
+    struct fixture *f = *state;
+    f->app.log.level = 0;
+    fixture_log(f, FIRST, "");
+    reload(f, FIXTURE_SETTINGS ",'attach':{'file_mb':1}", 0);
+    attach(f, '1', MOST + 1, 413);
+    attach(f, '2', MOST, 200);
+    reload(f, FIXTURE_SETTINGS ",'attach':{'case_mb':1}", 0);
+    attach(f, '3', 100, 413);
+    reload(f, FIXTURE_SETTINGS ",'attach':{'user_mb':1}", 0);
+    attach(f, '4', 100, 413);
+    reload(f, FIXTURE_SETTINGS, 0);
+    attach(f, '5', 100, 200);
+}
+
 /* What is refused changes nothing and is told until a reload is taken. */
 static void a_reload_that_is_refused_changes_nothing(void **state)
 {
@@ -182,6 +251,8 @@ int main(void)
 #define EACH(test) cmocka_unit_test_setup_teardown(test, setup, teardown)
     const struct CMUnitTest tests[] = {
         EACH(a_reload_owes_what_it_changed),
+        EACH(what_is_offered_as_one_goes_by_similar_days),
+        EACH(how_much_may_be_attached_goes_by_the_settings),
         EACH(a_reload_that_is_refused_changes_nothing),
         EACH(what_needs_a_restart_waits_for_it),
         EACH(a_file_of_lines_is_over_two_seconds_after_its_last),

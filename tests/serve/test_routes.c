@@ -639,6 +639,7 @@ static void each_word_of_a_question_that_is_wrong_is_named(void **state)
         {"all", "GET ranks?all=2"},
         {"weeks", "GET gaps?weeks=0"},
         {"within", "GET gaps?weeks=1&within=0"},
+        {"within", "GET gaps?weeks=1&within=31"},
         {"record", "GET gaps?weeks=1&record=moon"},
         {"hold", "GET whatif?of=" HOT "&hold=0"},
         {"share", "GET whatif?of=" HOT "&hold=3&share=49"},
