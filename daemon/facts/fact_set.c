@@ -4,6 +4,7 @@
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 static const struct fact UNKNOWN = {.value = NAN,
                                     .target = NAN,
@@ -48,6 +49,11 @@ struct fact_name fact_set_name(const struct fact_set *set, int fact, const struc
         snprintf(name.text, sizeof name.text, "%s%s", of->quantity, PARTS[name.part]);
     }
     return name;
+}
+
+bool fact_set_is_sample(const char *quantity)
+{
+    return strstr(quantity, "_cfu") || strstr(quantity, "_rlu");
 }
 
 void fact_set_number(struct fact *fact, double value)

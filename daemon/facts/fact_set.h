@@ -19,6 +19,7 @@ struct fact {
     double observed, expected;
     int lots;      /* company: lots that share the factor */
     int rival;     /* company: 1 + the fact that explains the same excess better, 0: none does */
+    int cleanings; /* of a sample of a place: how often that was cleaned between it and the lot */
     int64_t at_ms; /* of the newest record in it; WHEN_UNKNOWN_MS */
     const char *quantity; /* that stands for the rule's (facts/ingredient.h); NULL: the rule's */
 };
@@ -46,6 +47,8 @@ static inline struct fact *fact_set_at(const struct fact_set *set, int fact, int
 }
 /* The name a fact is told by: the rule's, or of a quantity that stands for the rule's. */
 struct fact_name fact_set_name(const struct fact_set *set, int fact, const struct fact *of);
+/* Whether a quantity of a place is a sample of what it carries: colonies, or residues. */
+bool fact_set_is_sample(const char *quantity);
 void fact_set_number(struct fact *fact, double value); /* NAN: stays unknown */
 void fact_set_word(struct fact *fact, const char *word);
 

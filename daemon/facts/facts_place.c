@@ -88,15 +88,10 @@ static int before(const struct log_series *log, int64_t ms)
     return low;
 }
 
-static bool counts_cells(const char *quantity)
-{
-    return strstr(quantity, "_cfu") || strstr(quantity, "_rlu");
-}
-
 /* Counts of colonies spread by factors, not by steps: compared on the scale log(1 + x). */
 static double scale(const char *quantity, double value)
 {
-    return counts_cells(quantity) ? log1p(fmax(value, 0)) : value;
+    return fact_set_is_sample(quantity) ? log1p(fmax(value, 0)) : value;
 }
 
 static void take_z(const struct log_series *log, int until, const char *quantity, struct fact *fact)
@@ -111,8 +106,8 @@ static void take_z(const struct log_series *log, int until, const char *quantity
         return;
     struct robust_scale usual = facts_spread(values, (size_t)count);
     /* one colony more or less on a nearly clean plate, one yes among noes: chance */
-    double least = counts_cells(quantity) ? 0.35 : fmax(0.05 * fabs(usual.median), 0.25);
-    fact->usual = counts_cells(quantity) ? expm1(usual.median) : usual.median;
+    double least = fact_set_is_sample(quantity) ? 0.35 : fmax(0.05 * fabs(usual.median), 0.25);
+    fact->usual = fact_set_is_sample(quantity) ? expm1(usual.median) : usual.median;
     fact->z = robust_z(scale(quantity, fact->value), usual, least);
 }
 
@@ -199,6 +194,30 @@ static void take_filter(const struct facts_job *job, const struct log_series *lo
         }
 }
 
+/* A sample tells of a place as it was then; what cleaning left of that the lot met. */
+static int take_cleanings(const struct facts_job *job, const struct fact_name *name,
+                          struct fact *fact, struct error *err)
+{
+    const struct evidence_lot *lot = &job->set->record->lot;
+    const struct log_series *log;
+    int rc = log_get(job, name->place, "cleaned", &log, err);
+    if (rc)
+        return rc;
+    bool since = name->code == PLACE_NEXT;
+    int64_t from_ms = since ? lot->packed_to_ms : fact->at_ms;
+    int64_t to_ms = since ? fact->at_ms : lot->packed_from_ms;
+    for (int i = before(log, from_ms); i < log->count && log->entries[i].at_ms < to_ms; i++)
+        fact->cleanings += log->entries[i].value >= 0.5;
+    cache_object_unref((void *)log);
+    return 0;
+}
+
+static bool is_sampled(const struct fact_name *name, const struct fact *fact)
+{
+    return fact->known && (name->code == PLACE_LAST || name->code == PLACE_NEXT) &&
+           fact_set_is_sample(name->quantity);
+}
+
 static int take_place(const struct facts_job *job, const struct fact_name *name, struct fact *fact,
                       struct error *err)
 {
@@ -224,7 +243,7 @@ static int take_place(const struct facts_job *job, const struct fact_name *name,
         take_logged(job, name, log, fact);
     }
     cache_object_unref((void *)log);
-    return 0;
+    return is_sampled(name, fact) ? take_cleanings(job, name, fact, err) : 0;
 }
 
 int facts_place(const struct facts_job *job, struct error *err)

@@ -77,6 +77,55 @@ int evidence_bits_guard(const struct rule_guard *guard, const struct fact_set *f
     return 0;
 }
 
+int evidence_bits_cleanings(const struct rules *rules, const struct rule_evidence *evidence,
+                            const struct fact *fact, double bits)
+{
+    bool before = rules->facts[evidence->fact].name.code == PLACE_LAST;
+    return (bits > 0) == before ? fact->cleanings : 0;
+}
+
+/* What was sampled of a place since it was last cleaned, and found as usual. */
+static bool is_sampled_usual(const struct fact_set *facts, const char *place)
+{
+    const struct rules *rules = facts->rules;
+    bool usual = false;
+    for (int f = 0; f < rules->fact_count; f++) {
+        const struct fact_name *name = &rules->facts[f].name;
+        if (name->kind != FACT_PLACE || name->code != PLACE_LAST ||
+            strcmp(name->place, place) != 0 || !fact_set_is_sample(name->quantity))
+            continue;
+        const struct fact *fact = fact_set_at(facts, f, 0);
+        if (!fact->known || isnan(fact->z) || fact->cleanings)
+            continue;
+        if (fact->z > rules->ranking.sample_usual_z)
+            return false;
+        usual = true;
+    }
+    return usual;
+}
+
+/* Longer than usual without cleaning: what that left, a sample would have shown. */
+static bool is_uncleaned(const struct fact_name *name, const struct fact *fact)
+{
+    return name->code == PLACE_CLEANING_MISSED ||
+           (name->code == PLACE_HOURS_SINCE_CLEANED && ratio_of(fact) > 1);
+}
+
+/* Of what is known of a place: a sample and its cleanings are no independent witnesses. */
+static double place_bits(const struct rule_evidence *evidence, const struct fact_set *facts,
+                         const struct fact *fact)
+{
+    const struct rules *rules = facts->rules;
+    const struct fact_name *name = &rules->facts[evidence->fact].name;
+    double bits = evidence_bits_of(evidence, fact);
+    if (name->kind != FACT_PLACE || isnan(bits))
+        return bits;
+    if (bits > 0 && is_uncleaned(name, fact) && is_sampled_usual(facts, name->place))
+        return 0;
+    int cleanings = evidence_bits_cleanings(rules, evidence, fact, bits);
+    return bits * pow(rules->ranking.cleaned_share, cleanings);
+}
+
 static bool by_complaint(const struct rules *rules, int fact)
 {
     return fact >= 0 && rules->kept[fact] < 0;
@@ -117,7 +166,7 @@ static void bits_by_complaint(const struct rule_evidence *evidence, const struct
     for (int i = 0; i < count; i++) {
         const struct fact *fact = fact_set_at(facts, evidence->fact, i);
         if (fact != last && !(last && are_alike(evidence, last, fact)))
-            bits = evidence_bits_of(evidence, fact);
+            bits = place_bits(evidence, facts, fact);
         last = fact;
         ret[i] = isnan(bits) || is_guarded(evidence, facts, i) ? NAN : bits;
     }
@@ -167,7 +216,7 @@ struct evidence_bits_said evidence_bits_said(const struct rule_evidence *evidenc
     bool each = own || by_complaint(rules, evidence->when.fact) ||
                 by_complaint(rules, evidence->unless.fact);
     if (!each || facts->complaint_count == 1) {
-        double bits = evidence_bits_of(evidence, fact_set_at(facts, evidence->fact, 0));
+        double bits = place_bits(evidence, facts, fact_set_at(facts, evidence->fact, 0));
         bool says = !isnan(bits) && !is_guarded(evidence, facts, 0);
         return (struct evidence_bits_said){says ? bits : NAN, says, 0};
     }

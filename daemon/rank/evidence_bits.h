@@ -6,6 +6,10 @@
 
 /* Of one fact, guards not looked at; NAN if the fact does not know what the item asks. */
 double evidence_bits_of(const struct rule_evidence *evidence, const struct fact *fact);
+/* How often a place was cleaned between a sample of it and the lot, where that takes away from what
+ * the sample says: dirty before, or clean after, it tells of the place's habit. Else 0. */
+int evidence_bits_cleanings(const struct rules *rules, const struct rule_evidence *evidence,
+                            const struct fact *fact, double bits);
 /* Whether a guard holds: 1 yes, 0 no, -1 its fact is not known. No guard: 1. */
 int evidence_bits_guard(const struct rule_guard *guard, const struct fact_set *facts,
                         int complaint);

@@ -19,6 +19,8 @@ static void set_defaults(struct rule_ranking *ranking)
         .near_days = 3,
         .reach_days = 14,
         .reach_bits = 2.0,
+        .cleaned_share = 0.7,
+        .sample_usual_z = 1.2,
         .company_most = 4.0,
         .company_rival = 0.6,
         .base_per_million = {8, 3, 3},

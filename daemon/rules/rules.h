@@ -147,6 +147,8 @@ struct rule_ranking {
     double near_share, near_days;  /* rank/nearby.h */
     double reach_days, reach_bits; /* how far from a lot at fault the records of others are asked,
                                     * and from how many bits on they tell of it */
+    double cleaned_share;  /* of what a sample says, left by each cleaning between it and the lot */
+    double sample_usual_z; /* robust z up to which a sample is as usual */
     double company_most, company_rival; /* bits of an excess, see company_beside() */
     double base_per_million[SYMPTOMS];  /* usual complaints per million units */
     /* x days after packing, bits: share reported by then */

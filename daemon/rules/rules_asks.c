@@ -151,6 +151,8 @@ void rules_check_ranking(struct doc *doc, const char *file_stem)
         {"background_weight", DOC_NUMBER, DOC_AT(struct rule_ranking, background_weight), 1, 1e6},
         {"near_share", DOC_NUMBER, DOC_AT(struct rule_ranking, near_share), 0, 0.9},
         {"near_days", DOC_NUMBER, DOC_AT(struct rule_ranking, near_days), 0, 42},
+        {"cleaned_share", DOC_NUMBER, DOC_AT(struct rule_ranking, cleaned_share), 0, 1},
+        {"sample_usual_z", DOC_NUMBER, DOC_AT(struct rule_ranking, sample_usual_z), 0, 3},
         {"company_most", DOC_NUMBER, DOC_AT(struct rule_ranking, company_most), 0.5, 60},
         {"company_rival", DOC_NUMBER, DOC_AT(struct rule_ranking, company_rival), 0, 1},
         {"inhibitor", DOC_CHARS, DOC_AT(struct rule_ranking, inhibitor)},

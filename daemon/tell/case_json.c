@@ -108,12 +108,18 @@ void case_json_harm(const struct case_rank *ranked, json_t *into)
 
 /* A rule says what its cause would show; where the count is above chance and yet speaks for it, the
  * plain count would contradict the words. */
-static json_t *because_of(const struct rank_item *item, const struct fact *fact)
+static json_t *because_of(const struct triage *triage, const struct rank_item *item,
+                          const struct fact *fact)
 {
     bool excess = !isnan(fact->observed) && fact->observed > fact->expected;
     if (item->bits > 0 && excess && fact->value <= 0)
         return json_string("More than by chance, but too few to be an excess, or one that "
                            "something else these lots share explains better");
+    int cleanings = evidence_bits_cleanings(triage->rules, item->evidence, fact, item->bits);
+    if (cleanings)
+        return json_sprintf("%s, but the place was cleaned %d time%s between that and the lot: it "
+                            "tells of habit more than of what the lot met",
+                            item->evidence->because, cleanings, cleanings == 1 ? "" : "s");
     return json_incref(item->evidence->because_told);
 }
 
@@ -172,7 +178,7 @@ json_t *case_json_item(const struct triage *triage, const struct case_rank *rank
     if (full)
         add_full(object, ranked, cause, item, fact);
     add_company(object, fact);
-    set(object, "because", because_of(item, fact));
+    set(object, "because", because_of(triage, item, fact));
     json_t *words = although(triage, item, fact);
     if (words)
         set(object, "although", words);
