@@ -2,6 +2,7 @@
 #include "base/tz_of.h"
 #include "lots/outlet_named.h"
 #include "lots/product_named.h"
+#include "models/predict.h"
 #include "store/seen.h"
 #include <stdio.h>
 #include <string.h>
@@ -110,6 +111,26 @@ static void doubt_day(const struct doubting *d, const char *field, int32_t day)
     complaint_form_doubt(d->form, field, why);
 }
 
+/* Mold takes its days: sooner the code or a date is wrong, or bread of before was packed. */
+static void doubt_soon(const struct doubting *d)
+{
+    char why[256], packed[16];
+    const struct tz *tz = tz_of(d->desk->tz, d->lot.plant);
+    bool found = d->form->found_day != WHEN_UNKNOWN_DAY;
+    int32_t packed_day = tz_day(tz, d->lot.packed_from_ms);
+    int32_t day = found ? d->form->found_day : tz_day(tz, d->form->received_ms);
+    const char *symptom = complaint_form_text(d->form, "symptom");
+    if (!symptom || strcmp(symptom, "mold") != 0 || day < packed_day ||
+        !predict_mold_too_soon(day - packed_day))
+        return;
+    snprintf(why, sizeof why,
+             "%s lot %s was packed, on %s: mold takes %.1f days at the least; ask for the code and "
+             "the day again, and look whether older bread was packed with it",
+             day == packed_day ? "the day" : "the day after", d->lot.code,
+             day_format(packed_day, packed), predict_mold_soonest_days());
+    complaint_form_doubt(d->form, found ? "found_on" : "received_at", why);
+}
+
 static void doubt_code_date(const struct doubting *d)
 {
     char why[160], date[16];
@@ -203,6 +224,7 @@ void doubts_add(const struct desk *desk, struct store *store, const struct compl
     doubt_received(&d);
     doubt_day(&d, "found_on", form->found_day);
     doubt_day(&d, "bought_on", form->bought_day);
+    doubt_soon(&d);
     doubt_code_date(&d);
     doubt_lots_product(&d);
     doubt_lots_store(&d);

@@ -242,6 +242,36 @@ double predict_course_share(const struct mold_course *course,
     return predict_course_density(course, parameters, age_days, age_days + 1);
 }
 
+double predict_mold_soonest_days(void)
+{
+    static const double SHARE = 0.05, WARM_C = 30, DIRTY = 25;
+    struct models_parameters parameters;
+    struct lot_conditions lot;
+    struct mold_course course;
+    double low = 0, high = 10;
+    parameters_default(&parameters);
+    lot_conditions_unknown(&lot);
+    lot.doses_known = true; /* of none */
+    lot.spores_factor = DIRTY;
+    lot.segments[0] = (struct mold_segment){24, WARM_C};
+    lot.segment_count = 1;
+    predict_mold_course(&lot, NULL, &parameters, &course);
+    while (high - low > 0.01) {
+        double middle = (low + high) / 2;
+        if (predict_course_share(&course, &parameters, middle) < SHARE)
+            low = middle;
+        else
+            high = middle;
+    }
+    return high;
+}
+
+bool predict_mold_too_soon(double age_days)
+{
+    static const double NEVER_DAYS = 3; /* most ages need no course */
+    return age_days < NEVER_DAYS && age_days < predict_mold_soonest_days();
+}
+
 struct firmness_context {
     const struct lot_conditions *lot;
     struct staling_loaf loaf;

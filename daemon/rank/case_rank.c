@@ -1,8 +1,10 @@
 #include "rank/case_rank.h"
 #include "base/short_id.h"
 #include "base/text.h"
+#include "models/predict.h"
 #include "store/lot_find.h"
 #include "store/seen.h"
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -71,21 +73,71 @@ static void mix(struct triage *triage, struct case_rank *ranked)
     free(copies[0].causes);
 }
 
+static int rank_lot(struct triage *triage, struct store *store, const struct case_input *input,
+                    struct case_lot *lot, struct error *err)
+{
+    int rc = facts_gather(&triage->source, store, input, lot->lot_id, &lot->facts, err);
+    if (!rc)
+        rc = case_rank_priors(triage, store, input, lot->facts.record, &lot->priors, err);
+    if (!rc)
+        rank_make(&lot->facts, input->symptom, lot->priors, &lot->rank);
+    return rc;
+}
+
+/* Of the complaints whose loaf's age is known, those that found mold sooner than any grows. */
+static double soon_share(const struct triage *triage, const struct case_rank *ranked,
+                         struct case_lot *lot)
+{
+    const struct case_input *input = &ranked->input;
+    struct facts_job job = {.source = &triage->source, .input = input, .set = &lot->facts};
+    int soon = 0, known = 0;
+    job.packed_day = tz_day(facts_tz(&job), lot->facts.record->lot.packed_from_ms);
+    for (int i = 0; i < input->count; i++) {
+        double age = facts_age_days(&job, i);
+        known += !isnan(age);
+        soon += predict_mold_too_soon(age);
+    }
+    return known ? (double)soon / known : 0;
+}
+
+/* Mold that no bread shows so soon is of another lot, of bread that was packed a second time, or
+ * its date is wrong: the case may be of none of its lots. */
+static int doubt_lots(struct triage *triage, struct store *store, struct case_rank *ranked,
+                      struct error *err)
+{
+    struct case_lot *none = NULL;
+    double doubted = 0;
+    for (int i = 0; i < ranked->lot_count; i++) {
+        struct case_lot *lot = &ranked->lots[i];
+        if (!lot->lot_id) {
+            none = lot;
+            continue;
+        }
+        double share = triage->rules->ranking.soon_share * soon_share(triage, ranked, lot);
+        doubted += share * lot->weight;
+        lot->weight -= share * lot->weight;
+    }
+    if (doubted <= 0)
+        return 0;
+    if (none) {
+        none->weight += doubted;
+        return 0;
+    }
+    none = &ranked->lots[ranked->lot_count++];
+    *none = (struct case_lot){.lot_id = 0, .weight = doubted};
+    return rank_lot(triage, store, &ranked->input, none, err);
+}
+
 static int make(struct triage *triage, struct store *store, struct case_rank *ranked,
                 struct error *err)
 {
-    const struct case_input *input = &ranked->input;
     choose_lots(ranked);
     int rc = show_seen(store, ranked, err);
-    for (int i = 0; !rc && i < ranked->lot_count; i++) {
-        struct case_lot *lot = &ranked->lots[i];
-        rc = facts_gather(&triage->source, store, input, lot->lot_id, &lot->facts, err);
-        if (!rc)
-            rc = case_rank_priors(triage, store, input, lot->facts.record, &lot->priors, err);
-        if (!rc)
-            rank_make(&lot->facts, input->symptom, lot->priors, &lot->rank);
-    }
+    for (int i = 0; !rc && i < ranked->lot_count; i++)
+        rc = rank_lot(triage, store, &ranked->input, &ranked->lots[i], err);
     ranked->rank = &ranked->lots[0].rank;
+    if (!rc && ranked->input.symptom == SYMPTOM_MOLD)
+        rc = doubt_lots(triage, store, ranked, err);
     if (!rc)
         mix(triage, ranked);
     return rc;

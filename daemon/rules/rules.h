@@ -149,6 +149,7 @@ struct rule_ranking {
                                     * and from how many bits on they tell of it */
     double cleaned_share;  /* of what a sample says, left by each cleaning between it and the lot */
     double sample_usual_z; /* robust z up to which a sample is as usual */
+    double soon_share;     /* of cases of mold sooner than any grows, those of none of their lots */
     double company_most, company_rival; /* bits of an excess, see company_beside() */
     double base_per_million[SYMPTOMS];  /* usual complaints per million units */
     /* x days after packing, bits: share reported by then */

@@ -153,6 +153,7 @@ void rules_check_ranking(struct doc *doc, const char *file_stem)
         {"near_days", DOC_NUMBER, DOC_AT(struct rule_ranking, near_days), 0, 42},
         {"cleaned_share", DOC_NUMBER, DOC_AT(struct rule_ranking, cleaned_share), 0, 1},
         {"sample_usual_z", DOC_NUMBER, DOC_AT(struct rule_ranking, sample_usual_z), 0, 3},
+        {"soon_share", DOC_NUMBER, DOC_AT(struct rule_ranking, soon_share), 0, 0.99},
         {"company_most", DOC_NUMBER, DOC_AT(struct rule_ranking, company_most), 0.5, 60},
         {"company_rival", DOC_NUMBER, DOC_AT(struct rule_ranking, company_rival), 0, 1},
         {"inhibitor", DOC_CHARS, DOC_AT(struct rule_ranking, inhibitor)},

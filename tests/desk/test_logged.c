@@ -48,9 +48,42 @@ static void the_same_is_doubted_once(void **state)
     json_decref(into);
 }
 
+static const char *says_of(const json_t *into)
+{
+    const json_t *one = json_array_get(json_object_get(into, "doubts"), 0);
+    return one ? json_string_value(json_object_get(one, "says")) : "";
+}
+
+/* Lot 1 was packed on 14 November: mold takes its days, staling does not. */
+static void mold_a_day_after_packing_is_doubted(void **state)
+{
+    static const struct {
+        const char *body, *doubted, *says;
+    } CASES[] = {
+        {"{'found_on':'2026-11-15'}", "found_on 2026-11-15 1", "the day after lot L1 6318 A0400"},
+        {"{'found_on':'2026-11-14'}", "found_on 2026-11-14 1", "the day lot L1 6318 A0400"},
+        {"{'received_at':'2026-11-15T18:00:00-05:00'}", "received_at 2026-11-15T18:00:00-05:00 1",
+         "older bread was packed with it"},
+        {"{'found_on':'2026-11-16'}", "", ""},
+        {"{'symptom':'staling','found_on':'2026-11-15'}", "", ""}};
+    struct fixture *f = *state;
+    for (size_t i = 0; i < sizeof CASES / sizeof *CASES; i++) {
+        json_t *into = json_object();
+        fixture_begin(f);
+        fixture_log(f, FIRST, CASES[i].body);
+        logged_case_doubts(&f->desk, f->store, 1, into);
+        assert_doubted(into, CASES[i].doubted);
+        assert_non_null(strstr(says_of(into), CASES[i].says));
+        json_decref(into);
+        fixture_end(f, false);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup_teardown(mold_a_day_after_packing_is_doubted, fixture_clean,
+                                        fixture_cleaned),
         cmocka_unit_test_setup_teardown(the_same_is_doubted_once, fixture_clean, fixture_cleaned),
     };
     return cmocka_run_group_tests(tests, fixture_open, fixture_close);

@@ -100,6 +100,39 @@ static void lots_speak_by_their_weights(void **state)
     fixture_close(&f);
 }
 
+/* Mold that no bread shows so soon may be of none of the lots that it is said to be of. */
+static void mold_too_soon_may_be_of_no_lot(void **state)
+{
+    static const struct {
+        const char *found_on; /* packed on 16 June */
+        int lots;
+        double weight;
+    } CASES[] = {{"2026-06-17", 2, .5}, {"2026-06-18", 1, 1}};
+    const struct complaint_lots lots = {
+        .state = LOT_EXACT, .count = 1, .lot = {{fixture_lot(20, 1, 0), 1}}};
+    struct fixture f;
+    (void)state;
+    struct triage *triage = plant(&f);
+    double chances[COUNT_OF(CASES)];
+    for (size_t i = 0; i < COUNT_OF(CASES); i++) {
+        struct case_rank ranked;
+        struct case_input input;
+        json_t *body = json_pack("{s:s, s:s, s:s}", "symptom", "mold", "received_at",
+                                 "2026-06-21T12:00:00Z", "found_on", CASES[i].found_on);
+        assert_int_equal(case_input_of(body, &lots, AT(25, 12), &input, NULL), 0);
+        assert_int_equal(case_rank_make(triage, f.store, &input, &ranked, NULL), 0);
+        assert_int_equal(ranked.lot_count, CASES[i].lots);
+        assert_int_equal(ranked.lots[0].lot_id, fixture_lot(20, 1, 0));
+        assert_near(ranked.lots[0].weight, CASES[i].weight, 1e-9);
+        chances[i] = chance(triage, ranked.rank, "packed-hot");
+        case_rank_clear(&ranked);
+        json_decref(body);
+    }
+    assert_true(chances[1] > .5 && chances[0] < chances[1] - .1); /* its own record tells less */
+    triage_free(triage);
+    fixture_close(&f);
+}
+
 static void a_case_of_another_kind_has_no_causes(void **state)
 {
     struct fixture f;
@@ -292,6 +325,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(lots_speak_by_their_weights),
+        cmocka_unit_test(mold_too_soon_may_be_of_no_lot),
         cmocka_unit_test(a_case_of_another_kind_has_no_causes),
         cmocka_unit_test(a_guard_knows_does_not_know_or_says_no),
         cmocka_unit_test(verdicts_teach_from_when_they_are_given),

@@ -81,8 +81,8 @@ static void a_dirty_swab_fades_with_each_cleaning(void **state)
     const struct said thrice = rank_story(triage, &(struct story){.cleanings = 3, .dirty = true});
     const struct said never = rank_story(triage, &(struct story){.cleanings = 3});
     assert_true(now.swab > 4);
-    assert_near(once.swab, .7 * now.swab, 1e-9);
-    assert_near(thrice.swab, .343 * now.swab, 1e-9);
+    assert_near(once.swab, .8 * now.swab, 1e-9);
+    assert_near(thrice.swab, .512 * now.swab, 1e-9);
     assert_true(now.p > .97); /* dirty when the lot passed, as far as is known */
     assert_true(once.p < now.p && thrice.p < once.p - .2);
     assert_true(thrice.p > never.p); /* it is known to have been so */
@@ -101,7 +101,7 @@ static void a_clean_swab_after_the_lot_takes_back(void **state)
     const struct said both = rank_story(triage, &dirty), after = rank_story(triage, &cleaned);
     assert_near(later.swab, alone.swab, 1e-9);
     assert_true(later.next < -.3 && later.p < alone.p);
-    assert_near(after.next, .7 * later.next, 1e-9); /* clean since it was cleaned: says less */
+    assert_near(after.next, .8 * later.next, 1e-9); /* clean since it was cleaned: says less */
     assert_true(after.p > later.p && after.p < alone.p);
     assert_true(both.p > alone.p);
 }

@@ -258,6 +258,8 @@ static void numbers(void **state)
         {"\"cleaned_share\":1,\"sample_usual_z\":0", ""},
         {"\"cleaned_share\":1.01", "/cleaned_share: "},
         {"\"sample_usual_z\":3.1", "/sample_usual_z: "},
+        {"\"soon_share\":0.99", ""},
+        {"\"soon_share\":1", "/soon_share: "},
         {"\"reach_bits\":0.4", "/reach_bits: "},
         {"\"inhibitor\":\"calcium-propionate\",\"acid\":\"vinegar\"", ""},
         {"\"inhibitor\":\"sawdust\"", "/inhibitor: no such product"},
