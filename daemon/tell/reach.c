@@ -58,6 +58,7 @@ struct reached {
     const struct condition *condition;
     unsigned same; /* materials: bits of all conditions that count, its own, too */
     const struct window *window;
+    const struct window *cleaned; /* its place was, between the two: not of one window */
     int observed;
     double expected;
     bool same_line;
@@ -124,6 +125,30 @@ static void add_reached(struct reaching *reaching, struct reached reached)
     reaching->lots[reaching->count++] = reached;
 }
 
+/* What tells by hours and days that the lots met the same, and not by what they were made of. */
+static bool is_run(int reach)
+{
+    return reach == REACH_LINE_HOURS || reach == REACH_SHIFT || reach == REACH_LINE_DAY;
+}
+
+static bool passed_in(const struct window *window, const struct company_lot *lot)
+{
+    const struct when_span *span = &window->cleaned.span;
+    return lot->packed_from_ms >= span->from_ms && lot->packed_from_ms < span->to_ms &&
+           (lot->shared & 1u << (window->cleaned.own_line ? FACTOR_LINE : FACTOR_PLANT));
+}
+
+/* A place of the cause that was cleaned between the lot and the case's own, where there is none
+ * that was not. */
+static const struct window *cleaned_between(const struct reaching *reaching,
+                                            const struct company_lot *lot)
+{
+    for (int i = 0; i < reaching->window_count; i++)
+        if (passed_in(&reaching->windows[i], lot))
+            return NULL;
+    return reaching->window_count ? &reaching->windows[0] : NULL;
+}
+
 static int take_lot(void *arg, const struct company_lot *lot)
 {
     struct reaching *reaching = arg;
@@ -133,6 +158,7 @@ static int take_lot(void *arg, const struct company_lot *lot)
                               .expected = lot->expected,
                               .same_line = lot->shared & 1u << FACTOR_LINE};
     const double *shares = reaching->triage->rules->ranking.reach_share;
+    const struct window *cleaned = cleaned_between(reaching, lot);
     for (int i = 0; i < REACH_WINDOW; i++) {
         if (!wanted(reaching->cause, rules_reach_name((enum rule_reach)i)) ||
             !holds(reaching, i, lot))
@@ -141,20 +167,21 @@ static int take_lot(void *arg, const struct company_lot *lot)
         reached.same |= is_material(i) ? 1u << i : 0;
         if (i == REACH_MIX)
             share *= fmax(lot->same_share, 0.3);
+        if (cleaned && is_run(i))
+            share *= 1 - shares[REACH_WINDOW]; /* what a cleaning leaves */
         if (share > reached.share) {
             reached.share = share;
             reached.condition = &CONDITIONS[i];
+            reached.cleaned = is_run(i) ? cleaned : NULL;
         }
     }
     for (int i = 0; i < reaching->window_count; i++) {
         const struct window *window = &reaching->windows[i];
-        const struct when_span *span = &window->cleaned.span;
-        if (lot->packed_from_ms < span->from_ms || lot->packed_from_ms >= span->to_ms ||
-            !(lot->shared & 1u << (window->cleaned.own_line ? FACTOR_LINE : FACTOR_PLANT)) ||
-            reached.share >= shares[REACH_WINDOW])
+        if (!passed_in(window, lot) || reached.share >= shares[REACH_WINDOW])
             continue;
         reached.share = shares[REACH_WINDOW];
         reached.window = window;
+        reached.cleaned = NULL;
     }
     if (reached.share > 0 || reached.apart_ms <= reaching->window_ms)
         add_reached(reaching, reached);
@@ -270,6 +297,8 @@ static json_t *because_json(const struct reached *reached, const struct judged *
         text_appendf(&text, "passed the %s between the same two cleanings", reached->window->place);
     else if (reached->condition)
         append_part(&text, reached->condition->text);
+    if (reached->cleaned)
+        text_appendf(&text, ", but the %s was cleaned between the two", reached->cleaned->place);
     for (int i = 0; i < REACH_WINDOW; i++)
         if ((reached->same & 1u << i) && (reached->window || &CONDITIONS[i] != reached->condition))
             append_part(&text, CONDITIONS[i].text);

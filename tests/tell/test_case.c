@@ -373,6 +373,47 @@ static void test_places(void **state)
     fixture_close(&f);
 }
 
+/* Two lots of the same hours, and the cleaning of the place between them. */
+static void a_lot_behind_a_cleaning_is_told_apart(void **state)
+{
+    struct fixture f;
+    (void)state;
+    fixture_open(&f);
+    fixture_plant(&f, 40);
+    sample_rules(&f);
+    for (int day = 0; day < 30; day++)
+        fixture_sql(&f, "INSERT INTO plantlog VALUES('slicer', 4, '', '1', %lld, %d, NULL)",
+                    (long long)AT(day, 3), day < 18 || day >= 22);
+    struct triage *triage = fixture_triage(&f);
+    struct tell_asked asked = {
+        .case_id = fixture_complain(&f, "mold", fixture_lot(22, 1, 0), AT(26, 0), "{}"),
+        .cause = "contamination-slicer",
+        .now_ms = AT(26, 0)};
+    json_t *reach = NULL;
+    assert_int_equal(reach_as_of(triage, &f, &asked, &reach), 0);
+    const json_t *lots = json_object_get(reach, "lots"), *one;
+    double before = NAN, after = NAN;
+    size_t i;
+    json_array_foreach(lots, i, one)
+    {
+        double p = json_number_value(json_object_get(one, "probability"));
+        bool parted = strstr(text_of(one, "because"), "but the slicer was cleaned between the two");
+        if (strcmp(text_of(one, "lot"), "L172") == 0) { /* six hours before */
+            assert_non_null(strstr(text_of(one, "because"), "between the same two cleanings"));
+            assert_false(parted);
+            before = p;
+        }
+        if (strcmp(text_of(one, "lot"), "L178") == 0) { /* six hours after, cleaned halfway */
+            assert_true(parted);
+            after = p;
+        }
+    }
+    assert_true(after < before / 2);
+    json_decref(reach);
+    triage_free(triage);
+    fixture_close(&f);
+}
+
 static const json_t *reached(const json_t *reach, const char *lot)
 {
     size_t i;
@@ -1018,6 +1059,7 @@ int main(void)
         cmocka_unit_test(test_replay),
         cmocka_unit_test(test_age_of_material),
         cmocka_unit_test(test_places),
+        cmocka_unit_test(a_lot_behind_a_cleaning_is_told_apart),
         cmocka_unit_test(test_reach_of_a_wrong_label),
         cmocka_unit_test(test_plain_film_is_no_label),
         cmocka_unit_test(test_reach_of_what_may_be_harm),
