@@ -86,13 +86,18 @@ static void subjects(void **state)
     };
     (void)state;
     for (size_t i = 0; i < COUNT_OF(ROWS); i++) {
-        char subject[256], clipped[24];
+        char subject[256], clipped[256];
         json_t *event = event_of(ROWS[i].event);
         message_subject(event, subject, sizeof subject);
         assert_string_equal(subject, ROWS[i].subject);
-        message_subject(event, clipped, sizeof clipped); /* never beyond its room */
-        assert_true(strlen(clipped) < sizeof clipped);
-        assert_memory_equal(clipped, ROWS[i].subject, strlen(clipped));
+        for (size_t room = 1; room <= strlen(subject); room++) { /* never beyond it */
+            memset(clipped, '#', sizeof clipped);
+            message_subject(event, clipped, room);
+            assert_int_equal(strlen(clipped), room - 1);
+            assert_memory_equal(clipped, subject, room - 1);
+            for (size_t at = room; at < sizeof clipped; at++)
+                assert_int_equal(clipped[at], '#');
+        }
         json_decref(event);
     }
 }
