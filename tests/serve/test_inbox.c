@@ -196,6 +196,37 @@ static void what_cannot_be_taken_stays_and_is_told(void **state)
     until(w, 2, 0, 0, 0);
 }
 
+/* Why the first of them stays, and of how many others, once while it is so. */
+static void why_a_file_stays_is_logged_once(void **state)
+{
+    struct watched *w = *state;
+    char path[256], line[512];
+    int lines = 0, right = 0, kept = dup(STDERR_FILENO);
+    snprintf(path, sizeof path, "%s/lots.csv", w->folder);
+    assert_int_equal(symlink("/etc/hostname", path), 0);
+    snprintf(path, sizeof path, "%s/products.csv", w->folder);
+    assert_int_equal(symlink("/etc/hostname", path), 0);
+    snprintf(path, sizeof path, "%s/.log", w->folder);
+    int log = open(path, O_WRONLY | O_CREAT | O_CLOEXEC, 0600);
+    assert_true(log >= 0 && kept >= 0 && dup2(log, STDERR_FILENO) >= 0);
+    w->f->app.log.level = LOG_LEVEL_WARNING;
+    start(w);
+    until(w, 0, 0, 2, 0);
+    for (int i = 0; i < 20; i++)
+        turn(w);
+    assert_true(dup2(kept, STDERR_FILENO) >= 0);
+    close(kept);
+    close(log);
+    FILE *file = fopen(path, "r");
+    assert_non_null(file);
+    for (; fgets(line, sizeof line, file); lines++)
+        right += strncmp(line, "warning: inbox: lots.csv", 24) == 0 && strstr(line, "a link") &&
+                 strstr(line, "and 1 more in the inbox");
+    fclose(file);
+    if (lines != 1 || right != 1)
+        fail_msg("%d lines: %s", lines, line);
+}
+
 /* Whose folder of what was taken cannot be written: loaded, not moved, told, and mailed once. */
 static void what_cannot_be_moved_away_is_tried_again(void **state)
 {
@@ -260,11 +291,9 @@ int main(void)
 {
 #define EACH(test) cmocka_unit_test_setup_teardown(test, setup, teardown)
     const struct CMUnitTest tests[] = {
-        EACH(files_are_taken_in_the_order_of_their_kinds),
-        EACH(a_file_with_a_wrong_row_is_refused),
-        EACH(what_cannot_be_taken_stays_and_is_told),
-        EACH(what_cannot_be_moved_away_is_tried_again),
-        EACH(what_cannot_be_mailed_stays),
+        EACH(files_are_taken_in_the_order_of_their_kinds), EACH(a_file_with_a_wrong_row_is_refused),
+        EACH(what_cannot_be_taken_stays_and_is_told),      EACH(why_a_file_stays_is_logged_once),
+        EACH(what_cannot_be_moved_away_is_tried_again),    EACH(what_cannot_be_mailed_stays),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
