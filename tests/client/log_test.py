@@ -2,6 +2,7 @@
 
 import json
 import os
+import pathlib
 import re
 import signal
 import subprocess
@@ -463,6 +464,20 @@ class Spool(ClientTest):
                              (1, "kept-here", 1 + len(needs)))
         self.run_client("log", "--replay")
         self.assertIn("All is well: nothing needs a hand.\n", self.ok("status"))
+
+    def test_status_names_each_kind_of_what_is_kept_as_the_manual_does(self):
+        self.away()
+        self.run_client("log", "--symptom", "mold")
+        self.run_client("--socket", "/none", "log", "--symptom", "mold")
+        self.file("spool/00000003-b.ndjson.torn", "{")
+        self.file("spool/draft-1.json", json.dumps({"note": "moldy"}))
+        self.file("spool/draft-2.json", json.dumps({"note": "he vomited", "harm_told": True}))
+        self.serve()
+        self.daemon.needs = []
+        _, documents = self.json("status")
+        page = pathlib.Path(__file__).parents[2] / "client/oddloaf.1"
+        said = re.search(r"complaints kept on this machine\n\.Pq Ql --json : (.*) ,$", page.read_text(encoding="utf-8"), re.M)[1]
+        self.assertEqual({need["what"] for need in documents[0]["needs"]}, set(said.split(" , ")))
 
     def test_a_kept_file_that_is_torn(self):
         """What is whole of it is sent, none of it goes; what is behind it is sent, too."""

@@ -32,6 +32,12 @@ class Man(ClientTest):
                 nested = re.findall(r"^\..*\b(?:Dq|Sq|Ql|Qq) .*\b(?:Dq|Sq|Ql|Qq) .*", f.read(), re.M)
             self.assertEqual(nested, [], page)
 
+    def test_exit_statuses_are_those_of_the_program(self):
+        root = os.path.join(os.path.dirname(__file__), "..", "..")
+        with open(PAGE, encoding="utf-8") as page, open(os.path.join(root, "client/deliver/client.h"), encoding="utf-8") as header:
+            said = re.findall(r"^\.It (\d)$", page.read().split(".Sh EXIT STATUS")[1].split(".Sh EXAMPLES")[0], re.M)
+            self.assertEqual(said, re.findall(r"^    EXIT_\w+ = (\d)", header.read(), re.M))
+
     def test_fields_of_a_complaint_are_said_in_the_words_of_the_program(self):
         _, documents = self.json("help")
         log = next(c for c in documents[0]["commands"] if c["command"] == "log")
