@@ -311,6 +311,31 @@ static void what_is_not_there_is_said(void **state)
 
 /* ---- how many may be in ---- */
 
+static void each_limit_has_its_setting(void)
+{
+    static const struct log QUIET = {.level = LOG_LEVEL_ERROR};
+    struct limits limits;
+    struct config *config = NULL;
+    char path[128];
+    write_file("config.json",
+               "{\"limits\":{\"connections\":11,\"tcp_connections\":12,\"peer_connections\":13,"
+               "\"peer_long\":14,\"hello_s\":15,\"header_bytes\":1600,\"body_bytes\":17000,"
+               "\"request_s\":18,\"idle_s\":19}}",
+               0600);
+    assert_int_equal(config_load(path_of("config.json", path), NULL, NULL, &config, NULL), 0);
+    limits_read(config, true, &QUIET, &limits);
+    assert_int_equal(limits.local.room.connections, 11);
+    assert_int_equal(limits.tcp.room.connections, 12);
+    assert_int_equal(limits.local.room.of_peer, 13);
+    assert_int_equal(limits.tcp.room.long_of_peer, 14);
+    assert_int_equal(limits.tcp.patience.first_ms, 15000);
+    assert_int_equal(limits.tcp.patience.wire.head_bytes, 1600);
+    assert_int_equal(limits.local.patience.wire.body_bytes, 17000);
+    assert_int_equal(limits.local.patience.request_ms, 18000);
+    assert_int_equal(limits.tcp.patience.idle_ms, 19000);
+    config_free(config);
+}
+
 static void limits_are_the_settings(void **state)
 {
     static const struct log QUIET = {.level = LOG_LEVEL_ERROR};
@@ -331,6 +356,7 @@ static void limits_are_the_settings(void **state)
         assert_int_equal(limits.tcp.room.connections, tls ? 256 : 0);
         assert_int_equal(limits.tcp.patience.first_ms, 5000);
     }
+    each_limit_has_its_setting();
     /* a process that may open few files: half of what fits at most is for TCP */
     assert_int_equal(getrlimit(RLIMIT_NOFILE, &files), 0);
     files.rlim_cur = files.rlim_max = 160;

@@ -107,6 +107,35 @@ static void what_is_offered_as_one_goes_by_similar_days(void **state)
     }
 }
 
+static const char *first_of(const json_t *list)
+{
+    return json_string_value(json_array_get(list, 0));
+}
+
+static void mail_goes_by_its_settings(void **state)
+{
+    struct fixture *f = *state;
+    reload(f,
+           "'plant':'Mill','time_zone':'UTC','hook':{'program':'/bin/false'},'mail':{'program':"
+           "'/bin/true','from':'f@x.example','to':['a@x.example'],'urgent_to':['b@x.example'],"
+           "'digest_to':['c@x.example'],'records_to':['d@x.example'],'due_to':['e@x.example'],"
+           "'sheet_kb':1,'timeout_s':2,'retry_s':3,'park_h':4}",
+           0);
+    const struct mail_settings mail = setup_mail(f->app.setup);
+    assert_string_equal(mail.plant, "Mill");
+    assert_string_equal(mail.program, "/bin/true");
+    assert_string_equal(mail.hook_program, "/bin/false");
+    assert_string_equal(mail.from, "f@x.example");
+    const json_t *const lists[] = {mail.to, mail.urgent_to, mail.digest_to, mail.records_to,
+                                   mail.due_to};
+    for (size_t i = 0; i < COUNT_OF(lists); i++)
+        assert_int_equal(first_of(lists[i])[0], "abcde"[i]);
+    assert_int_equal(mail.sheet_kb, 1);
+    assert_int_equal(mail.timeout_s, 2);
+    assert_int_equal(mail.retry_s, 3);
+    assert_int_equal(mail.park_h, 4);
+}
+
 #define UPLOAD "01990000-0000-7000-8000-00000000000"
 
 static void attach(struct fixture *f, char number, size_t bytes, int status)
@@ -252,6 +281,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         EACH(a_reload_owes_what_it_changed),
         EACH(what_is_offered_as_one_goes_by_similar_days),
+        EACH(mail_goes_by_its_settings),
         EACH(how_much_may_be_attached_goes_by_the_settings),
         EACH(a_reload_that_is_refused_changes_nothing),
         EACH(what_needs_a_restart_waits_for_it),
