@@ -170,7 +170,9 @@ void client_problem_harm(const json_t *problem)
     const char *script = pick_text(problem, "script", NULL),
                *alarm = pick_text(problem, "alarm", NULL);
     view_init(&v, stderr);
-    if (harm_reported(NULL, problem))
+    if (!script && (harm_reported(NULL, problem) || harm_possible(problem)))
+        harm_show_written(&v, !harm_reported(NULL, problem), alarm);
+    else if (harm_reported(NULL, problem))
         harm_show(&v, script, alarm);
     else if (harm_possible(problem))
         harm_show_possible(&v, script, alarm);

@@ -44,9 +44,10 @@ struct reader {
     bool looked; /* enough rows have been: each that comes is taken at once */
     long dates_by_plant;
     struct text_buffer unused;
-    long row_line; /* where the row began */
-    bool has_nul;  /* the row being read */
-    bool ended;    /* a row ended in the piece just fed */
+    bool unnamed[COLUMNS]; /* columns that have no heading, until one has words in it */
+    long row_line;         /* where the row began */
+    bool has_nul;          /* the row being read */
+    bool ended;            /* a row ended in the piece just fed */
     int rc;
     struct error *err;
 };
@@ -131,6 +132,20 @@ static void refuse_twice(struct reader *r, size_t column)
     }
 }
 
+static bool says_nothing(const char *cell)
+{
+    return cell[strspn(cell, " \t\r\n")] == '\0';
+}
+
+/* Without a heading it is none of ours; what stands in it is heard all the same. */
+static void name_column(struct reader *r, size_t column)
+{
+    struct text_buffer name = {0};
+    text_appendf(&name, "column %zu", column + 1);
+    r->others[column] = text_take(&name);
+    r->unnamed[column] = true;
+}
+
 static void take_header(struct reader *r)
 {
     if (r->cell_count > COLUMNS) {
@@ -154,7 +169,9 @@ static void take_header(struct reader *r)
         const char *field = column_map_field(r->map, r->cells[i], &skip);
         if (field)
             r->fields[i] = xstrdup(field);
-        else if (!skip && *r->cells[i]) {
+        else if (!skip && says_nothing(r->cells[i]))
+            name_column(r, i);
+        else if (!skip) {
             r->others[i] = text_as_utf8(r->cells[i], strlen(r->cells[i]));
             text_appendf(&r->unused, "%s%s", r->unused.length ? ", " : "", r->others[i]);
         }
@@ -267,6 +284,14 @@ static void take_other(json_t *complaint, const char *column, const char *cell)
     free(text);
 }
 
+static void say_unnamed(struct reader *r, size_t column, long line)
+{
+    if (r->unnamed[column])
+        text_appendf(&r->unused, "%s%s (it has no heading, and words in line %ld)",
+                     r->unused.length ? ", " : "", r->others[column], line);
+    r->unnamed[column] = false;
+}
+
 static int take_row(struct reader *r, const struct csv_row *of)
 {
     struct error first = {0};
@@ -283,8 +308,10 @@ static int take_row(struct reader *r, const struct csv_row *of)
         struct error err = {0};
         if (!row.readable)
             take_as_words(row.complaint, of->cells[i]);
-        else if (r->others[i] && *of->cells[i])
+        else if (r->others[i] && !says_nothing(of->cells[i])) {
+            say_unnamed(r, i, of->line);
             take_other(row.complaint, r->others[i], of->cells[i]);
+        }
         if (!row.readable || !r->fields[i] || !set_cell(r, row.complaint, i, of->cells[i], &err))
             continue;
         json_array_append_new(row.faults, complaint_form_fault(&err));

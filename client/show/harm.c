@@ -41,7 +41,7 @@ void harm_show(const struct view *v, const char *script, const char *alarm)
 }
 
 /* Nobody listens to whom a script could be read out. */
-static void show_heard_apart(const struct view *v, bool possible, const char *alarm)
+void harm_show_written(const struct view *v, bool possible, const char *alarm)
 {
     char sentence[160];
     view_blank(v);
@@ -65,7 +65,7 @@ void harm_show_heard(const struct view *v, const json_t *answer)
     if (!heard)
         return;
     if (!script)
-        show_heard_apart(v, possible, alarm);
+        harm_show_written(v, possible, alarm);
     else if (possible)
         harm_show_possible(v, script, alarm);
     else

@@ -29,6 +29,8 @@
 
 /* "heard" of an answer: what was written says of harm; nothing if it says none. */
 void harm_show_heard(const struct view *v, const json_t *answer);
+/* Harm in what was written where nobody is on the line: whom to tell. `alarm` as of harm_show(). */
+void harm_show_written(const struct view *v, bool possible, const char *alarm);
 /* `script`: the daemon's words for the caller, or NULL for ours. `alarm`: whether a mail leaves, in
  * its words; NULL says nothing. */
 void harm_show(const struct view *v, const char *script, const char *alarm);

@@ -89,6 +89,7 @@ static void find_route(struct pending *p, const char *method, struct refusal *r)
     bool is_head = strcmp(method, "HEAD") == 0;
     p->route = route_find(is_head ? "GET" : method, &p->request, methods, sizeof methods);
     p->request.company = p->route && p->route->about == ROUTE_COMPANY;
+    p->request.no_caller = p->route && !(p->route->roles & ROLE_DESK);
     if (!is_known_method(method)) {
         refusal_set(r, 501, "That method is not known", "of methods GET, HEAD and POST are taken");
     } else if (!p->route && methods[0]) {

@@ -294,6 +294,8 @@ json_t *request_unkept(const struct request *rq)
     struct setup *setup = app_setup(rq->app);
     json_t *harm = unkept_body(&setup->desk, rq->body, rq->body_length);
     setup_unref(setup);
+    if (rq->no_caller)
+        json_object_del(harm, "script");
     return harm;
 }
 

@@ -46,6 +46,7 @@ struct request {
     char *body; /* NUL-terminated */
     size_t body_length;
     bool company;        /* its route is about the company as a whole (route.h): nobody's words */
+    bool no_caller;      /* its route is not the desk's: there is nobody to read out to */
     uint64_t connection; /* its number: no other has it */
     /* What the handler keeps from one piece of an answer to the next: NULL before the first. */
     void *stream;

@@ -214,6 +214,19 @@ static void no_field_has_two_columns(void **state)
     column_map_free(map);
 }
 
+/* What stands in it may be all that a row says of harm; one that is empty is nobody's. */
+static void a_column_without_a_heading_is_heard(void **state)
+{
+    (void)state;
+    check_csv(NULL, "symptom,,note, \nmold,in hospital,dry,\nmold,again,dry,\n",
+              "2:{\"symptom\":\"mold\",\"unread\":{\"column 2\":\"in hospital\"},"
+              "\"note\":\"dry\"}\n"
+              "3:{\"symptom\":\"mold\",\"unread\":{\"column 2\":\"again\"},"
+              "\"note\":\"dry\"}\n",
+              "column 2 (it has no heading, and words in line 2)");
+    check_csv(NULL, "symptom,\nmold,\n", "2:{\"symptom\":\"mold\"}\n", "");
+}
+
 /* One date is read by what the others of its column are. */
 static void day_and_month_by_the_whole_column(void **state)
 {
@@ -411,6 +424,7 @@ int main(void)
         cmocka_unit_test(semicolons_tabs_and_unused_columns),
         cmocka_unit_test(what_is_wrong_is_named),
         cmocka_unit_test(what_stands_behind_a_nul_byte_goes_along),
+        cmocka_unit_test(a_column_without_a_heading_is_heard),
         cmocka_unit_test(no_field_has_two_columns),
         cmocka_unit_test(day_and_month_by_the_whole_column),
         cmocka_unit_test(a_declared_order_stands),
