@@ -136,10 +136,13 @@ static void show_tells(const struct view *v, const json_t *tells)
         const char *says = pick_text(one, "says", "");
         if (!pick_bool(one, "too_few", false))
             continue;
-        if (few++ == 0)
+        if (few == 0)
             view_text(v, VIEW_PLAIN, 2, 2, "Of too few cases to tell what they would say:");
-        view_textf(v, VIEW_PLAIN, 2, 2, "- %.*s", (int)strcspn(says, ":"), says);
+        if (few++ < TELLS_SHOWN)
+            view_textf(v, VIEW_PLAIN, 2, 2, "- %.*s", (int)strcspn(says, ":"), says);
     }
+    if (few > TELLS_SHOWN)
+        view_textf(v, VIEW_DIM, 2, 0, "%zu further; --json has all", few - TELLS_SHOWN);
 }
 
 void gaps_show(const struct view *v, const json_t *document)
