@@ -1,5 +1,6 @@
 /* Following a case up: what a person changes, what that is refused for, what the rules move, whom
  * it is about and what is overdue. By the shipped severity.json. */
+#include "desk/call_backs.h"
 #include "desk/following.h"
 #include "fixture.h"
 #include "rank/triage.h"
@@ -230,6 +231,15 @@ static void who_called_is_called_back_and_answered(void **state)
     c.call_back_why = "asks for it";
     change(f, &c);
     an_entry(f, 1, "1 call-back >2026-11-22 ada asks for it");
+    for (int past = 0; past < 2; past++) { /* on its day it is not overdue */
+        const struct call_back_query all = {0, WHEN_UNKNOWN_DAY, 9};
+        const struct call_backs_view on = {TODAY + 2 + past, false};
+        json_t *told = NULL;
+        assert_int_equal(call_backs_json(&f->desk, f->store, &all, &on, &told, NULL), 0);
+        assert_int_equal(json_array_size(told), 1);
+        assert_int_equal(json_is_true(json_object_get(json_array_get(told, 0), "overdue")), past);
+        json_decref(told);
+    }
     assert_int_equal(waiting(f), 1);
     c = change_of(f, 1);
     c.report = FIRST;

@@ -841,6 +841,29 @@ static int teardown(void **state)
     return fixture_stop(*state);
 }
 
+/* What no rule ranks is settled as not known, and as nothing else. */
+static void what_is_not_ranked_is_settled_as_not_known(void **state)
+{
+    static const struct {
+        const char *cause;
+        int status;
+    } ROWS[] = {{"packed-hot", 400}, {"not-known", 200}};
+    struct fixture *f = *state;
+    fixture_does(f, "POST complaints",
+                 "{'id':'01990000-0000-7000-8000-0000000000ee','received_at':"
+                 "'2026-11-24T11:00:00-05:00','channel':'phone','symptom':'other','note':'torn'}",
+                 201);
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++) {
+        char what[64], body[128];
+        snprintf(what, sizeof what, "POST cases/C%lld/verdict",
+                 (long long)fixture_count(
+                     f, "SELECT max(id) FROM complaint_case WHERE symptom = 'other'"));
+        snprintf(body, sizeof body, "{'cause':'%s','confirmed_by':'assay','by':'mira'}",
+                 ROWS[i].cause);
+        fixture_does(f, what, body, ROWS[i].status);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -853,6 +876,7 @@ int main(void)
         cmocka_unit_test(what_is_kept_beside_is_answered_as_it_was),
         cmocka_unit_test(many_lines_and_words),
         cmocka_unit_test(harm_in_the_reason_of_an_end_is_mailed),
+        cmocka_unit_test(what_is_not_ranked_is_settled_as_not_known),
     };
     return cmocka_run_group_tests(tests, setup, teardown);
 }
