@@ -633,6 +633,11 @@ static void german_is_heard(void **state)
         {"ich kipp euch was in den Teig", "tampering"},
         {"mein Sohn hat sich nicht verletzt, das Brot war hart", ""},
         {"keiner ist krank geworden, der Kuchen war trocken", ""},
+        /* "niemand" behind it denies nothing but at the end of what is said */
+        {"mein Kind war krank, niemand half", "illness"},
+        {"Kind wurde krank, hat keiner abgehoben", "illness"},
+        {"wurde jemand krank? nein, niemand", ""},
+        {"Niemand in der Familie war davon krank", ""},
         {"die neuen T\xC3\xBCten sind todschick", ""},
         {"bei dem Preis wird mir schlecht", ""},
         {"die Kekse kamen gebrochen an", ""},
