@@ -101,6 +101,7 @@ struct holding {
     struct text_buffer *gone;       /* of each that was skipped: what came of it; else empty */
     struct despite_harm despite;
     struct text_buffer words; /* all texts of it */
+    struct text_buffer where; /* they stand, with the lots if they are several */
     struct overheard heard;
 };
 
@@ -278,6 +279,26 @@ static size_t first_of(const struct holding *h)
     return first;
 }
 
+/* "the reason of a hold says so, of L1 6318 A0400, L2 6318 A0400 and 7 further lots": one mail
+ * leaves, whose lot is the first of them. */
+static const char *where_of(struct holding *h, const char *where)
+{
+    enum { NAMED_MOST = 20 };
+    size_t named = 0, all = 0;
+    text_reset(&h->where);
+    text_append(&h->where, where);
+    for (size_t i = 0; i < h->count; i++) {
+        if (is_skipped(h, i))
+            continue;
+        all++;
+        if (h->count > 1 && named < NAMED_MOST)
+            text_appendf(&h->where, "%s%s", named++ ? ", " : ", of ", h->of[i].code);
+    }
+    if (named && all > named)
+        text_appendf(&h->where, " and %zu further lots", all - named);
+    return h->where.data;
+}
+
 /* Of no case it is about the lot, the first of them. */
 static int hear(struct store *store, struct holding *h, const char *where, struct error *err)
 {
@@ -286,7 +307,7 @@ static int hear(struct store *store, struct holding *h, const char *where, struc
     h->heard.lot_id = h->of[first].lot_id;
     h->heard.lot = h->case_id ? NULL : h->of[first].code;
     h->heard.plant = h->plant[first];
-    h->heard.where = where;
+    h->heard.where = where_of(h, where);
     text_reset(&h->words);
     text_append(&h->words, h->reason);
     if (h->anyway && !json_array_size(h->despite.found)) /* mailed by nothing else */
@@ -530,6 +551,7 @@ static void answer_holding(struct request *rq, struct store *store, bool release
     json_decref(h.despite.found);
     json_decref(h.heard.harm);
     text_buffer_free(&h.words);
+    text_buffer_free(&h.where);
     text_buffer_free(&did);
     free(h.of);
     free(h.stood);

@@ -138,10 +138,24 @@ static void whatever_is_written_is_heard(void **state)
     assert_true(number <= FIRST + CASES);
 }
 
+/* One mail leaves, and says of which lots. */
+static void all_lots_of_a_hold_are_named(void **state)
+{
+    struct fixture *f = *state;
+    json_decref(answer_of(f, "POST lots/hold",
+                          "{'by':'jo','reason':'a customer is ill from it','lots':['L1 6318 A0410',"
+                          "'L1 6318 A0411']}",
+                          FIRST));
+    assert_int_equal(fixture_count(f, "SELECT count(*) FROM outbox_text WHERE payload LIKE"
+                                      " '%of L1 6318 A0410, L1 6318 A0411%'"),
+                     1);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(whatever_is_written_is_heard, setup, teardown),
+        cmocka_unit_test_setup_teardown(all_lots_of_a_hold_are_named, setup, teardown),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
