@@ -163,6 +163,18 @@ bool lab_row_tells(const char *name, size_t name_length, const char *said, size_
     return !denies;
 }
 
+bool lab_row_result(const char *name, const char *said, struct text_buffer *out)
+{
+    struct text_buffer tells = {0};
+    bool told = lab_row_tells(name, strlen(name), said, strlen(said), &tells);
+    for (const char *at = told ? name : ""; *at; at++)
+        text_appendf(out, "%c", *at == '_' ? ' ' : *at);
+    if (told)
+        text_appendf(out, "%s%s", *name ? " " : "", tells.data);
+    text_buffer_free(&tells);
+    return told;
+}
+
 /* A name of a few words; a sentence, or what tells of a result, is none. */
 static bool is_short_name(const char *cell)
 {

@@ -14,6 +14,10 @@
 bool lab_row_tells(const char *name, size_t name_length, const char *said, size_t said_length,
                    struct text_buffer *out);
 
+/* A result whose name no word list has is half the sentence: "glass_pieces" and "3" are "glass
+ * pieces 3", to be heard; `name` is "" of one that the rules know. False: it denies. */
+bool lab_row_result(const char *name, const char *said, struct text_buffer *out);
+
 /* Whether a row of several cells denies, "Salmonella,25 g,absent": a name of a few words, then
  * nothing but denials and measures. Not "Glass,0,5 mm", which may be half a millimetre of it. */
 bool lab_row_cells_deny(const char *line, size_t length, char separator);

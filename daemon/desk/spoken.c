@@ -73,13 +73,7 @@ static int take_result(void *arg, const struct measured_row *row)
 {
     struct text_buffer text = {0};
     text_append(&text, "");
-    struct text_buffer tells = {0};
-    if (lab_row_tells(row->quantity, strlen(row->quantity), row->said, strlen(row->said), &tells)) {
-        for (const char *at = row->quantity; *at; at++)
-            text_appendf(&text, "%c", *at == '_' ? ' ' : *at);
-        text_appendf(&text, " %s", tells.data);
-    }
-    text_buffer_free(&tells);
+    lab_row_result(row->quantity, row->said, &text);
     if (*row->note)
         text_appendf(&text, "%s%s", text.length ? ". " : "", row->note);
     add(arg, &(struct written){row->logged_ms, row->by_name, text.data, true});

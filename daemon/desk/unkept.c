@@ -1,6 +1,8 @@
 #include "desk/unkept.h"
 #include "base/jsonx.h"
 #include "base/text.h"
+#include "desk/lab_row.h"
+#include "desk/measuring.h"
 #include "desk/overheard_file.h"
 #include "intake/fields.h"
 #include "intake/harm.h"
@@ -53,7 +55,7 @@ json_t *unkept_takings(const struct desk *desk, const struct taking *taking, siz
  * cause rope) a sentence is heard if it says harm. */
 struct words {
     struct unkept *u;
-    struct text_buffer prose, others;
+    struct text_buffer prose, others, results;
 };
 
 static bool is_prose(const char *name)
@@ -81,6 +83,28 @@ static void add_text(struct words *w, const char *name, const char *text)
         text_appendf(&w->others, "%s\n\n", text);
 }
 
+/* The name of a laboratory's result that was told in words or as a number; NULL: it is none. */
+static const char *result_of(const json_t *value)
+{
+    const json_t *said = json_object_get(value, "value");
+    bool tells = json_is_number(said) || json_string_length(said) > 0;
+    return tells ? json_string_value(json_object_get(value, "quantity")) : NULL;
+}
+
+/* As one that is kept is heard (lab_row.h). Of a quantity the rules know a number says no harm. */
+static void add_result(struct words *w, const char *quantity, const json_t *value)
+{
+    struct measuring m = {.known = false};
+    if (w->u->desk->triage)
+        measuring_read(w->u->desk->triage, quantity, value, &m, NULL);
+    char *number = json_is_number(value) ? jsonx_dump(value) : NULL;
+    if (!(m.known && number) &&
+        lab_row_result(m.known ? "" : quantity, number ? number : json_string_value(value),
+                       &w->results))
+        text_append(&w->results, "\n\n");
+    free(number);
+}
+
 /* Under `name`; of a list, each of its values. */
 static void add_value(struct words *w, const char *name, const json_t *value)
 {
@@ -97,7 +121,14 @@ static void add_value(struct words *w, const char *name, const json_t *value)
     } else if (json_is_string(value))
         add_text(w, name, json_string_value(value));
     json_array_foreach(value, i, member) add_value(w, name, member);
-    json_object_foreach((json_t *)(uintptr_t)value, key, member) add_value(w, key, member);
+    const char *quantity = result_of(value);
+    if (quantity)
+        add_result(w, quantity, json_object_get(value, "value"));
+    json_object_foreach((json_t *)(uintptr_t)value, key, member)
+    {
+        if (!quantity || strcmp(key, "value") != 0)
+            add_value(w, key, member);
+    }
 }
 
 static void hear_prose(struct unkept *u, const char *text)
@@ -115,6 +146,15 @@ static void hear_others(struct unkept *u, const char *text)
 {
     json_t *heard = lexicon_harm(u->desk->lexicon, text, NULL);
     jsonx_add_missing(u->kinds, heard);
+    json_decref(heard);
+}
+
+/* What no caller said: a result that may mean harm is told as that. */
+static void hear_results(struct unkept *u, const char *text)
+{
+    json_t *heard = lexicon_harm(u->desk->lexicon, text, NULL);
+    jsonx_add_missing(u->kinds, heard);
+    u->possible = u->possible || (heard && !json_array_size(heard));
     json_decref(heard);
 }
 
@@ -157,7 +197,10 @@ json_t *unkept_body(const struct desk *desk, const char *bytes, size_t length)
         hear_prose(&u, w.prose.data);
     if (w.others.length)
         hear_others(&u, w.others.data);
+    if (w.results.length)
+        hear_results(&u, w.results.data);
     text_buffer_free(&w.prose);
+    text_buffer_free(&w.results);
     text_buffer_free(&w.others);
     json_t *answer = tell(&u);
     if (read < length && !json_object_size(answer))

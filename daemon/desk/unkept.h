@@ -11,7 +11,8 @@
 json_t *unkept_takings(const struct desk *desk, const struct taking *taking, size_t count);
 /* Of a request's body of any route, read as far as UNKEPT_READ bytes, in time that grows with them:
  * JSON, lines of it, or what should have been that. Notes and reasons are read as a complaint's
- * note is; of a name or a code what says harm in a sentence. */
+ * note is, a laboratory's results ("quantity" and "value") as those that are kept; of a name or a
+ * code what says harm in a sentence. */
 enum { UNKEPT_READ = 1 << 16 };
 json_t *unkept_body(const struct desk *desk, const char *bytes, size_t length);
 /* Of a file that was not attached, added to what its request says (`answer`, a new object or one of

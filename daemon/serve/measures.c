@@ -238,16 +238,11 @@ static int read_one(struct measures *x, const json_t *item, struct error *err)
     return rc;
 }
 
-/* Of a name that no rule knows its result is half the sentence: "salmonella positive". */
 static void add_result_words(struct measures *x, const struct measuring *m, const char *said)
 {
     struct text_buffer tells = {0};
-    if (lab_row_tells(m->quantity, strlen(m->quantity), said, strlen(said), &tells)) {
-        text_append(&x->words, "\n\n");
-        for (const char *at = m->known ? "" : m->quantity; *at; at++)
-            text_appendf(&x->words, "%c", *at == '_' ? ' ' : *at);
-        text_appendf(&x->words, "%s%s", m->known ? "" : " ", tells.data);
-    }
+    if (lab_row_result(m->known ? "" : m->quantity, said, &tells))
+        text_appendf(&x->words, "\n\n%s", tells.data);
     text_buffer_free(&tells);
 }
 

@@ -46,6 +46,31 @@ static void harm_is_heard_in_any_body(void **state)
         assert_heard(*state, ROWS[i].said, ROWS[i].harm, ROWS[i].possible);
 }
 
+#define RESULT(quantity, value)                                                                    \
+    "{'lot':'L3 6319 NOLOT','lab':'Millgate','sample':'1','results':[{'quantity':'" quantity       \
+    "','value':" value "}]}"
+
+/* Its name is half the sentence; what denies is none. */
+static void a_result_is_heard_as_one_that_is_kept(void **state)
+{
+    static const struct {
+        const char *said, *harm;
+        bool possible;
+    } ROWS[] = {
+        {RESULT("salmonella", "'positive'"), "['illness']", false},
+        {RESULT("listeria_monocytogenes", "'detected in 25 g'"), "['illness']", false},
+        {RESULT("glass", "'found'"), "", true},
+        {RESULT("glass_pieces", "3"), "['foreign-matter']", false},
+        {RESULT("salmonella", "'absent/25 g'"), "", false},
+        {RESULT("glass", "0"), "", false},
+        {RESULT("salmonella", "null"), "", false},
+        {RESULT("ph", "5.4"), "", false},
+        {RESULT("ph", "'glass in the crumb'"), "['foreign-matter']", false},
+    };
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++)
+        assert_heard(*state, ROWS[i].said, ROWS[i].harm, ROWS[i].possible);
+}
+
 /* What may be harm is told as that, beside what is. */
 static void what_may_be_harm_is_told_as_that(void **state)
 {
@@ -130,6 +155,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(harm_is_heard_in_any_body),
+        cmocka_unit_test(a_result_is_heard_as_one_that_is_kept),
         cmocka_unit_test(what_may_be_harm_is_told_as_that),
         cmocka_unit_test(it_is_read_so_far),
         cmocka_unit_test(what_was_taken_is_told_together),
