@@ -61,8 +61,8 @@ static void write_kept(const json_t *status, const char *name, struct text_buffe
         text_append(out, DAY_FIRST);
     json_array_foreach(json_object_get(status, "time_zones"), i, other)
     {
-        text_append(out, " +");
-        text_append(out, json_string_value(other));
+        if (json_string_length(other))
+            text_appendf(out, " +%s", json_string_value(other));
     }
 }
 

@@ -86,10 +86,11 @@ static void show_harm_among(const struct view *v, const json_t *document)
         harm_count(document, json_object_get(document, "harm_reports") ? "harm_reports" : "harm") +
         harm_count(document, "harm_possible");
     if (harm > 0)
-        view_textf(v, VIEW_HARM, 2, 2,
-                   "Complaints that report harm, or may, are counted among these: %.0f. What hurt "
-                   "somebody is no cause of this list.",
-                   harm);
+        view_textf(
+            v, VIEW_HARM, 2, 2,
+            "Complaints that report harm, or may: %.0f. Those of mold, off-odor or staling are "
+            "counted among these; what hurt somebody is no cause of this list.",
+            harm);
 }
 
 void week_show_causes(const struct view *v, const json_t *document)

@@ -15,7 +15,7 @@
  * once. */
 #ifndef JANSSON_THREAD_SAFE_REFCOUNT
 #error                                                                                             \
-    "this Jansson counts references by no atomic operation: the daemon's readers need one that does (2.11 or later, gcc or clang)"
+    "this Jansson counts references by no atomic operation: the daemon's readers need one that does (gcc or clang, Jansson 2.14 or later)"
 #endif
 
 #define JSONX_DEPTH 16

@@ -108,8 +108,10 @@ void event_message_id(const char *domain, int64_t now_ms, char *out, size_t size
 void event_again_id(const char *domain, const char *complaint, const char *marks, char *out,
                     size_t size)
 {
-    snprintf(out, size, "<again-%s-%s%s%s%s", complaint, marks, domain ? "@" : "",
-             domain ? domain : "", domain ? ">" : "");
+    int length = snprintf(out, size, "<again-%s-%s%s%s%s", complaint, marks, domain ? "@" : "",
+                          domain ? domain : "", domain ? ">" : "");
+    if (domain && length >= (int)size)
+        out[size - 2] = '>'; /* of a long domain the end is left out */
 }
 
 /* What mail addresses may not hold stands in no id: the name's hash does. */

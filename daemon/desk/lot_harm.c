@@ -4,6 +4,7 @@
 #include "base/text.h"
 #include "store/lot_find.h"
 #include "store/open_harm.h"
+#include "store/seen.h"
 #include <assert.h>
 #include <string.h>
 
@@ -59,7 +60,11 @@ void lot_harm_json(struct store *store, int64_t case_id, int64_t lot_id, json_t 
     if (lot_harm_elsewhere(store, &of, case_id, &found, NULL) ||
         (!found.reported && !found.possible))
         return;
+    if (found.reported && !seen_case(store, found.reported)) /* another plant's own affair */
+        found.reported = 0;
     int64_t other = found.reported ? found.reported : found.possible;
+    if (!other || !seen_case(store, other))
+        return;
     json_object_set_new(into, "harm_elsewhere",
                         json_pack("{s:o, s:b, s:s}", "case", CASE_ID_JSON(other), "possible",
                                   !found.reported, "says",

@@ -25,12 +25,13 @@
 
 /* ---- what is read ---- */
 
-/* As words: "glass_in-bread.jpg". New reference. */
+/* As words: "glass.in-bread.jpg"; a dot that ends a sentence does. New reference. */
 static json_t *read_name(const struct desk *desk, const char *name)
 {
     char *words = xstrdup(name);
     for (char *at = words; *at; at++)
-        *at = strchr("_-.", *at) ? ' ' : *at;
+        *at =
+            *at == '_' || *at == '-' || (*at == '.' && at[1] && !strchr(" \n", at[1])) ? ' ' : *at;
     json_t *harm = lexicon_harm(desk->lexicon, words, NULL);
     free(words);
     return harm;

@@ -1,4 +1,5 @@
 #include "desk/taken_at.h"
+#include "base/jsonx.h"
 #include "desk/event.h"
 #include "desk/outgoing.h"
 #include "desk/passed_on.h"
@@ -6,14 +7,22 @@
 #include <assert.h>
 #include <string.h>
 
-/* Who gets urgent mail of either, by the settings: nobody is told twice. */
-static bool same_lists(const struct desk *desk, const char *one, const char *other)
+/* Who gets urgent mail of a plant, by the settings. Borrowed. */
+static const json_t *urgent_list(const struct desk *desk, const char *plant)
 {
-    static const char *const LISTS[] = {"mail/urgent_to", "mail/to"};
-    const json_t *a = json_object_get(desk->plants, one), *b = json_object_get(desk->plants, other);
-    for (size_t i = 0; i < sizeof LISTS / sizeof LISTS[0]; i++) {
-        const json_t *of_a = json_object_get(a, LISTS[i]), *of_b = json_object_get(b, LISTS[i]);
-        if (of_a != of_b && !json_equal(of_a, of_b))
+    const json_t *lists = json_object_get(desk->plants, plant);
+    const json_t *urgent = json_object_get(lists, "mail/urgent_to");
+    return json_array_size(urgent) ? urgent : json_object_get(lists, "mail/to");
+}
+
+/* All who would get it have the case's own mail. */
+static bool all_are_told(const struct desk *desk, const char *taker, const char *owner)
+{
+    size_t i;
+    const json_t *address, *told = urgent_list(desk, owner);
+    json_array_foreach(urgent_list(desk, taker), i, address)
+    {
+        if (!jsonx_holds(told, address))
             return false;
     }
     return true;
@@ -21,8 +30,9 @@ static bool same_lists(const struct desk *desk, const char *one, const char *oth
 
 static json_t *event_of(const struct desk *desk, const struct taken_at *of)
 {
-    static const char *const SAME[] = {"harm",    "possible", "harm_heard", "grave",
-                                       "contact", "why",      "said"};
+    /* not why: it may quote what the other plant wrote */
+    static const char *const SAME[] = {"harm",  "possible", "harm_heard",
+                                       "grave", "contact",  "said"};
     json_t *about = json_object();
     passed_on_json(about);
     json_t *event = event_urgent(desk->plant, json_object_get(of->urgent, "needs"),
@@ -33,6 +43,7 @@ static json_t *event_of(const struct desk *desk, const struct taken_at *of)
             json_object_set(event, SAME[i], value);
     }
     json_object_set_new(event, OUTBOX_PLANT, json_string(of->plant));
+    json_object_set_new(event, OUTBOX_PLANT_ALONE, json_true());
     json_decref(about);
     return event;
 }
@@ -46,7 +57,7 @@ int taken_at_tell(const struct desk *desk, struct store *store, const struct tak
     if (!of->plant || !of->case_id)
         return 0;
     int rc = case_get(store, of->case_id, &row, err);
-    if (rc || strcmp(row.plant, of->plant) == 0 || same_lists(desk, of->plant, row.plant))
+    if (rc || strcmp(row.plant, of->plant) == 0 || all_are_told(desk, of->plant, row.plant))
         return rc;
     event_message_id(desk->mail_domain, of->now_ms, message_id, sizeof message_id);
     const struct outbox_new mail = {

@@ -13,7 +13,7 @@ struct taken_at {
     const json_t *urgent; /* the event of its mail */
     int64_t now_ms;
 };
-/* Nothing where both have the same addresses. In the writer's transaction. */
+/* Nothing where all who would get it have the case's own mail. In the writer's transaction. */
 int taken_at_tell(const struct desk *desk, struct store *store, const struct taken_at *of,
                   struct error *err);
 

@@ -380,7 +380,7 @@ static int raise_alarm(const struct desk *desk, struct taking *t, struct store *
     int rc = outgoing_add_urgent(store, &mail, gather_ms, json_incref(t->urgent), &t->mail_gathered,
                                  err);
     const struct taken_at of = {t->of_plant, t->placed.case_id, t->urgent, now_ms};
-    if (!rc)
+    if (!rc && !t->mail_gathered) /* else they had the first of them */
         rc = taken_at_tell(desk, store, &of, err);
     return rc || !t->placed.case_id ? rc : case_flag_harm(store, t->placed.case_id, err);
 }

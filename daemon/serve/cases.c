@@ -364,12 +364,12 @@ struct settling {
     struct overheard heard;
 };
 
-/* Why it was settled although harm is open, where none is, is mailed by nothing else. */
+/* Why it was settled although harm is open, too: that may be mailed, and is on no record. */
 static int hear(struct store *store, struct settling *s, const char *where, struct error *err)
 {
     text_reset(&s->words);
     text_append(&s->words, s->note ? s->note : "");
-    if (s->despite.anyway && !json_array_size(s->despite.found))
+    if (s->despite.anyway)
         text_appendf(&s->words, "\n\n%s", s->despite.anyway);
     overheard_add_name(s->despite.desk, s->by, &s->words);
     s->heard.desk = s->despite.desk;
@@ -379,12 +379,13 @@ static int hear(struct store *store, struct settling *s, const char *where, stru
     return overheard_hear(store, &s->heard, err);
 }
 
+/* What the verdict closed is said anew: heard before the case is open again, and carries it. */
 static int reopen(struct store *store, struct settling *s, struct error *err)
 {
-    int rc = verdict_reopen(store, s->case_id, s->note, s->by, s->at_ms, err);
+    int rc = hear(store, s, "the note of a case that is reopened says so", err);
     if (!rc)
-        rc = following_reopened(s->despite.desk, store, s->case_id, s->at_ms, err);
-    return rc ? rc : hear(store, s, "the note of a case that is reopened says so", err);
+        rc = verdict_reopen(store, s->case_id, s->note, s->by, s->at_ms, err);
+    return rc ? rc : following_reopened(s->despite.desk, store, s->case_id, s->at_ms, err);
 }
 
 /* What the note says of harm is news beside what the case carried; the verdict does not close it.

@@ -299,7 +299,21 @@ static const char *where_of(struct holding *h, const char *where)
     return h->where.data;
 }
 
-/* Of no case it is about the lot, the first of them. */
+/* Whoever gave it free all the same is mailed with the reason, then. */
+static bool tells_harm(const json_t *found)
+{
+    size_t i;
+    const json_t *item;
+    json_array_foreach(found, i, item)
+    {
+        if (!json_object_get(item, "unfit"))
+            return true;
+    }
+    return false;
+}
+
+/* Of no case it is about the lot, the first of them. Of a case, what its complaints do not tell is
+ * put on record, whatever was mailed. */
 static int hear(struct store *store, struct holding *h, const char *where, struct error *err)
 {
     size_t first = first_of(h);
@@ -310,9 +324,10 @@ static int hear(struct store *store, struct holding *h, const char *where, struc
     h->heard.where = where_of(h, where);
     text_reset(&h->words);
     text_append(&h->words, h->reason);
-    if (h->anyway && !json_array_size(h->despite.found)) /* mailed by nothing else */
+    if (h->anyway && (h->case_id || !tells_harm(h->despite.found)))
         text_appendf(&h->words, "\n\n%s", h->anyway);
     overheard_add_name(h->heard.desk, h->by, &h->words);
+    h->heard.told_before = h->heard.told_before && strcmp(h->words.data, h->reason) == 0;
     h->heard.why = (struct complaint_why){h->by, h->words.data, h->at_ms};
     return overheard_hear(store, &h->heard, err);
 }

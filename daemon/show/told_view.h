@@ -14,7 +14,7 @@ void told_view_case(struct view *view, const json_t *complaints, size_t count);
  * causes, a sentence says that these are among them ("%zu"). */
 size_t told_view_harm_reports(const json_t *report);
 #define TOLD_VIEW_HARM_AMONG                                                                       \
-    "Complaints that report harm, or may, are counted among these: %zu. What hurt somebody is no " \
-    "cause of this list."
+    "Complaints that report harm, or may: %zu. Those of mold, off-odor or staling are counted "    \
+    "among these; what hurt somebody is no cause of this list."
 
 #endif

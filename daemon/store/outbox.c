@@ -82,6 +82,10 @@ int outbox_ids(struct store *store, const char *begin, outbox_each_id each, void
     SEEN_IN(of, PLANT_OF(mail))                                                                    \
     " AND (" but " IS NULL OR instr(" but ", ',' || " PLANT_OF(mail) " || ',') = 0)"
 
+#define SAYS(what)                                                                                 \
+    "EXISTS (SELECT 1 FROM outbox_text t WHERE t.mail_id = outbox.id AND instr(t.payload, " what   \
+    ") > 0)"
+
 static int add_deliveries(struct store *store, const struct outbox_addresses *a,
                           const char *recipient, int64_t now_ms, struct error *err)
 {
@@ -90,10 +94,11 @@ static int add_deliveries(struct store *store, const struct outbox_addresses *a,
         " SELECT id, ?2, CASE event WHEN '" OUTBOX_URGENT
         "' THEN 1 ELSE 0 END, ?4, CASE WHEN not_before_ms > ?4 THEN"
         " not_before_ms ELSE ?4 END FROM outbox WHERE event = ?1"
-        " AND (state = 'new' OR (?3 = 1 AND state = 'open')) AND (" IS_OF(
-            "outbox", "?5", "?6") " OR (case_id IS NULL AND EXISTS (SELECT 1 FROM outbox_text t "
-                                  "WHERE t.mail_id = outbox.id"
-                                  " AND instr(t.payload, ?7) > 0))) ON CONFLICT DO NOTHING";
+        " AND (state = 'new' OR (?3 = 1 AND state = 'open')) AND ((" IS_OF(
+            "outbox", "?5",
+            "?6") " AND NOT (case_id IS NULL AND " SAYS("?8") ")) OR (case_id IS "
+                                                              "NULL AND " SAYS(
+                                                                  "?7") ")) ON CONFLICT DO NOTHING";
     json_t *plant = a->plant ? json_string(a->plant) : NULL;
     char *name = plant ? jsonx_dump(plant) : NULL;
     struct text_buffer says = {0}; /* as the payload has it: nobody's words look so within a text */
@@ -101,7 +106,8 @@ static int add_deliveries(struct store *store, const struct outbox_addresses *a,
         text_appendf(&says, "\"" OUTBOX_PLANT "\":%s", name);
     int rc = db_run(store, SQL,
                     DB(DB_TEXT(a->event), DB_TEXT(recipient), DB_INT(a->all), DB_MS(now_ms),
-                       DB_TEXT(a->of), DB_TEXT(a->but), DB_TEXT(says.data)),
+                       DB_TEXT(a->of), DB_TEXT(a->but), DB_TEXT(says.data),
+                       DB_TEXT("\"" OUTBOX_PLANT_ALONE "\":true")),
                     err);
     text_buffer_free(&says);
     free(name);

@@ -52,6 +52,7 @@ struct outbox_addresses {
     const char *plant; /* besides: mails of no case whose payload says OUTBOX_PLANT of it; NULL */
 };
 #define OUTBOX_PLANT "of_plant"
+#define OUTBOX_PLANT_ALONE "of_plant_alone" /* true, in a payload: and nobody else gets it */
 /* Gives mails deliveries, due now. With `all`, deliveries that have not left are dropped where
  * their recipient is none any more. Mails stay new until outbox_addressed(). */
 int outbox_address(struct store *store, const struct outbox_addresses *addresses, int64_t now_ms,

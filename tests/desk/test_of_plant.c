@@ -71,18 +71,22 @@ static void harm_is_mailed_where_it_was_taken_as_well(void **state)
                                 "urgent_to':['s@m.example']}}";
     static const char SAME[] = "{'north':{'mail/urgent_to':['n@mill.example']},'south':{'mail/"
                                "urgent_to':['n@mill.example']}}";
+    /* whoever gets south's urgent mail is told, whichever list they stand in */
+    static const char AMONG[] = "{'north':{'mail/to':['n@mill.example']},'south':{'mail/urgent_to':"
+                                "['s@m.example','n@mill.example'],'mail/to':['x@m.example']}}";
     static const char OF_NORTH[] =
         "SELECT count(*) FROM outbox o JOIN outbox_text t ON t.mail_id = o.id WHERE o.case_id IS"
-        " NULL AND json_extract(t.payload, '$.of_plant') = 'north' AND json_extract(t.payload,"
+        " NULL AND json_extract(t.payload, '$.of_plant') = 'north' AND instr(t.payload, "
+        "'\"of_plant_alone\":true') > 0"
+        " AND json_extract(t.payload, '$.why') IS NULL AND json_extract(t.payload,"
         " '$.harm[0]') = 'illness' AND json_extract(t.payload, '$.lot') IS NULL AND"
         " json_extract(t.payload, '$.case') IS NULL AND json_extract(t.payload, '$.made') IS NULL";
     static const struct {
         const char *plants, *whose, *of;
         int mails, of_north;
-    } ROWS[] = {{APART, "south", "north", 2, 1},
-                {APART, "north", "north", 1, 0},
-                {SAME, "south", "north", 1, 0},
-                {APART, "south", NULL, 1, 0},
+    } ROWS[] = {{APART, "south", "north", 2, 1}, {APART, "north", "north", 1, 0},
+                {SAME, "south", "north", 1, 0},  {AMONG, "south", "north", 1, 0},
+                {AMONG, "north", "south", 2, 0}, {APART, "south", NULL, 1, 0},
                 {APART, "south", "south", 1, 0}};
     struct fixture *f = *state;
     for (size_t i = 0; i < COUNT_OF(ROWS); i++) {

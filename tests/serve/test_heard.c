@@ -6,7 +6,7 @@
 #define LOT "L1 6318 A04@"
 #define COMPLAINT "01990000-0000-7000-8000-0000000000@"
 #define UPLOAD "01990000-0000-4000-8000-0000000000@"
-enum { FIRST = 10, CASES = 40 };
+enum { FIRST = 10, CASES = 59 };
 
 static char *numbered(const char *text, int number)
 {
@@ -120,8 +120,10 @@ static void check(struct fixture *f, const struct written *w, int number, const 
     if (w->first)
         json_decref(answer_of(f, w->first, w->first_body, number));
     int64_t before = mails(f);
-    json_t *answer = answer_of(f, w->what, said.data, number);
-    bool heard = json_object_get(answer, "heard") != NULL, mailed = mails(f) > before;
+    json_t *answer = answer_of(f, w->what, said.data, number),
+           *heard_so = json_object_get(answer, "heard");
+    bool heard = heard_so != NULL; /* a fourth of no case in a minute waits for others */
+    bool mailed = mails(f) > before || json_object_get(heard_so, "alarm");
     if (heard != is || mailed != is)
         fail_msg("%s %s: heard %d, mailed %d", w->what, said.data, heard, mailed);
     json_decref(answer);
@@ -130,7 +132,8 @@ static void check(struct fixture *f, const struct written *w, int number, const 
 
 static void whatever_is_written_is_heard(void **state)
 {
-    static const char *const WORDS[] = {"Anna Burns", "my child is ill from it"};
+    static const char *const WORDS[] = {"Anna Burns", "my child is ill from it",
+                                        "Not at desk. Found glass in it"};
     int number = FIRST;
     for (size_t i = 0; i < COUNT_OF(WRITTEN); i++)
         for (size_t k = 0; k < COUNT_OF(WORDS); k++)
@@ -151,11 +154,58 @@ static void all_lots_of_a_hold_are_named(void **state)
                      1);
 }
 
-int main(void)
+static void answer_without(struct fixture *f, const char *what, const char *body, int number)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup_teardown(whatever_is_written_is_heard, setup, teardown),
-        cmocka_unit_test_setup_teardown(all_lots_of_a_hold_are_named, setup, teardown),
-    };
-    return cmocka_run_group_tests(tests, NULL, NULL);
+    json_decref(answer_of(f, what, body, number));
+}
+
+/* A verdict closed the harm that the case carries: what reopens it is news, of the same kind too.
+ */
+static void what_a_verdict_closed_is_said_anew(void **state)
+{
+    struct fixture *f = *state;
+    int number = FIRST + CASES;
+    char *id = numbered(COMPLAINT, number);
+    fixture_log(f, id, ",'harm':['illness']");
+    free(id);
+    answer_without(f, "POST cases/C%/verdict",
+                   "{'cause':'packed-hot','confirmed_by':'assay','by':'jo','anyway':'seen'}",
+                   number);
+    int64_t before = mails(f);
+    answer_without(f, "POST cases/C%/verdict",
+                   "{'reopen':true,'by':'jo','note':'another child vomited'}", number);
+    assert_int_equal(mails(f), before + 1);
+}
+
+/* Why it is done all the same may say what no complaint does; of a lot of no case, though its hold
+ * told the very reason. */
+static void why_all_the_same_is_heard(void **state)
+{
+    static const char HOLD[] = "{'by':'jo','reason':'glass in it','lots':['L1 6318 A0469']}";
+    struct fixture *f = *state;
+    fixture_does(f, "POST records/lots?source=m.csv",
+                 "lot,product,line,made_from,made_to,packed_from,packed_to,units,code_date\n"
+                 "L1 6318 A0469,W24,1,2026-11-14T01:00:00-05:00,2026-11-14T02:00:00-05:00,"
+                 "2026-11-14T04:01:09-05:00,2026-11-14T06:00:00-05:00,9000,2026-11-24\n",
+                 200);
+    answer_without(f, "POST lots/hold", HOLD, FIRST);
+    int64_t before = mails(f);
+    answer_without(f, "POST lots/release",
+                   "{'by':'jo','reason':'glass in it','disposition':'destroy','anyway':'a child "
+                   "died of it','lots':['L1 6318 A0469']}",
+                   FIRST);
+    assert_int_equal(mails(f), before + 1);
+}
+
+int main(void){
+    const struct CMUnitTest tests[] =
+        {
+            cmocka_unit_test_setup_teardown(whatever_is_written_is_heard, setup, teardown),
+            cmocka_unit_test_setup_teardown(all_lots_of_a_hold_are_named, setup, teardown),
+        }
+
+    cmocka_unit_test_setup_teardown(what_a_verdict_closed_is_said_anew, setup, teardown),
+    cmocka_unit_test_setup_teardown(why_all_the_same_is_heard, setup, teardown),
+};
+return cmocka_run_group_tests(tests, NULL, NULL);
 }

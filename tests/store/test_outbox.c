@@ -273,11 +273,12 @@ static void what_no_case_tells_reaches_a_plants_people_too(void **state)
 {
     static const char *const PAYLOADS[] = {"{\"note\":\"of_plant: Larkfen\"}",
                                            "{\"of_plant\":\"Larkfen\",\"note\":\"\"}",
-                                           "{\"reports\":[{\"of_plant\":\"Lark\\\"fen\"}]}"};
+                                           "{\"reports\":[{\"of_plant\":\"Lark\\\"fen\"}]}",
+                                           "{\"of_plant\":\"Larkfen\",\"of_plant_alone\":true}"};
     static const char *const PLANTS[] = {"Larkfen", "Lark\"fen"}, *const TO[] = {"l@p", "q@p"};
     static const char *const COMPANY[] = {"c@p"};
     struct fixture *f = *state;
-    for (int i = 0; i < 3; i++) {
+    for (int i = 0; i < 4; i++) {
         char id[16];
         snprintf(id, sizeof id, "<%d@p>", i);
         const struct outbox_new mail = {"urgent", 0, 0, id, PAYLOADS[i], NOW, 0};
@@ -300,7 +301,7 @@ static void what_no_case_tells_reaches_a_plants_people_too(void **state)
             assert_int_equal(outbox_address(f->store, &to, NOW, NULL), 0);
         }
         assert_int_equal(outbox_addressed(f->store, "urgent", all, NULL), 0);
-        assert_due(f, true, NOW, "1:c@p 2:l@p 3:q@p 2:c@p 3:c@p");
+        assert_due(f, true, NOW, "1:c@p 2:l@p 3:q@p 2:c@p 4:l@p 3:c@p");
     }
 }
 
