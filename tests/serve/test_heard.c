@@ -197,15 +197,13 @@ static void why_all_the_same_is_heard(void **state)
     assert_int_equal(mails(f), before + 1);
 }
 
-int main(void){
-    const struct CMUnitTest tests[] =
-        {
-            cmocka_unit_test_setup_teardown(whatever_is_written_is_heard, setup, teardown),
-            cmocka_unit_test_setup_teardown(all_lots_of_a_hold_are_named, setup, teardown),
-        }
-
-    cmocka_unit_test_setup_teardown(what_a_verdict_closed_is_said_anew, setup, teardown),
-    cmocka_unit_test_setup_teardown(why_all_the_same_is_heard, setup, teardown),
-};
-return cmocka_run_group_tests(tests, NULL, NULL);
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup_teardown(whatever_is_written_is_heard, setup, teardown),
+        cmocka_unit_test_setup_teardown(all_lots_of_a_hold_are_named, setup, teardown),
+        cmocka_unit_test_setup_teardown(what_a_verdict_closed_is_said_anew, setup, teardown),
+        cmocka_unit_test_setup_teardown(why_all_the_same_is_heard, setup, teardown),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
 }
