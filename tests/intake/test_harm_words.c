@@ -635,6 +635,9 @@ static void german_is_heard(void **state)
         {"keiner ist krank geworden, der Kuchen war trocken", ""},
         /* "niemand" behind it denies nothing but at the end of what is said */
         {"mein Kind war krank, niemand half", "illness"},
+        {"Bacillus cereus 120000 cfu/g", "illness"},
+        {"ochratoxin A 11 ug/kg", "illness"},
+        {"rope of Bacillus subtilis", ""},
         {"Kind wurde krank, hat keiner abgehoben", "illness"},
         {"wurde jemand krank? nein, niemand", ""},
         {"Niemand in der Familie war davon krank", ""},
