@@ -80,7 +80,8 @@ static const struct field_word ODORS[] = {
     {"musty", "like a damp cellar", "cellar|damp|earthy|moldy"},
     {"rancid", "like old oil or nuts", "old oil|oily"},
     {"plastic", NULL, "bag"},
-    {"hydrocarbon", "like petrol, kerosene or paint", "petrol|gas|gasoline|kerosene|diesel|paint|varnish|turpentine"},
+    {"hydrocarbon", "like petrol, kerosene or paint",
+     "petrol|gas|gasoline|kerosene|diesel|paint|varnish|turpentine"},
     {"chemical", "like cleaner or bleach", "bleach|cleaner|soap|chlorine|medicine"},
     {"smoky", "like smoke", "smoke|burnt"},
     {0}};
