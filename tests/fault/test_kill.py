@@ -77,7 +77,7 @@ class Load:
         while not self.stopping.is_set():
             number = len(self.files)
             rows = "".join(f"{rng.choice(LOTS)},core_at_pack_c,{36 + rng.random():.3f},2026-11-{1 + number % 18:02}"
-                           f"T{row // 60:02}:{row % 60:02}:{number // 18 % 60:02}-05:00\n" for row in range(ROWS))
+                           f"T{row // 60 + number // 1080 * 7:02}:{row % 60:02}:{number // 18 % 60:02}-05:00\n" for row in range(ROWS))
             if self.insist(f"/v1/records/readings?source=r{number}.csv", ("lot,quantity,value,at\n" + rows).encode(),
                            "text/csv"):
                 self.files.append(number)
