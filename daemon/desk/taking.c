@@ -453,8 +453,10 @@ static int check_again(const struct desk *desk, struct store *store, struct taki
     int kept = alarm_again(desk, store, t, !rc, err);
     if (!kept && t->urgent)
         kept = repeat_harm_keep(desk, store, t->form, t->user ? t->user : "", now_ms, err);
-    if (kept || !rc)
+    if (kept || !rc) {
+        json_decref(differs);
         return kept;
+    }
     error_at(&why, t->source, t->line, 0);
     t->err = why;
     json_decref(t->faults);

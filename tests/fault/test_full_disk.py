@@ -72,7 +72,8 @@ def check_unkept_harm(plant, first):
                        ("lots/measure", {"lot": "L1 6318 A0400", "results": [{"quantity": "crumb_ph", "value": "6 pH"}],
                                          "lab": "Northgate", "sample": "26-114", "at": "2026-11-24", "note": words})):
         status, answer = plant.post("/v1/" + path, {"by": "mira", **body})
-        assert status == 507 and answer.get("harm") == ["illness"] and answer["script"], (path, answer)
+        assert status == 507 and answer.get("harm") == ["illness"], (path, answer)
+        assert ("script" in answer) == (not path.startswith("lots/")), "QA has no caller to read it to: " + path
         assert "phone the food-safety lead now" in answer["alarm"], (path, answer)
 
 
