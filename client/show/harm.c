@@ -204,10 +204,24 @@ bool harm_reported(const json_t *complaint, const json_t *answer)
            json_array_size(harm) > 0;
 }
 
+static void append_laboratory(const json_t *row, struct text_buffer *out)
+{
+    char when[VIEW_NUMBER];
+    text_appendf(out, "A laboratory (%s) found in %s: '%s', sample %s, ",
+                 pick_text(row, "lab", "?"), pick_text(row, "case", pick_text(row, "lot", "?")),
+                 pick_text(row, "spoken", "?"), pick_text(row, "sample", "?"));
+    text_appendf(out, "written %s by %s, not taken back", view_when(pick_text(row, "at", ""), when),
+                 pick_text(row, "by", "?"));
+}
+
 void harm_open_line(const json_t *row, struct text_buffer *out)
 {
     char when[VIEW_NUMBER];
-    if (pick_has(row, "spoken")) { /* no complaint: a laboratory, a call since */
+    if (pick_has(row, "lab")) {
+        append_laboratory(row, out);
+        return;
+    }
+    if (pick_has(row, "spoken")) { /* no complaint: a call since */
         text_appendf(out, "%s, written %s by %s: '%s'",
                      pick_text(row, "case", pick_text(row, "lot", "?")),
                      view_when(pick_text(row, "at", ""), when), pick_text(row, "by", "?"),

@@ -1,6 +1,7 @@
 #include "show/lot_show.h"
 #include "base/plant_level.h"
 #include "base/text.h"
+#include "show/harm.h"
 #include "show/hold.h"
 #include "show/measured_show.h"
 #include "show/pick.h"
@@ -452,6 +453,7 @@ void lot_show(const struct view *v, const json_t *document)
     char *says = standing_text(document, NULL);
     view_title(v, "Lot %s", says);
     free(says);
+    harm_show_open(v, document);
     standing_show_rest(v, document);
     if (pick_has(document, "shown"))
         show_records(v, document);

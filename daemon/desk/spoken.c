@@ -21,7 +21,7 @@ struct speaking {
 struct written {
     int64_t at_ms;
     const char *by, *text;
-    bool names; /* words of it are of no language: those of a laboratory */
+    const struct measured_row *result; /* a laboratory's: its words are of no language; NULL */
 };
 
 /* Before those that are older; the oldest makes room. */
@@ -45,9 +45,9 @@ static void add(struct speaking *s, const struct written *w)
 {
     char when[40], text[SPOKEN_TEXT];
     const struct lexicon *lexicon = s->desk->lexicon;
-    json_t *harm = !*w->text  ? NULL
-                   : w->names ? lexicon_harm(lexicon, w->text, NULL)
-                              : lexicon_harm_written(lexicon, w->text);
+    json_t *harm = !*w->text   ? NULL
+                   : w->result ? lexicon_harm(lexicon, w->text, NULL)
+                               : lexicon_harm_written(lexicon, w->text);
     if (!harm || (!s->of && !json_array_size(harm))) {
         json_decref(harm);
         return;
@@ -59,12 +59,16 @@ static void add(struct speaking *s, const struct written *w)
                         s->of ? CASE_ID_JSON(s->of->id) : json_string(s->lot));
     if (s->of)
         json_object_set_new(item, "symptom", json_string(s->of->symptom));
+    if (w->result) {
+        json_object_set_new(item, "lab", json_string(w->result->lab));
+        json_object_set_new(item, "sample", json_string(w->result->sample));
+    }
     put(s, w->at_ms, item);
 }
 
 static int take_entry(void *arg, const struct follow_entry *entry)
 {
-    add(arg, &(struct written){entry->at_ms, entry->by_name, entry->text, false});
+    add(arg, &(struct written){entry->at_ms, entry->by_name, entry->text, NULL});
     return 0;
 }
 
@@ -76,7 +80,7 @@ static int take_result(void *arg, const struct measured_row *row)
     lab_row_result(row->quantity, row->said, &text);
     if (*row->note)
         text_appendf(&text, "%s%s", text.length ? ". " : "", row->note);
-    add(arg, &(struct written){row->logged_ms, row->by_name, text.data, true});
+    add(arg, &(struct written){row->logged_ms, row->by_name, text.data, row});
     text_buffer_free(&text);
     return 0;
 }

@@ -8,12 +8,13 @@
 #include <jansson.h>
 
 /* [{"case","symptom","spoken": its words, "at", "by", "harm": [kinds, or none where it may]}], the
- * newest first. New reference. */
+ * newest first; a laboratory's with "lab" and "sample". New reference. */
 int spoken_of_case(const struct desk *desk, struct store *store, int64_t case_id, json_t **ret,
                    struct error *err);
 
-/* [{"lot": `code`, "spoken","at","by","harm"}], of the results of a lot those that say harm: they
- * stand until they are taken back, whatever its complaints are corrected to. New reference. */
+/* [{"lot": `code`, "spoken","at","by","harm","lab","sample"}], of the results of a lot those that
+ * say harm: they stand until they are taken back, whatever its complaints are corrected to. New
+ * reference. */
 int spoken_of_lot(const struct desk *desk, struct store *store, const struct hold_of *lot,
                   json_t **ret, struct error *err);
 

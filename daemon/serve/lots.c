@@ -3,6 +3,7 @@
 #include "base/text.h"
 #include "base/tz_of.h"
 #include "desk/passed_on.h"
+#include "desk/spoken.h"
 #include "lots/standing.h"
 #include "serve/app.h"
 #include "serve/lot_named.h"
@@ -105,6 +106,27 @@ static int records_json(struct store *store, struct setup *setup, const struct s
     return tell_lot_around(setup->triage, store, lot_id, *ret, err);
 }
 
+/* What laboratories found that says harm, of whichever lot it may be: of one of no case nothing
+ * else tells it. */
+static int add_found(struct store *store, const struct setup *setup,
+                     const struct standing *standing, json_t *answer, struct error *err)
+{
+    json_t *all = json_array();
+    int rc = 0;
+    for (size_t i = 0; i < standing->count && !rc; i++) {
+        struct hold_of of = {.lot_id = standing->candidate[i].lot_id};
+        json_t *found = NULL;
+        text_clip(standing->candidate[i].lot, of.code, sizeof of.code);
+        rc = spoken_of_lot(&setup->desk, store, &of, &found, err);
+        json_array_extend(all, found);
+        json_decref(found);
+    }
+    if (json_array_size(all))
+        json_object_set(answer, "open_harm", all);
+    json_decref(all);
+    return rc;
+}
+
 /* A date that the likeliest lot does not bear is told, not swallowed. */
 static json_t *doubts_json(const struct lot_query *query, const struct standing *standing)
 {
@@ -184,6 +206,8 @@ static int lot_json(struct store *store, struct setup *setup, const struct lot_q
         answer = read_json(store, setup->tz, &matched.parsed);
     else
         rc = records_json(store, setup, &standing, &answer, err);
+    if (!rc && !read && !elsewhere)
+        rc = add_found(store, setup, &standing, answer, err);
     if (!rc && !elsewhere)
         tell_standing(query, &standing, answer);
     if (!rc && !read)

@@ -23,12 +23,8 @@ static int may_be_about_it(struct store *store, void *arg, struct error *err)
                    err);
 }
 
-/* Many cases may be about it, all older than its own: each is marked, its own is told of, and as
- * many are told one by one as an answer holds, its own among them. */
-static void all_cases_of_a_lot_hear_it(void **state)
+static void load_lot(struct fixture *f)
 {
-    struct fixture *f = *state;
-    struct error err = {0};
     fixture_does(f, "POST records/products?source=p.csv",
                  "product,name,family,shelf_life_days,unit_g\nW24,White 24,pan-bread,10,680\n",
                  200);
@@ -37,6 +33,15 @@ static void all_cases_of_a_lot_hear_it(void **state)
                  "L1 6318 A0400,W24,1,2026-11-14T01:00:00-05:00,2026-11-14T02:00:00-05:00,"
                  "2026-11-14T04:00:00-05:00,2026-11-14T06:00:00-05:00,9000,2026-11-24\n",
                  200);
+}
+
+/* Many cases may be about it, all older than its own: each is marked, its own is told of, and as
+ * many are told one by one as an answer holds, its own among them. */
+static void all_cases_of_a_lot_hear_it(void **state)
+{
+    struct fixture *f = *state;
+    struct error err = {0};
+    load_lot(f);
     for (int i = 0; i <= OTHERS; i++) {
         char id[64];
         snprintf(id, sizeof id, "01990000-0000-7000-8000-0000000000%02d", i + 10);
@@ -66,10 +71,73 @@ static void all_cases_of_a_lot_hear_it(void **state)
                      OTHERS + 1);
 }
 
+static json_t *answer_of(struct fixture *f, const char *what, const char *body)
+{
+    struct error err = {0};
+    json_t *answer = NULL;
+    struct asked *a = fixture_ask(f, f->store, what, body);
+    if (a->status >= 300)
+        fail_msg("%s: %d %s", what, a->status, a->body.data);
+    assert_int_equal(jsonx_parse(a->body.data, a->body.length, &answer, &err), 0);
+    fixture_asked_free(a);
+    return answer;
+}
+
+/* Nobody complained of it: its own page tells it, until it is taken back. */
+static void a_lot_of_no_case_tells_what_was_found_in_it(void **state)
+{
+    static const char *const VALUES[] = {"'absent/25 g'", "'positive'", "null"};
+    struct fixture *f = *state;
+    load_lot(f);
+    for (size_t i = 0; i < COUNT_OF(VALUES); i++) {
+        char body[300];
+        snprintf(body, sizeof body,
+                 "{'by':'jo','lab':'Millgate','sample':'S1','lot':'L1 6318 A0400',"
+                 "'reason':'a slip','results':[{'quantity':'salmonella','value':%s}]}",
+                 VALUES[i]);
+        json_decref(answer_of(f, "POST lots/measure", body));
+        json_t *answer = answer_of(f, "GET lots/L1%206318%20A0400", NULL);
+        const json_t *found = json_object_get(answer, "open_harm"), *one = json_array_get(found, 0);
+        assert_int_equal(json_array_size(json_object_get(answer, "cases")), 0);
+        assert_int_equal(json_array_size(found), i == 1);
+        if (one) {
+            static const char *const IS[][2] = {{"lot", "L1 6318 A0400"},
+                                                {"lab", "Millgate"},
+                                                {"sample", "S1"},
+                                                {"spoken", "salmonella positive"},
+                                                {"by", "jo"}};
+            for (size_t k = 0; k < COUNT_OF(IS); k++)
+                assert_string_equal(json_string_value(json_object_get(one, IS[k][0])), IS[k][1]);
+        }
+        json_decref(answer);
+    }
+}
+
+/* A result of a lot that nobody loaded is not kept; who found it is told whom to phone. */
+static void harm_in_a_result_that_is_refused_is_heard(void **state)
+{
+    struct fixture *f = *state;
+    struct asked *a = fixture_ask(f, f->store, "POST lots/measure",
+                                  "{'by':'jo','lab':'Millgate','sample':'S1','lot':'L3 6319 "
+                                  "NOLOT','results':[{'quantity':'salmonella','value':"
+                                  "'positive'}]}");
+    json_t *answer = NULL;
+    assert_int_equal(a->status, 404);
+    assert_int_equal(jsonx_parse(a->body.data, a->body.length, &answer, NULL), 0);
+    assert_string_equal(json_string_value(json_array_get(json_object_get(answer, "harm"), 0)),
+                        "illness");
+    assert_true(json_is_string(json_object_get(answer, "alarm")));
+    json_decref(answer);
+    fixture_asked_free(a);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(all_cases_of_a_lot_hear_it, setup, teardown),
+        cmocka_unit_test_setup_teardown(harm_in_a_result_that_is_refused_is_heard, setup, teardown),
+        cmocka_unit_test_setup_teardown(a_lot_of_no_case_tells_what_was_found_in_it, setup,
+                                        teardown),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
