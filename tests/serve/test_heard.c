@@ -200,10 +200,11 @@ static void why_all_the_same_is_heard(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup_teardown(whatever_is_written_is_heard, setup, teardown),
-        cmocka_unit_test_setup_teardown(all_lots_of_a_hold_are_named, setup, teardown),
-        cmocka_unit_test_setup_teardown(what_a_verdict_closed_is_said_anew, setup, teardown),
-        cmocka_unit_test_setup_teardown(why_all_the_same_is_heard, setup, teardown),
+        /* those first that count mails: of no case, a fourth in a minute waits for others */
+        cmocka_unit_test(what_a_verdict_closed_is_said_anew),
+        cmocka_unit_test(why_all_the_same_is_heard),
+        cmocka_unit_test(all_lots_of_a_hold_are_named),
+        cmocka_unit_test(whatever_is_written_is_heard),
     };
-    return cmocka_run_group_tests(tests, NULL, NULL);
+    return cmocka_run_group_tests(tests, setup, teardown);
 }
