@@ -1,6 +1,7 @@
 #include "show/complaint_show.h"
 #include "intake/fields.h"
 #include "show/change_show.h"
+#include "show/harm.h"
 #include "show/pick.h"
 #include "show/standing.h"
 #include <stdlib.h>
@@ -31,6 +32,8 @@ static void show_unasked(const struct view *v, const json_t *said, const json_t 
         return;
     if (pick_has(stands, "harm"))
         view_text(v, VIEW_PLAIN, 2, 4, "Harm: not said then; answered since, below");
+    else if (harm_possible(stands))
+        view_text(v, VIEW_HARM, 2, 4, "Harm: PERHAPS: words of it may mean harm, read them");
     else
         view_text(v, VIEW_HARM, 2, 4, "Harm: NOT ASKED");
 }

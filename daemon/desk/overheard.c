@@ -180,30 +180,83 @@ static int add_change(struct store *store, const struct complaint_why *why,
 }
 
 /* As its note's words would have made it. */
-static int mark(struct store *store, const struct complaint_why *why, const struct anew *found,
-                struct error *err)
+static int write_possible(struct store *store, const struct complaint_why *why,
+                          const struct anew *found, json_t *own, struct error *err)
 {
-    json_t *own = NULL;
     struct complaint_placed placed;
-    int rc = own_body(store, found, &own, err);
-    if (!rc) {
-        json_object_del(own, "harm_read");
-        json_object_set_new(own, "harm_possible", json_true());
-        rc = anew_tell(store, found, own, why, &placed, err);
-    }
-    json_decref(own);
+    json_object_del(own, "harm_read");
+    json_object_set_new(own, "harm_possible", json_true());
+    int rc = anew_tell(store, found, own, why, &placed, err);
     return rc ? rc : add_change(store, why, found, err);
 }
 
+/* Beside the kinds it tells. */
+static int write_kinds(struct store *store, const struct complaint_why *why,
+                       const struct anew *found, json_t *own, struct error *err)
+{
+    const struct change_row change = {
+        .complaint = found->uuid, .at_ms = why->at_ms, .by = why->by, .reason = why->reason};
+    struct complaint_placed placed;
+    const json_t *before = json_object_get(found->body, "harm");
+    json_t *all = before ? json_copy((json_t *)(uintptr_t)before) : json_array();
+    jsonx_add_missing(all, json_object_get(own, "harm"));
+    char *was = json_array_size(before) ? jsonx_dump(before) : NULL, *now = jsonx_dump(all);
+    bool possible = json_is_true(json_object_get(found->body, "harm_possible"));
+    int rc = anew_tell(store, found, own, why, &placed, err);
+    if (!rc)
+        rc = change_add(store, &change, "harm",
+                        was        ? was
+                        : possible ? "\"possible\""
+                                   : "",
+                        now, err);
+    free(was);
+    free(now);
+    json_decref(all);
+    return rc;
+}
+
+static int mark(struct store *store, const struct complaint_why *why, const struct anew *found,
+                const json_t *kinds, struct error *err)
+{
+    json_t *own = NULL;
+    int rc = own_body(store, found, &own, err);
+    if (!rc && json_array_size(kinds)) {
+        const json_t *before = json_object_get(own, "harm");
+        json_t *all = before ? json_copy((json_t *)(uintptr_t)before) : json_array();
+        jsonx_add_missing(all, kinds);
+        json_object_set_new(own, "harm", all);
+        json_object_del(own, "harm_possible");
+        rc = write_kinds(store, why, found, own, err);
+    } else if (!rc) {
+        rc = write_possible(store, why, found, own, err);
+    }
+    json_decref(own);
+    return rc;
+}
+
+static bool tells_all(const struct anew *found, const json_t *kinds)
+{
+    size_t i;
+    const json_t *kind, *told = json_object_get(found->body, "harm");
+    json_array_foreach(kinds, i, kind)
+    {
+        if (!jsonx_holds(told, kind))
+            return false;
+    }
+    return true;
+}
+
 int overheard_mark(const struct desk *desk, struct store *store, const char *report,
-                   const struct complaint_why *why, struct error *err)
+                   const json_t *kinds, const struct complaint_why *why, struct error *err)
 {
     assert(store_writing(store));
     assert(report && why->by && why->reason);
     struct anew found = {0};
     int rc = anew_find(desk, store, report, &found, err);
+    bool stands =
+        json_array_size(kinds) ? found.withdrawn || tells_all(&found, kinds) : is_marked(&found);
     if (!rc)
-        rc = (is_marked(&found) ? add_change : mark)(store, why, &found, err);
+        rc = stands ? add_change(store, why, &found, err) : mark(store, why, &found, kinds, err);
     anew_clear(&found);
     return rc;
 }
@@ -322,7 +375,7 @@ int overheard_hear(struct store *store, struct overheard *o, struct error *err)
     if (!rc && found.id)
         rc = weigh(store, o, &found, &is, err);
     if (!rc && is.lacking && !is_marked(&found))
-        rc = mark(store, &o->why, &found, err);
+        rc = mark(store, &o->why, &found, NULL, err);
     if (!rc && is.news)
         rc = tell(store, o, &found, err);
     else if (!rc && !found.id)

@@ -39,10 +39,11 @@ int overheard_hear(struct store *store, struct overheard *o, struct error *err);
 void overheard_add_name(const struct desk *desk, const char *name, struct text_buffer *words);
 /* Kinds of harm that a file's name says, as lexicon_harm(). New reference. */
 json_t *overheard_in_file_name(const struct desk *desk, const char *name);
-/* The complaint with that report may be harm from now on (not one that tells harm, or is
- * withdrawn), with the reason on record. In the writer's transaction. */
+/* The complaint with that report tells these kinds of harm from now on, beside those it told; none:
+ * it may be harm, unless it tells any. One that is withdrawn stays as it is. The reason is on
+ * record. In the writer's transaction. */
 int overheard_mark(const struct desk *desk, struct store *store, const char *report,
-                   const struct complaint_why *why, struct error *err);
+                   const json_t *kinds, const struct complaint_why *why, struct error *err);
 /* {"harm","harm_possible","complaint"?,"short"?,"record"?,"script"?,"alarm"|"no_mail"}; "record":
  * the kinds to be put on record of the complaint, if its case lacks any; "script" if a `caller` may
  * listen. NULL if nothing was heard. New reference. */

@@ -140,6 +140,26 @@ int repeat_harm_news(const struct desk *desk, struct store *store,
 
 /* ---- on record ---- */
 
+/* "illness (hospital, died)" */
+static void append_said(const struct desk *desk, const json_t *harm, const char *note,
+                        struct text_buffer *out)
+{
+    size_t i;
+    const json_t *item;
+    json_t *grave = harm_grave_of(desk->harm, note);
+    json_array_foreach(harm, i, item)
+    {
+        text_appendf(out, "%s %s", i ? "," : "", json_string_value(item));
+    }
+    json_array_foreach(grave, i, item)
+    {
+        const char *word = json_string_value(item);
+        text_appendf(out, "%s%.*s", i ? ", " : " (", (int)strcspn(word, "*"), word);
+    }
+    text_append(out, grave ? ")" : "");
+    json_decref(grave);
+}
+
 int repeat_harm_keep(const struct desk *desk, struct store *store,
                      const struct complaint_form *form, const char *by, int64_t at_ms,
                      struct error *err)
@@ -148,15 +168,13 @@ int repeat_harm_keep(const struct desk *desk, struct store *store,
     char note[NOTE_MOST];
     struct text_buffer reason = {0};
     const char *said = complaint_form_text(form, "note");
+    const json_t *harm = json_object_get(form->body, "harm");
     text_appendf(&reason, "a repeat of it %s", form->harm_possible ? "may speak of harm" : "says");
-    size_t i;
-    const json_t *kind;
-    json_array_foreach(json_object_get(form->body, "harm"), i, kind)
-        text_appendf(&reason, "%s %s", i ? "," : "", json_string_value(kind));
+    append_said(desk, harm, said, &reason);
     if (said)
         text_appendf(&reason, ": %s", text_clip(said, note, sizeof note));
     const struct complaint_why why = {by, reason.data, at_ms};
-    int rc = overheard_mark(desk, store, form->uuid, &why, err);
+    int rc = overheard_mark(desk, store, form->uuid, harm, &why, err);
     text_buffer_free(&reason);
     return rc;
 }

@@ -16,8 +16,8 @@ enum { REPEAT_HARM_KINDS = 15, REPEAT_HARM_MARKS = REPEAT_HARM_KINDS + 24 + 1 };
 int repeat_harm_news(const struct desk *desk, struct store *store,
                      const struct complaint_form *form, char ret_marks[REPEAT_HARM_MARKS],
                      struct error *err);
-/* What the repeat says stays with the complaint, for a person to read. In the writer's
- * transaction. */
+/* The complaint tells the harm that the repeat says from now on, or may be harm, and its words stay
+ * with it. In the writer's transaction. */
 int repeat_harm_keep(const struct desk *desk, struct store *store,
                      const struct complaint_form *form, const char *by, int64_t at_ms,
                      struct error *err);

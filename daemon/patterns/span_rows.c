@@ -1,10 +1,12 @@
 #include "patterns/span_rows.h"
+#include "base/jsonx.h"
 #include "base/plant_level.h"
 #include "base/short_id.h"
 #include "base/text.h"
 #include "base/tz_of.h"
 #include "intake/harm.h"
 #include "store/case.h"
+#include "store/change.h"
 #include "store/complaint.h"
 #include "store/follow.h"
 #include "store/hold.h"
@@ -201,6 +203,35 @@ static int add_standing(struct store *store, int64_t lot_id, int64_t case_id, js
     return 0;
 }
 
+struct gravity {
+    const json_t *harm;
+    json_t *row;
+};
+
+/* Said since by a repeat, a call, a correction; not by what took harm back. */
+static int take_gravity(void *arg, const struct change_row *change)
+{
+    const struct gravity *g = arg;
+    bool back = !*change->now || strcmp(change->now, "[]") == 0;
+    if (strcmp(change->field, "harm") != 0 || back)
+        return 0;
+    json_t *said = harm_grave_of(g->harm, change->reason), *told = json_object_get(g->row, "grave");
+    if (said && !told) {
+        told = json_array();
+        json_object_set_new(g->row, "grave", told);
+    }
+    jsonx_add_missing(told, said);
+    json_decref(said);
+    return 0;
+}
+
+static int add_gravity(struct store *store, const json_t *harm, json_t *row, struct error *err)
+{
+    const char *uuid = json_string_value(json_object_get(row, "complaint"));
+    struct gravity gravity = {harm, row};
+    return harm ? change_of(store, uuid, take_gravity, &gravity, err) : 0;
+}
+
 int span_rows_harm(struct store *store, const struct span_harm *of, json_t **ret, struct error *err)
 {
     struct kept k = {.tz = of->tz,
@@ -209,8 +240,11 @@ int span_rows_harm(struct store *store, const struct span_harm *of, json_t **ret
                      .possible = of->possible,
                      .harm = of->harm};
     int rc = complaint_between(store, of->span, SPAN_ROWS_MOST, keep_harm, &k, err);
-    for (size_t i = 0; i < k.count && !rc; i++)
-        rc = add_standing(store, k.lots[i], k.cases[i], json_array_get(k.rows, i), err);
+    for (size_t i = 0; i < k.count && !rc; i++) {
+        json_t *row = json_array_get(k.rows, i);
+        rc = add_standing(store, k.lots[i], k.cases[i], row, err);
+        rc = rc ? rc : add_gravity(store, of->harm, row, err);
+    }
     end(&k, rc, ret);
     return rc;
 }

@@ -166,6 +166,9 @@ COMMANDS = {
     "export-there": (["export", "attachments"], [{"files": ["README.md"]}]),
     "complaint": (["complaint", "0199"], [{"complaint": "01990000-0000-7000-8000-000000000001", "received_at": AT, "channel": "phone", "case": "C1",
                                            "symptom": "mold", **EXACT, "note": "black", "by": "dana"}]),
+    "complaint-perhaps": (["complaint", "0199"], [{"complaint": "01990000-0000-7000-8000-000000000001", "received_at": AT, "channel": "phone",
+                                                   "case": "C1", "symptom": "mold", **EXACT, "harm_possible": True, "changes": [
+        {"at": AT, "by": "jo", "field": "harm", "was": None, "is": "\"possible\"", "reason": "a repeat of it may speak of harm: felt odd"}]}]),
     "cases": (["cases", "--state", "all", "--symptom", "mold", "--line", "2", "--product", "W", "--order", "urgent"],
               [{"cases": CASES, "next": None}]),
     "cases-none": (["cases"], [{"cases": [], "next": None}]),

@@ -137,23 +137,62 @@ static void a_wrong_clock_costs_no_complaint(void **state)
     }
 }
 
-/* What only a repeat says of harm is kept with the complaint, for a person to read. */
-static void harm_of_a_refused_repeat_is_kept(void **state)
+/* What only a repeat says of harm the complaint says from then on, and its case. */
+static void harm_of_a_refused_repeat_is_on_record(void **state)
 {
-    static const char POSSIBLE[] =
-        "SELECT count(*) FROM complaint WHERE json_extract(body, '$.harm_possible') = 1";
+    static const char ILL[] = "SELECT count(*) FROM complaint WHERE harm = 1 AND "
+                              "json_extract(body, '$.harm') = '[\"illness\"]' AND "
+                              "json_extract(body, '$.harm_possible') IS NULL";
+    static const char CASE[] = "SELECT count(*) FROM complaint_case WHERE harm = 1";
     static const char CHANGED[] =
-        "SELECT count(*) FROM complaint_change WHERE field = 'harm' AND reason LIKE"
-        " '%illness%vomited%'";
+        "SELECT count(*) FROM complaint_change WHERE field = 'harm' AND was = '' AND now ="
+        " '[\"illness\"]' AND reason LIKE '%illness%vomited%'";
     struct fixture *f = *state;
     struct taking t;
     fixture_log(f, FIRST, "{'note':'sour'}");
     for (int i = 0; i < 2; i++) {
         assert_int_equal(again(f, "{'note':'sour, and my son vomited'}", &t), ERROR_CONFLICT);
         assert_true((t.urgent != NULL) == (i == 0));
-        assert_int_equal(fixture_number(f, POSSIBLE), 1);
+        assert_int_equal(fixture_number(f, ILL), 1);
+        assert_int_equal(fixture_number(f, CASE), 1);
         assert_int_equal(fixture_number(f, CHANGED), 1);
         taking_clear(&t);
+    }
+}
+
+/* Beside what it says already, and what may be said of it. */
+static void graver_harm_of_a_repeat_is_on_record(void **state)
+{
+    static const struct {
+        const char *first, *repeat, *harm;
+        int possible;
+    } ROWS[] = {
+        {"{'note':'green mold, and I got sick, vomiting'}",
+         "{'note':'x','harm':['foreign-matter','injury']}",
+         "[\"illness\",\"foreign-matter\",\"injury\"]", 0},
+        {"{'note':'green mold','harm_possible':true}", "{'note':'x','harm':['tampering']}",
+         "[\"tampering\"]", 0},
+        {"{'note':'green mold','harm':['illness']}",
+         "{'note':'green mold, she died in hospital','harm':['illness']}", "[\"illness\"]", 0},
+        {"{'note':'green mold','harm':[]}", "{'note':'green mold','harm':[],'harm_possible':true}",
+         "[]", 1},
+    };
+    static const char SAID[] =
+        "SELECT count(*) FROM complaint WHERE json_extract(body, '$.harm') = ?1 AND "
+        "coalesce(json_extract(body, '$.harm_possible'), 0) = ?2";
+    struct fixture *f = *state;
+    struct taking t;
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++) {
+        int64_t said = 0;
+        struct error err = {0};
+        fixture_begin(f);
+        fixture_log(f, FIRST, ROWS[i].first);
+        again(f, ROWS[i].repeat, &t);
+        db_number(f->store, SAID, DB(DB_TEXT(ROWS[i].harm), DB_INT(ROWS[i].possible)), &said, &err);
+        if (said != 1)
+            fail_msg("%zu: not %s", i, ROWS[i].harm);
+        taking_clear(&t);
+        fixture_end(f, false);
     }
 }
 
@@ -278,6 +317,8 @@ static void who_called_before_is_told_to_the_desk_alone(void **state)
 static void gravity_in_a_repeat_is_mailed_once(void **state)
 {
     static const char MAILS[] = "SELECT count(*) FROM outbox WHERE event = 'urgent'";
+    static const char KEPT[] = "SELECT count(*) FROM complaint_change WHERE field = 'harm' AND "
+                               "reason LIKE '%says illness (died)%'";
     static const char *const NOTES[] = {
         "{'note':'I felt ill after eating it. She is in hospital now, in intensive care'}",
         "{'note':'I felt ill after eating it. She died of it'}",
@@ -295,6 +336,7 @@ static void gravity_in_a_repeat_is_mailed_once(void **state)
             fail_msg("repeat %zu: %lld mails", k, (long long)fixture_number(f, MAILS));
         taking_clear(&t);
     }
+    assert_int_equal(fixture_number(f, KEPT), 1);
 }
 
 int main(void)
@@ -307,7 +349,8 @@ int main(void)
         ON_A_PLANT(a_mask_of_before_is_no_other_content),
         ON_A_PLANT(a_wrong_clock_costs_no_complaint),
         ON_A_PLANT(a_row_of_a_file_is_refused_for_its_time),
-        ON_A_PLANT(harm_of_a_refused_repeat_is_kept),
+        ON_A_PLANT(harm_of_a_refused_repeat_is_on_record),
+        ON_A_PLANT(graver_harm_of_a_repeat_is_on_record),
         ON_A_PLANT(each_kind_of_harm_in_a_repeat_is_mailed_once),
         ON_A_PLANT(gravity_in_a_repeat_is_mailed_once),
         ON_A_PLANT(a_joined_report_of_harm_is_no_news),

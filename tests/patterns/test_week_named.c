@@ -170,10 +170,10 @@ static void of_harm_the_gravest_is_named(void **state)
     json_decref(r);
 }
 
-/* Of seven injuries the one with a hospital is first, however old, and its word stands there. */
-static void of_harm_what_words_of_gravity_stand_beside_is_first(void **state)
+/* Of seven injuries the one with a hospital is first, however old, and its word stands there,
+ * whether its note says so or a repeat that is on record. */
+static void names_the_hospital_first(struct plant *p, const char *note, const char *reason)
 {
-    struct plant *p = *state;
     int64_t shown = plant_time(SHOWN), first = 0;
     struct error err = {0};
     json_t *harm = json_pack("{s:[s, s]}", "grave", "hospital*", "died"), *r = NULL;
@@ -185,8 +185,14 @@ static void of_harm_what_words_of_gravity_stand_beside_is_first(void **state)
         plant_exec(p,
                    "UPDATE complaint SET harm = 1, body = '{\"harm\":[\"%s\"],\"note\":\"%s\"}' "
                    "WHERE case_id = %lld",
-                   i ? "injury" : "foreign-matter", i ? "" : "taken to hospital",
-                   (long long)c.case_id);
+                   i ? "injury" : "foreign-matter", i ? "" : note, (long long)c.case_id);
+        if (reason && i < 2) /* what took harm back says nothing of it */
+            plant_exec(
+                p,
+                "INSERT INTO complaint_change(complaint, at_ms, by_name, reason, field, was, "
+                "now) SELECT uuid, 1, 'jo', '%s', 'harm', '', '%s' FROM complaint WHERE "
+                "case_id = %lld",
+                reason, i ? "[]" : "[\"foreign-matter\"]", (long long)c.case_id);
     }
     assert_int_equal(iso_week_parse("2026-W47", &query.week, NULL), 0);
     if (week_report(p->store, p->tz, NULL, &query, &r, &err))
@@ -194,11 +200,21 @@ static void of_harm_what_words_of_gravity_stand_beside_is_first(void **state)
     char named[64];
     const char *line = line_with(r, "7 reports of harm");
     snprintf(named, sizeof named, "(C%lld foreign matter (hospital), lot", (long long)first);
-    if (!strstr(line, named))
+    if (!strstr(line, named) || strstr(line, "injury (hospital)"))
         fail_msg("%s: %s", named, line);
     assert_non_null(strstr(line, "; 2 further cases: oddloaf cases --order urgent lists"));
     json_decref(r);
     json_decref(harm);
+}
+
+static void of_harm_what_words_of_gravity_stand_beside_is_first(void **state)
+{
+    names_the_hospital_first(*state, "taken to hospital", NULL);
+}
+
+static void gravity_that_was_told_later_is_first(void **state)
+{
+    names_the_hospital_first(*state, "", "a repeat of it says injury: in hospital");
 }
 
 static void a_rise_of_harm_is_told_without_a_cause(void **state)
@@ -242,6 +258,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(of_harm_the_gravest_is_named, setup, teardown),
         cmocka_unit_test_setup_teardown(of_harm_what_words_of_gravity_stand_beside_is_first, setup,
                                         teardown),
+        cmocka_unit_test_setup_teardown(gravity_that_was_told_later_is_first, setup, teardown),
         cmocka_unit_test_setup_teardown(a_rise_of_harm_is_told_without_a_cause, setup, teardown),
         cmocka_unit_test_setup_teardown(records_that_are_behind_are_named, setup, teardown),
     };
