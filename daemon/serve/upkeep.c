@@ -104,10 +104,14 @@ static int make_digest(const struct setup *setup, struct store *store, int group
 {
     const struct week_query query = {
         .week = d->last, .now_ms = d->now_ms, .targets = setup->targets, .harm = setup->desk.harm};
+    bool began = store_look(store);
     int rc = group == CONFIG_COMPANY ? make_one(setup, store, query, group, &d->whole, err) : 0;
     for (int plant = 0; plant < config_plant_count(setup->config) && !rc; plant++)
         if (plants_have_list(setup, plant) && plants_group(setup, plant) == group)
             rc = make_one(setup, store, query, plant, &d->mail[plant], err);
+    if (!rc) /* what names a case may have failed within a list */
+        rc = store_failed(store, err);
+    store_unlook(store, began);
     return rc;
 }
 

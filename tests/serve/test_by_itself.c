@@ -94,23 +94,25 @@ static void each_day_that_has_anything_due_is_told_once(void **state)
     }
 }
 
+/* Last week's digest and the day's list are due again. */
 static int untell(struct store *store, void *arg, struct error *err)
 {
     (void)arg;
     return db_exec(store,
-                   "DELETE FROM outbox_text; DELETE FROM outbox; UPDATE setting SET value = "
-                   "'2026-11-28' WHERE key = 'due/last'",
+                   "DELETE FROM outbox_text; DELETE FROM outbox; UPDATE setting SET value = CASE "
+                   "key WHEN 'due/last' THEN '2026-11-28' ELSE '2026-W47' END WHERE key IN "
+                   "('due/last', 'digest/last')",
                    err);
 }
 
-/* The day's mail as it was queued; malloc'd, "" none. */
-static char *due_told(struct fixture *f)
+/* The mail of that event as it was queued; malloc'd, "" none. */
+static char *queued(struct fixture *f, const char *event)
 {
     struct text_buffer all = {0};
     struct db_query q = db_query(f->store,
                                  "SELECT x.payload FROM outbox o JOIN outbox_text x ON x.mail_id ="
-                                 " o.id WHERE o.event = 'due'",
-                                 NULL, NULL);
+                                 " o.id WHERE o.event = ?1",
+                                 DB(DB_TEXT(event)), NULL);
     text_append(&all, "");
     while (db_next(&q))
         text_append(&all, db_text(&q, 0));
@@ -135,7 +137,7 @@ static void half_of_what_is_due_is_not_told(void **state)
         int rc = due_mail_if_due(&f->app, f->app.setup, f->store, &err);
         failing_end(f->store);
         error_clear(&err);
-        char *told = due_told(f);
+        char *told = queued(f, "due");
         whole = whole ? whole : xstrdup(told); /* the first was not hindered */
         if (strcmp(told, rc ? "" : whole) != 0)
             fail_msg("statement %d: %d, \"%s\"", at, rc, told);
@@ -174,6 +176,34 @@ static void expect_told(struct fixture *f, const char *event, const char *plant,
 }
 
 /* A plant that has a list of its own is told of its own; the company's people of all. */
+/* Nor a week half: its digests wait, the company's and a plant's. */
+static void half_of_a_week_is_not_told(void **state)
+{
+    struct fixture *f = *state;
+    char *whole = NULL;
+    int waited = 0;
+    fixture_log(f, FIRST, ",'plant':'Pell'");
+    fixture_does(f, "POST cases/C1/follow", "{'by':'mira','owner':'jo','due':'2026-11-27'}", 200);
+    upkeep_at(f, "2026-11-24T12:00:00-05:00");
+    f->now_ms = fixture_ms("2026-11-30T06:30:00-05:00");
+    for (int at = -1; at <= 0 || failing_now()->failed; at++) {
+        assert_int_equal(writer_run(f->app.writer, untell, NULL, NULL), 0);
+        failing_begin(f->store, at);
+        upkeep_at(f, NULL);
+        failing_end(f->store);
+        char *told = queued(f, "digest");
+        whole = whole ? whole : xstrdup(told);
+        if (*told && strcmp(told, whole) != 0)
+            fail_msg("statement %d: \"%s\" for \"%s\"", at, told, whole);
+        waited += !*told;
+        free(told);
+    }
+    assert_non_null(strstr(whole, "\"C1\""));
+    assert_non_null(strstr(whole, "\"plant\":\"Pell\""));
+    assert_true(waited > 5);
+    free(whole);
+}
+
 static void the_week_and_what_is_due_are_told_to_a_plants_own_list(void **state)
 {
     struct fixture *f = *state;
@@ -435,6 +465,7 @@ int main(void)
         EACH(each_week_is_told_once),
         EACH(each_day_that_has_anything_due_is_told_once),
         EACH(half_of_what_is_due_is_not_told),
+        cmocka_unit_test_setup_teardown(half_of_a_week_is_not_told, setup_company, teardown),
         cmocka_unit_test_setup_teardown(the_week_and_what_is_due_are_told_to_a_plants_own_list,
                                         setup_company, teardown),
         EACH(contact_data_goes_by_a_steady_clock),
