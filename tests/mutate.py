@@ -419,16 +419,33 @@ class GoneThrough:
         self.folder, self.library = build / "gone_through", None
         self.known = {}
 
-    def of(self, test):
+    def of(self, test, wanted):
+        """What was kept stands while the test is as it was and the function was there: what else changed, few go through."""
+        program = pathlib.Path(test.command[0])
         if test.name not in self.known:
-            program = pathlib.Path(test.command[0])
             kept = self.folder / test.name.replace("/", "-")
-            if not kept.exists() or kept.stat().st_mtime < program.stat().st_mtime:
-                kept.parent.mkdir(exist_ok=True)
-                kept.write_text(json.dumps(self.ask(test, program)))
-            known = json.loads(kept.read_text())
-            self.known[test.name] = {**known, "names": known["names"] and set(known["names"])}
+            known = json.loads(kept.read_text()) if kept.exists() else {}
+            asked = kept.exists() and kept.stat().st_mtime
+            built = max((one.stat().st_mtime for one in (self.folder.parent / "tests").glob(
+                f"**/CMakeFiles/{program.name}.dir/**/*.o")), default=program.stat().st_mtime)
+            current = bool(asked and asked >= program.stat().st_mtime)
+            if "had" not in known or asked < built:
+                known, current = self.asked(test, program, kept), True
+            self.known[test.name] = self.sets(known, current)
+        if not self.known[test.name]["current"] and not wanted <= self.known[test.name]["had"]:
+            self.known[test.name] = self.sets(self.asked(test, program, self.folder / test.name.replace("/", "-")), True)
         return self.known[test.name]
+
+    def asked(self, test, program, kept):
+        kept.parent.mkdir(exist_ok=True)
+        known = self.ask(test, program)
+        kept.write_text(json.dumps(known))
+        return known
+
+    @staticmethod
+    def sets(known, current):
+        return {"took": known["took"], "names": None if known["names"] is None else set(known["names"]),
+                "had": set(known["had"]), "current": current}
 
     def by_method(self, test, program):
         """Of a test of the whole client: the functions that each of its methods goes through."""
@@ -456,7 +473,8 @@ class GoneThrough:
                                   "LD_PRELOAD": self.made()})
         took, gone = time.monotonic() - begin, out.read_bytes()
         out.unlink()
-        return {"took": took, "names": sorted(self.names(rows, gone)) if code == 0 else None}
+        return {"took": took, "names": sorted(self.names(rows, gone)) if code == 0 else None,
+                "had": sorted(self.names([row for row in rows if " FUNC " in row or " FILE " in row], b"\1" * len(rows)))}
 
     @staticmethod
     def names(rows, gone):
@@ -556,12 +574,11 @@ class Own:
         return ("whole" if by else "unnoticed"), by
 
     def through(self, path, line):
-        """Those of the layer that have anything of the file, whose name begins most like its own first; then others."""
+        """Those of the layer first, of these the one of the file's name, and then the quickest."""
         own = f"{layer_of(path).removeprefix('daemon/')}/test_{pathlib.Path(path).stem}"
         here = self.gone_through(path, line) if self.gone else self.having(path)
-        mine = [name for name in here if self.tests[name].layer == layer_of(path)]
-        return (sorted(mine, key=lambda name: (self.took.get(name, 0) > 5, -len(os.path.commonprefix((name, own)))))
-                + sorted(set(here) - set(mine), key=lambda name: self.took[name]))
+        return sorted(here, key=lambda name: (self.tests[name].layer != layer_of(path), name != own,
+                                              self.took.get(name, 0), -len(os.path.commonprefix((name, own)))))
 
     def having(self, path):
         names = self.names_in(self.tmp / "changed.o", "--extern-only")
@@ -577,18 +594,23 @@ class Own:
         return {keys[function]} if function in keys and function in built else set(keys.values())
 
     def gone_through(self, path, line):
-        wanted = self.functions_at(path, line)
-        asked = {name: self.gone.of(test) for name, test in self.tests.items()
-                 if test.layer.split("/")[0] == path.split("/")[0]}
-        self.took = {name: one["took"] for name, one in asked.items()}
+        wanted, asked = self.functions_at(path, line), {}
+        for name, test in self.tests.items():
+            has = {one for one in wanted if one.rpartition(":")[2] in self.names_in(pathlib.Path(test.command[0]))}
+            if has and test.layer.split("/")[0] == path.split("/")[0]:
+                asked[name] = self.gone.of(test, has)
+        self.took.update((name, one["took"]) for name, one in asked.items())
         here = [name for name, one in asked.items() if one["names"] is None or wanted & one["names"]]
-        return here if wanted else self.having(path)
+        here = here if wanted else self.having(path)
+        # the same on a server: asked of what the test on a file does not go through
+        return [name for name in here if not name.startswith("postgresql/")
+                or name.removeprefix("postgresql/").replace("_", "/test_", 1) not in here]
 
     def names_in(self, file, *options):
         if file in self.names:
             return self.names[file]
         told = subprocess.run(["nm", "--defined-only", *options, file], check=True, capture_output=True, text=True).stdout
-        names = {row.split()[-1] for row in told.splitlines()}
+        names = {sys.intern(row.split()[-1]) for row in told.splitlines()}
         if not options:
             self.names[file] = names
         return names
