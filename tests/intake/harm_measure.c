@@ -1,7 +1,9 @@
 /* How well harm is heard: reads lines "label<TAB>language<TAB>text" (label: harm, harmless,
  * possible) and says how many of each were taken as said, as possible and as nothing. usage:
- * harm_measure [-v] [RULES] <LIST      -v names each line that was taken wrongly */
+ * harm_measure [-v|-k] [RULES] <LIST
+ *   -v names each line that was taken wrongly, -k the kinds that each line was taken for */
 #include "intake/common_words.h"
+#include "intake/fields.h"
 #include "intake/harm_note.h"
 #include <stdbool.h>
 #include <stdio.h>
@@ -40,6 +42,17 @@ static int label_of(const char *text)
         if (strcmp(LABEL[i], text) == 0)
             return i;
     return -1;
+}
+
+static void print_kinds(const struct readers *by, const char *text)
+{
+    const struct field_word *kinds = fields_find("harm")->words;
+    struct harm_heard *heard = NULL;
+    int count = harm_note_read(by->words, by->weights, text, &heard);
+    for (int i = 0; i < count; i++)
+        printf("%s%s", i ? " " : "", heard[i].kind < 0 ? "possible" : kinds[heard[i].kind].word);
+    printf("%s: %s\n", count ? "" : "nothing", text);
+    free(heard);
 }
 
 /* 0 nothing, 1 possible, 2 said; *ret_why: the first words that say so. */
@@ -93,8 +106,10 @@ int main(int argc, char **argv)
 {
     static struct tally tallies[LANGUAGES] = {{.language = "all"}};
     static char line[LINE];
+    bool kinds = argc > 1 && strcmp(argv[1], "-k") == 0;
     bool verbose = argc > 1 && strcmp(argv[1], "-v") == 0;
-    const char *rules = argc > 1 + verbose ? argv[1 + verbose] : ODDLOAF_SOURCE_DIR "/rules";
+    int option = verbose || kinds;
+    const char *rules = argc > 1 + option ? argv[1 + option] : ODDLOAF_SOURCE_DIR "/rules";
     char text[1024];
     struct error err = {0};
     struct readers by = {0};
@@ -113,6 +128,8 @@ int main(int argc, char **argv)
         if (label < 0)
             continue;
         int level = level_of(&by, said, text, sizeof text);
+        if (kinds)
+            print_kinds(&by, said);
         tallies[0].counts[label][level]++;
         tally_of(tallies, &count, language)->counts[label][level]++;
         if (verbose && is_wrong(label, level))
