@@ -180,7 +180,10 @@ static void guard(const struct guarding *g, json_t *one)
     const json_t *row;
     json_array_foreach(g->spoken, i, row)
     {
-        add_words(one, json_object_get(row, "harm"));
+        const json_t *harm = json_object_get(row, "harm");
+        add_words(one, harm);
+        if (!json_array_size(harm))
+            json_object_set_new(one, "possible", json_true());
     }
 }
 
@@ -206,8 +209,8 @@ static void guard_alone(const struct guarding *g, const struct hold_of *lot)
     json_array_extend(g->f->despite->found, (json_t *)(uintptr_t)g->spoken);
 }
 
-/* A result that says harm guards the lot until it is taken back: that a caller was not ill after
- * all does not make the bread free of what was found in it. */
+/* A result that says harm, or may, guards the lot until it is taken back: that a caller was not ill
+ * after all does not make the bread free of what was found in it. */
 static int find_of_laboratory(struct store *store, const struct finding *f,
                               const struct hold_of *lot, struct error *err)
 {
@@ -296,7 +299,7 @@ static void append_words(struct text_buffer *out, const json_t *one)
         text_appendf(out, "%s%s", count++ ? ", " : "", word);
     }
     if (!count)
-        text_append(out, "a note may speak of it");
+        text_append(out, "a note or a result may speak of it");
 }
 
 static bool any_harm(const struct finding *f)
@@ -367,10 +370,10 @@ static json_t *event_json(struct store *store, const struct despite_harm *d, con
                           const json_t *one)
 {
     int64_t case_id = json_integer_value(json_object_get(one, "id"));
-    bool possible = json_is_true(json_object_get(one, "possible"));
     const char *word;
-    json_t *is, *harm = json_array();
-    json_object_foreach(json_object_get(one, "harm"), word, is)
+    json_t *is, *harm = json_array(), *words = json_object_get(one, "harm");
+    bool possible = json_is_true(json_object_get(one, "possible")) && !json_object_size(words);
+    json_object_foreach(words, word, is)
     {
         json_array_append_new(harm, json_string(word));
     }

@@ -1,10 +1,10 @@
 /* What closes something although harm is open (store/open_harm.h): a lot given free, reworked or
- * diverted, of which harm is open, or a laboratory's result tells harm that nobody took back, or
- * which was held for a case that has it; a case settled; and a lot given free or reworked although
- * a case of it is open in which it is moldy or ropy by a fault that lies in the lot, more likely
- * than not. It is refused unless the person says why it is done all the same; that is kept with
- * their name, as a note of each case, and mailed as urgently as the harm was. What makes safer is
- * never refused: it is told what is open. Runs in the writer's transaction. */
+ * diverted, of which harm is open, or a laboratory's result tells harm, or may, that nobody took
+ * back, or which was held for a case that has it; a case settled; and a lot given free or reworked
+ * although a case of it is open in which it is moldy or ropy by a fault that lies in the lot, more
+ * likely than not. It is refused unless the person says why it is done all the same; that is kept
+ * with their name, as a note of each case, and mailed as urgently as the harm was. What makes safer
+ * is never refused: it is told what is open. Runs in the writer's transaction. */
 #ifndef ODDLOAF_DESK_DESPITE_HARM_H
 #define ODDLOAF_DESK_DESPITE_HARM_H
 

@@ -13,7 +13,7 @@ enum { SPOKEN_MOST = 20, SPOKEN_TEXT = 300 };
 struct speaking {
     const struct desk *desk;
     const struct case_row *of; /* NULL: of a lot */
-    const char *lot;           /* its code then, and only what says harm */
+    const char *lot;           /* its code then */
     json_t *list;
     int64_t at_ms[SPOKEN_MOST]; /* of each of the list */
 };
@@ -48,10 +48,8 @@ static void add(struct speaking *s, const struct written *w)
     json_t *harm = !*w->text   ? NULL
                    : w->result ? lexicon_harm(lexicon, w->text, NULL)
                                : lexicon_harm_written(lexicon, w->text);
-    if (!harm || (!s->of && !json_array_size(harm))) {
-        json_decref(harm);
+    if (!harm)
         return;
-    }
     json_t *item = json_pack(
         "{s:s, s:s, s:s, s:o}", "spoken", text_clip(w->text, text, sizeof text), "at",
         when_format(s->desk->tz, w->at_ms, when), "by", *w->by ? w->by : "oddloaf", "harm", harm);
@@ -73,13 +71,18 @@ static int take_entry(void *arg, const struct follow_entry *entry)
 }
 
 /* "salmonella positive. told by phone" */
+static void append_result(const struct measured_row *row, struct text_buffer *out)
+{
+    text_append(out, "");
+    lab_row_result(row->quantity, row->said, out);
+    if (*row->note)
+        text_appendf(out, "%s%s", out->length ? ". " : "", row->note);
+}
+
 static int take_result(void *arg, const struct measured_row *row)
 {
     struct text_buffer text = {0};
-    text_append(&text, "");
-    lab_row_result(row->quantity, row->said, &text);
-    if (*row->note)
-        text_appendf(&text, "%s%s", text.length ? ". " : "", row->note);
+    append_result(row, &text);
     add(arg, &(struct written){row->logged_ms, row->by_name, text.data, row});
     text_buffer_free(&text);
     return 0;
@@ -111,5 +114,76 @@ int spoken_of_lot(const struct desk *desk, struct store *store, const struct hol
         json_decref(s.list);
     else
         *ret = s.list;
+    return rc;
+}
+
+/* ---- of all lots ---- */
+
+struct of_all {
+    const struct desk *desk;
+    const char *plant;
+    json_t *list; /* or NULL: counted */
+    json_t *lots; /* those counted, as keys */
+};
+
+static json_t *harm_of(const struct desk *desk, const struct measured_row *row,
+                       struct text_buffer *text)
+{
+    append_result(row, text);
+    return text->length ? lexicon_harm(desk->lexicon, text->data, NULL) : NULL;
+}
+
+static int list_one(void *arg, const struct measured_row *row, const struct measured_lot *lot)
+{
+    const struct of_all *a = arg;
+    struct text_buffer text = {0};
+    char when[40], said[SPOKEN_TEXT];
+    if (a->plant && *a->plant && strcmp(a->plant, lot->plant) != 0)
+        return 0;
+    json_t *harm = harm_of(a->desk, row, &text);
+    if (harm)
+        json_array_append_new(a->list,
+                              json_pack("{s:s, s:s, s:s, s:s, s:s, s:s, s:b, s:O}", "lot", lot->lot,
+                                        "spoken", text_clip(text.data, said, sizeof said), "at",
+                                        when_format(a->desk->tz, row->logged_ms, when), "by",
+                                        row->by_name, "lab", row->lab, "sample", row->sample,
+                                        "held", (int)lot->held, "harm", harm));
+    json_decref(harm);
+    text_buffer_free(&text);
+    return 0;
+}
+
+int spoken_in(const struct desk *desk, struct store *store, const struct spoken_in *of,
+              json_t **ret, struct error *err)
+{
+    struct of_all a = {.desk = desk, .plant = of->plant, .list = json_array()};
+    int rc = measured_in_words(store, of->entered, list_one, &a, err);
+    if (rc)
+        json_decref(a.list);
+    else
+        *ret = a.list;
+    return rc;
+}
+
+static int count_one(void *arg, const struct measured_row *row, const struct measured_lot *lot)
+{
+    const struct of_all *a = arg;
+    struct text_buffer text = {0};
+    if (lot->held || lot->decided || json_object_get(a->lots, lot->lot))
+        return 0;
+    json_t *harm = harm_of(a->desk, row, &text);
+    if (harm)
+        json_object_set_new(a->lots, lot->lot, json_true());
+    json_decref(harm);
+    text_buffer_free(&text);
+    return 0;
+}
+
+int spoken_undecided(const struct desk *desk, struct store *store, int64_t *ret, struct error *err)
+{
+    struct of_all a = {.desk = desk, .lots = json_object()};
+    int rc = measured_in_words(store, (struct when_span){0, INT64_MAX}, count_one, &a, err);
+    *ret = (int64_t)json_object_size(a.lots);
+    json_decref(a.lots);
     return rc;
 }

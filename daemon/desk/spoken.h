@@ -3,6 +3,7 @@
 #ifndef ODDLOAF_DESK_SPOKEN_H
 #define ODDLOAF_DESK_SPOKEN_H
 
+#include "base/when.h"
 #include "desk/desk.h"
 #include "store/hold.h"
 #include <jansson.h>
@@ -13,9 +14,21 @@ int spoken_of_case(const struct desk *desk, struct store *store, int64_t case_id
                    struct error *err);
 
 /* [{"lot": `code`, "spoken","at","by","harm","lab","sample"}], of the results of a lot those that
- * say harm: they stand until they are taken back, whatever its complaints are corrected to. New
- * reference. */
+ * say harm, or ("harm" empty) may: they stand until they are taken back, whatever its complaints
+ * are corrected to. New reference. */
 int spoken_of_lot(const struct desk *desk, struct store *store, const struct hold_of *lot,
                   json_t **ret, struct error *err);
+
+/* The same of all lots, entered in the span, the newest first, each with "held", whether a hold
+ * stands on its lot; of one plant's lots where `plant` is not "" or NULL. New reference. */
+struct spoken_in {
+    struct when_span entered;
+    const char *plant;
+};
+int spoken_in(const struct desk *desk, struct store *store, const struct spoken_in *of,
+              json_t **ret, struct error *err);
+/* How many lots have such a result that nobody has decided about: the lot is not on hold, and no
+ * hold of it has ended since the result came. */
+int spoken_undecided(const struct desk *desk, struct store *store, int64_t *ret, struct error *err);
 
 #endif

@@ -143,6 +143,12 @@ static json_t *report_json(const struct tz *tz, struct triage *triage,
     return out;
 }
 
+static int add_harm(const struct week_harm_of *of, json_t *report, struct error *err)
+{
+    int rc = week_harm_since(of, report, err);
+    return rc ? rc : week_harm_in_lots(of, report, err);
+}
+
 int span_report(struct store *store, const struct tz *tz, struct triage *triage,
                 const struct span_query *query, json_t **ret, struct error *err)
 {
@@ -167,8 +173,9 @@ int span_report(struct store *store, const struct tz *tz, struct triage *triage,
         rc = span_rows_harm(store, &(struct span_harm){tz, now_until, q.plant, true, NULL},
                             &possible, err);
     if (!rc)
-        rc = week_harm_since(
-            &(struct week_harm_of){store, tz, now->shown, q.now_ms, q.plant, q.harm}, others, err);
+        rc = add_harm(
+            &(struct week_harm_of){store, tz, now->shown, q.now_ms, q.plant, q.harm, q.desk},
+            others, err);
     if (!rc && q.against.name[0])
         rc = week_data_read_days(store, tz, &then, &was, err);
     store_unlook(store, began);

@@ -27,6 +27,7 @@ struct span_query {
     unsigned by;                   /* a set of cuts; 0: the usual ones */
     const char *plant;             /* of that plant alone; NULL or "": all */
     const json_t *harm;            /* as of struct week_query */
+    const struct desk *desk;       /* likewise */
 };
 /* Days are those of the plant's clock, or of `tz`'s (as of tz_of()), but whole weeks of each
  * plant's.

@@ -125,8 +125,9 @@ static int add_rest(const struct making *m, const struct week_model *model,
     const struct when_span quarter = {m->data->shown.to_ms - QUARTER_DAYS * WHEN_DAY_MS,
                                       m->data->shown.to_ms};
     const struct stage_of of = {when_span_until(quarter, m->data->now_ms), m->data->plant};
-    const struct week_head head = {m->store, m->tz, m->triage,         model,
-                                   signals,  count, m->query->targets, m->query->harm};
+    const struct week_head head = {m->store,      m->tz, m->triage,         model,
+                                   signals,       count, m->query->targets, m->query->harm,
+                                   m->query->desk};
     int rc = week_head(&head, report, err);
     if (!rc)
         rc = week_right_json(m->store, m->data, &right, &open, err);

@@ -8,6 +8,7 @@
 #include "store/store.h"
 #include <jansson.h>
 
+struct desk;
 struct triage;
 struct targets;
 
@@ -20,6 +21,8 @@ struct week_query {
     unsigned by;        /* cuts whose rates are wanted, a set (base/cuts.h); 0: the usual ones */
     const json_t *harm; /* the plant's words (intake/harm.h), by which the gravest is told first; or
                            NULL */
+    const struct desk *desk; /* by whose word lists results of laboratories are read; NULL: none
+                                is told */
 };
 
 /* `tz` as of tz_of(). §12 `week` and more; "by_only" lists the cuts if some were asked for. New

@@ -1,5 +1,6 @@
 #include "patterns/week_harm.h"
 #include "base/text.h"
+#include "desk/spoken.h"
 #include "patterns/span_rows.h"
 #include "patterns/week_words.h"
 #include <string.h>
@@ -135,23 +136,25 @@ static int read_harm(const struct week_harm_of *of, struct when_span span, json_
     return rc ? rc : span_rows_harm(of->store, &asked, ret_possible, err);
 }
 
+/* Of what came behind the span. */
+static int64_t since_ms(const struct week_harm_of *of)
+{
+    int64_t from_ms = tz_day_start_ms(of->tz, tz_day(of->tz, of->now_ms) - SINCE_DAYS + 1);
+    return from_ms > of->shown.to_ms ? from_ms : of->shown.to_ms;
+}
+
 /* Whoever looks at a week that is over on Monday must know what this morning brought. */
 int week_harm_since(const struct week_harm_of *of, json_t *report, struct error *err)
 {
     json_t *harm = NULL, *possible = NULL;
     struct text_buffer when = {0};
-    int32_t first = tz_day(of->tz, of->now_ms) - SINCE_DAYS + 1;
-    int64_t from_ms = tz_day_start_ms(of->tz, first);
-    if (from_ms <= of->shown.to_ms) {
-        from_ms = of->shown.to_ms;
-        first = tz_day(of->tz, from_ms);
-    }
+    int64_t from_ms = since_ms(of);
     int rc = 0;
     if (from_ms < of->now_ms)
         rc = read_harm(of, (struct when_span){from_ms, of->now_ms}, &harm, &possible, err);
     if (!rc) {
         text_append(&when, "since ");
-        week_words_day(&when, first);
+        week_words_day(&when, tz_day(of->tz, from_ms));
         text_append(&when, ", after what is shown here: ");
         say_harm(when.data, harm, possible, json_object_get(report, "headline"));
         harm = harm ? harm : json_array();
@@ -161,6 +164,62 @@ int week_harm_since(const struct week_harm_of *of, json_t *report, struct error 
     text_buffer_free(&when);
     json_decref(harm);
     json_decref(possible);
+    return rc;
+}
+
+/* ---- what laboratories found ---- */
+
+/* "lot L2 6329: salmonella positive (Millgate), NOT on hold" */
+static void add_found(struct text_buffer *b, const json_t *row)
+{
+    const char *lab = json_string_value(json_object_get(row, "lab"));
+    text_appendf(b, "lot %s: %s", json_string_value(json_object_get(row, "lot")),
+                 json_string_value(json_object_get(row, "spoken")));
+    if (*lab)
+        text_appendf(b, " (%s)", lab);
+    text_append(b, json_is_true(json_object_get(row, "held")) ? ", on hold" : ", NOT on hold");
+}
+
+static void say_found(const json_t *rows, json_t *headline)
+{
+    size_t i, said = 0, count = json_array_size(rows);
+    const json_t *row;
+    struct text_buffer b = {0};
+    if (!count)
+        return;
+    text_appendf(&b, "%zu laboratory %s or may: ", count,
+                 count == 1 ? "result says harm" : "results say harm");
+    for (int held = 0; held < 2; held++)
+        json_array_foreach(rows, i, row)
+        {
+            if (json_is_true(json_object_get(row, "held")) != held || said == HARM_SAID)
+                continue;
+            text_append(&b, said++ ? "; " : "");
+            add_found(&b, row);
+        }
+    if (count > said)
+        text_appendf(&b, "; %zu more", count - said);
+    week_words_say(&b, headline);
+}
+
+int week_harm_in_lots(const struct week_harm_of *of, json_t *report, struct error *err)
+{
+    const struct when_span spans[] = {{since_ms(of), of->now_ms},
+                                      when_span_until(of->shown, of->now_ms)};
+    json_t *rows = json_array();
+    int rc = 0;
+    for (size_t i = 0; i < sizeof spans / sizeof spans[0] && of->desk && !rc; i++) {
+        const struct spoken_in in = {spans[i], of->plant};
+        json_t *found = NULL;
+        rc = spoken_in(of->desk, of->store, &in, &found, err);
+        json_array_extend(rows, found);
+        json_decref(found);
+    }
+    if (!rc)
+        say_found(rows, json_object_get(report, "headline"));
+    if (json_array_size(rows))
+        json_object_set(report, "harm_in_lots", rows);
+    json_decref(rows);
     return rc;
 }
 
@@ -176,5 +235,5 @@ int week_harm(const struct week_harm_of *of, json_t *report, struct error *err)
         json_object_set_new(report, "harm", harm);
     if (possible)
         json_object_set_new(report, "harm_possible", possible);
-    return rc;
+    return rc ? rc : week_harm_in_lots(of, report, err);
 }

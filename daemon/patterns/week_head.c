@@ -390,7 +390,8 @@ int week_head(const struct week_head *head, json_t *report, struct error *err)
                                       head->model->data->shown,
                                       head->model->data->now_ms,
                                       head->model->data->plant,
-                                      head->harm};
+                                      head->harm,
+                                      head->desk};
     int rc = week_harm(&harm, report, err);
     say_missing(head->model->data, headline);
     if (!rc)

@@ -20,10 +20,11 @@ struct week_head {
     size_t signal_count;           /* those that are signals */
     const struct targets *targets; /* or NULL */
     const json_t *harm;            /* as of struct week_query */
+    const struct desk *desk;       /* likewise */
 };
 
-/* Adds "headline", "standing", "stories", "fell", "before", "harm", "harm_since", "holds",
- * "overdue", "overdue_count" and "actions" to a report that has its "charts". */
+/* Adds "headline", "standing", "stories", "fell", "before", "harm", "harm_since", "harm_in_lots",
+ * "holds", "overdue", "overdue_count" and "actions" to a report that has its "charts". */
 int week_head(const struct week_head *head, json_t *report, struct error *err);
 /* Adds "cost", and a sentence of it, to a report that has its "complaints" and "other"; nothing
  * while nothing has a price. */

@@ -1,6 +1,7 @@
 #include "serve/health.h"
 #include "base/plant_level.h"
 #include "base/text.h"
+#include "desk/spoken.h"
 #include "records/apply.h"
 #include "store/freshness.h"
 #include "store/work.h"
@@ -39,6 +40,8 @@ static int read_store(struct store *store, struct health *h, struct error *err)
     int rc = totals_get(store, &h->totals, err);
     if (!rc)
         rc = open_harm_count(store, &h->harm, err);
+    if (!rc)
+        rc = spoken_undecided(&h->setup->desk, store, &h->lots_found, err);
     if (!rc)
         rc = outbox_count(store, &h->outbox, err);
     if (!rc)
@@ -151,6 +154,15 @@ static void of_harm(const struct health *h, json_t *needs)
              "harm=KIND, or harm=no, --reason TEXT",
              "open cases with words that may be harm and nobody has read: %lld",
              (long long)h->harm.unread);
+    if (h->lots_found)
+        need(
+            needs, "harm-in-lots",
+            "oddloaf week names the newest, oddloaf lot LOT the results; hold the lot, or take "
+            "back "
+            "a result that is none: oddloaf measure LOT QUANTITY= --reason TEXT",
+            "lots in which a laboratory found what is or may be harm, not on hold and not decided: "
+            "%lld",
+            (long long)h->lots_found);
 }
 
 /* The database once more, where it lies there: a backup of it. */
@@ -340,11 +352,12 @@ json_t *health_needs(const struct health *h)
     return needs;
 }
 
-json_t *health_needs_of_plants(struct store *store)
+json_t *health_needs_of_plants(const struct setup *setup, struct store *store)
 {
     struct health h = {0};
     json_t *needs = json_array();
-    open_harm_count(store, &h.harm, &h.unread);
+    if (!open_harm_count(store, &h.harm, &h.unread))
+        spoken_undecided(&setup->desk, store, &h.lots_found, &h.unread);
     of_database(&h, needs);
     of_harm(&h, needs);
     return needs;

@@ -21,6 +21,7 @@ struct health {
         unread; /* code 0, or why the database could not be read: the rest of it is empty */
     struct totals totals;
     struct open_harm_counts harm;
+    int64_t lots_found; /* desk/spoken.h: what laboratories found in them nobody decided about */
     struct outbox_counts outbox;
     bool urgent_stuck; /* outbox_urgent_stuck() */
     int64_t rank_waiting, rematch_waiting;
@@ -51,6 +52,6 @@ int health_room(const struct app *app, const struct setup *setup, struct store *
 /* What a person should see to, most urgent first: [{"what","says","do"}]. */
 json_t *health_needs(const struct health *health);
 /* Of them what people of some plants alone are told: harm there, or that it cannot be read. */
-json_t *health_needs_of_plants(struct store *store);
+json_t *health_needs_of_plants(const struct setup *setup, struct store *store);
 
 #endif

@@ -261,7 +261,7 @@ static json_t *short_json(const struct request *rq, const struct setup *setup, s
                      (json_int_t)(app_uptime_ms(rq->app) / 1000), "started_at",
                      when_format_exact(setup->tz, rq->app->started_ms, started), "month_first",
                      lot_rules_month_first(setup->matcher), "plants", plants, "needs",
-                     health_needs_of_plants(store));
+                     health_needs_of_plants(setup, store));
 }
 
 void status_get(struct request *rq, struct store *store)

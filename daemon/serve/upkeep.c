@@ -102,8 +102,11 @@ static int make_one(const struct setup *setup, struct store *store, struct week_
 static int make_digest(const struct setup *setup, struct store *store, int group, struct digest *d,
                        struct error *err)
 {
-    const struct week_query query = {
-        .week = d->last, .now_ms = d->now_ms, .targets = setup->targets, .harm = setup->desk.harm};
+    const struct week_query query = {.week = d->last,
+                                     .now_ms = d->now_ms,
+                                     .targets = setup->targets,
+                                     .harm = setup->desk.harm,
+                                     .desk = &setup->desk};
     bool began = store_look(store);
     int rc = group == CONFIG_COMPANY ? make_one(setup, store, query, group, &d->whole, err) : 0;
     for (int plant = 0; plant < config_plant_count(setup->config) && !rc; plant++)

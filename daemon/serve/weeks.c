@@ -168,9 +168,9 @@ static int report_on(struct store *store, const struct asked *asked, json_t **re
 {
     const struct setup *s = asked->setup;
     const struct week_query week = {asked->week,  asked->now_ms, asked->against, s->targets,
-                                    asked->plant, asked->by,     s->desk.harm};
+                                    asked->plant, asked->by,     s->desk.harm,   &s->desk};
     const struct span_query span = {asked->days, asked->against, asked->now_ms, s->targets,
-                                    asked->by,   asked->plant,   s->desk.harm};
+                                    asked->by,   asked->plant,   s->desk.harm,  &s->desk};
     return asked->week.year ? week_report(store, s->tz, s->triage, &week, ret, err)
                             : span_report(store, s->tz, s->triage, &span, ret, err);
 }

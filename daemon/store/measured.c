@@ -1,44 +1,76 @@
 #include "store/measured.h"
 #include "store/db.h"
+#include "store/seen_inside.h"
 #include <assert.h>
 #include <string.h>
 
-#define ROWS                                                                                       \
-    "SELECT id, lot_id, quantity, lab, sample, said, value, unit, word, method, note, at_ms,"      \
-    " case_id, by_name, by_user, logged_ms FROM measured WHERE ended_ms IS NULL AND lot_id = ?1"
-#define KEY " AND quantity = ?2 AND lab = ?3 AND sample = ?4"
+#define COLUMNS                                                                                    \
+    "m.id, m.lot_id, m.quantity, m.lab, m.sample, m.said, m.value, m.unit, m.word, m.method,"      \
+    " m.note, m.at_ms, m.case_id, m.by_name, m.by_user, m.logged_ms"
+#define ROWS "SELECT " COLUMNS " FROM measured m WHERE m.ended_ms IS NULL AND m.lot_id = ?1"
+#define KEY " AND m.quantity = ?2 AND m.lab = ?3 AND m.sample = ?4"
+
+static struct measured_row row_of(struct db_query *q)
+{
+    return (struct measured_row){.id = db_int64(q, 0),
+                                 .lot_id = db_int64(q, 1),
+                                 .quantity = db_text(q, 2),
+                                 .lab = db_text(q, 3),
+                                 .sample = db_text(q, 4),
+                                 .said = db_text(q, 5),
+                                 .value = db_real(q, 6),
+                                 .unit = db_text(q, 7),
+                                 .word = db_text(q, 8),
+                                 .method = db_text(q, 9),
+                                 .note = db_text(q, 10),
+                                 .at_ms = db_ms(q, 11),
+                                 .case_id = db_int64(q, 12),
+                                 .by_name = db_text(q, 13),
+                                 .user = db_text(q, 14),
+                                 .logged_ms = db_ms(q, 15),
+                                 .reason = ""};
+}
 
 static int each_row(struct db_query *q, measured_each each, void *arg)
 {
     int rc = 0;
     db_keep(q);
     while (!rc && db_next(q)) {
-        const struct measured_row row = {.id = db_int64(q, 0),
-                                         .lot_id = db_int64(q, 1),
-                                         .quantity = db_text(q, 2),
-                                         .lab = db_text(q, 3),
-                                         .sample = db_text(q, 4),
-                                         .said = db_text(q, 5),
-                                         .value = db_real(q, 6),
-                                         .unit = db_text(q, 7),
-                                         .word = db_text(q, 8),
-                                         .method = db_text(q, 9),
-                                         .note = db_text(q, 10),
-                                         .at_ms = db_ms(q, 11),
-                                         .case_id = db_int64(q, 12),
-                                         .by_name = db_text(q, 13),
-                                         .user = db_text(q, 14),
-                                         .logged_ms = db_ms(q, 15),
-                                         .reason = ""};
+        const struct measured_row row = row_of(q);
         rc = each(arg, &row);
     }
     return db_end(q, rc);
 }
 
+int measured_in_words(struct store *store, struct when_span entered, measured_each_lot each,
+                      void *arg, struct error *err)
+{
+    enum { LOT = 16, PLANT, HELD, DECIDED };
+    static const char SQL[] =
+        "SELECT " COLUMNS ", l.lot, l.plant,"
+        " EXISTS(SELECT 1 FROM hold h WHERE h.lot_id = m.lot_id AND h.ended_ms IS NULL),"
+        " EXISTS(SELECT 1 FROM hold h WHERE h.lot_id = m.lot_id AND h.ended_ms >= m.logged_ms)"
+        " FROM measured m JOIN lot l ON l.id = m.lot_id WHERE m.ended_ms IS NULL"
+        " AND (m.value IS NULL OR m.note <> '') AND m.logged_ms >= ?1 AND m.logged_ms < ?2 "
+        "AND " SEEN_IN("?3", "l.plant") " ORDER BY m.logged_ms DESC, m.id DESC";
+    int rc = 0;
+    struct db_query q =
+        db_query(store, SQL,
+                 DB(DB_MS(entered.from_ms), DB_MS(entered.to_ms), DB_TEXT(seen_list(store))), err);
+    db_keep(&q);
+    while (!rc && db_next(&q)) {
+        const struct measured_row row = row_of(&q);
+        const struct measured_lot lot = {db_text(&q, LOT), db_text(&q, PLANT), db_int(&q, HELD),
+                                         db_int(&q, DECIDED)};
+        rc = each(arg, &row, &lot);
+    }
+    return db_end(&q, rc);
+}
+
 int measured_of_lot(struct store *store, int64_t lot_id, measured_each each, void *arg,
                     struct error *err)
 {
-    static const char SQL[] = ROWS " ORDER BY quantity, at_ms, id";
+    static const char SQL[] = ROWS " ORDER BY m.quantity, m.at_ms, m.id";
     struct db_query q = db_query(store, SQL, DB(DB_INT(lot_id)), err);
     return each_row(&q, each, arg);
 }

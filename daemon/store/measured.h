@@ -5,6 +5,7 @@
 #ifndef ODDLOAF_STORE_MEASURED_H
 #define ODDLOAF_STORE_MEASURED_H
 
+#include "base/when.h"
 #include "store/store.h"
 
 /* Text lives until the callback returns, or is the caller's; "" where there is none. */
@@ -37,6 +38,17 @@ typedef int (*measured_each)(void *arg, const struct measured_row *row);
  * returned; it may ask the database itself. */
 int measured_of_lot(struct store *store, int64_t lot_id, measured_each each, void *arg,
                     struct error *err);
+/* Those that stand, were entered in the span and are told in words or with a note, of lots that are
+ * seen (store/seen.h), the newest first. `held`: a hold stands on the lot; `decided`: one has ended
+ * since the result was entered. */
+struct measured_lot {
+    const char *lot, *plant;
+    bool held, decided;
+};
+typedef int (*measured_each_lot)(void *arg, const struct measured_row *row,
+                                 const struct measured_lot *lot);
+int measured_in_words(struct store *store, struct when_span entered, measured_each_lot each,
+                      void *arg, struct error *err);
 /* The one that stands of `key`'s lot, quantity, laboratory and sample, if any. */
 int measured_find(struct store *store, const struct measured_row *key, measured_each each,
                   void *arg, struct error *err);

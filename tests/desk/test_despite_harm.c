@@ -200,11 +200,14 @@ static void what_a_laboratory_found_stands(void **state)
     static const struct {
         const char *quantity, *said;
         bool harm;
-    } ROWS[] = {{"salmonella", "positive", true}, {"salmonella", "absent/25 g", false}};
+    } ROWS[] = {{"salmonella", "positive", true},
+                {"salmonella", "absent/25 g", false},
+                {"glass", "3 grains", true}, /* that may be it */
+                {"crumb_colour", "yellow", false}};
     struct fixture *f = *state;
-    for (size_t i = 0; i < 4; i++) {
-        const char *quantity = ROWS[i % 2].quantity, *said = SAID[i / 2];
-        bool harm = ROWS[i % 2].harm;
+    for (size_t i = 0; i < 2 * COUNT_OF(ROWS); i++) {
+        const char *quantity = ROWS[i / 2].quantity, *said = SAID[i % 2];
+        bool harm = ROWS[i / 2].harm;
         struct error err = {0};
         enum measured_outcome outcome;
         fixture_begin(f);
@@ -220,7 +223,7 @@ static void what_a_laboratory_found_stands(void **state)
                                       .quantity = quantity,
                                       .lab = "",
                                       .sample = "",
-                                      .said = ROWS[i % 2].said,
+                                      .said = ROWS[i / 2].said,
                                       .value = NAN,
                                       .unit = "",
                                       .word = "",

@@ -1,5 +1,6 @@
 /* What a laboratory's result sets going among the cases about its lot. */
 #include "fixture.h"
+#include "serve/health.h"
 
 enum { OTHERS = 25 };
 
@@ -113,6 +114,99 @@ static void a_lot_of_no_case_tells_what_was_found_in_it(void **state)
     }
 }
 
+static void measure(struct fixture *f, const char *results)
+{
+    struct text_buffer body = {0};
+    text_appendf(&body,
+                 "{'by':'jo','lab':'Millgate','sample':'S1','lot':'L1 6318 A0400','reason':'a "
+                 "slip','results':[%s]}",
+                 results);
+    json_decref(answer_of(f, "POST lots/measure", body.data));
+    text_buffer_free(&body);
+    f->now_ms += 1000;
+}
+
+/* As status tells a plant's people: is somebody to decide about a lot? */
+static bool is_needed(struct fixture *f)
+{
+    bool needed = false;
+    size_t i;
+    const json_t *need;
+    struct setup *setup = app_setup(&f->app);
+    json_t *needs = health_needs_of_plants(setup, f->store);
+    json_array_foreach(needs, i, need)
+    {
+        if (strcmp(json_string_value(json_object_get(need, "what")), "harm-in-lots") == 0)
+            needed = strstr(json_string_value(json_object_get(need, "says")), ": 1");
+    }
+    json_decref(needs);
+    setup_unref(setup);
+    return needed;
+}
+
+/* Of what a week, or a month, tells of it: the sentence; "" none. */
+static void sentence_of(struct fixture *f, const char *span, char *out, size_t size)
+{
+    size_t i;
+    const json_t *line;
+    char what[40];
+    snprintf(what, sizeof what, "GET %s", span);
+    json_t *report = answer_of(f, what, NULL);
+    *out = '\0';
+    json_array_foreach(json_object_get(report, "headline"), i, line)
+    {
+        if (strstr(json_string_value(line), "laboratory result"))
+            text_clip(json_string_value(line), out, size);
+    }
+    json_decref(report);
+}
+
+static void is_told(struct fixture *f, const char *sentence)
+{
+    static const char *const SPANS[] = {"weeks/2026-W48", "weeks/2026-W47", "spans/2026-11",
+                                        "spans/2026"};
+    char told[200];
+    for (size_t i = 0; i < COUNT_OF(SPANS); i++) {
+        sentence_of(f, SPANS[i], told, sizeof told);
+        assert_string_equal(told, sentence);
+    }
+}
+
+/* Until somebody holds the lot, or has decided about it since, or the result is taken back. */
+static void what_no_case_tells_needs_somebody(void **state)
+{
+    struct fixture *f = *state;
+    load_lot(f);
+    assert_false(is_needed(f));
+    measure(f, "{'quantity':'crumb_colour','value':'yellow'}");
+    assert_false(is_needed(f));
+    is_told(f, "");
+    measure(f, "{'quantity':'glass','value':'3 grains'}");
+    assert_true(is_needed(f));
+    is_told(f,
+            "1 laboratory result says harm or may: lot L1 6318 A0400: glass 3 grains (Millgate), "
+            "NOT on hold");
+    fixture_does(f, "POST lots/hold", "{'by':'mira','lots':['L1 6318 A0400'],'reason':'x'}", 200);
+    assert_false(is_needed(f));
+    is_told(f,
+            "1 laboratory result says harm or may: lot L1 6318 A0400: glass 3 grains (Millgate), "
+            "on hold");
+    f->now_ms += 60000;
+    fixture_does(f, "POST lots/release",
+                 "{'by':'mira','lots':['L1 6318 A0400'],'reason':'x','disposition':'release'}",
+                 409);
+    fixture_does(f, "POST lots/release",
+                 "{'by':'mira','lots':['L1 6318 A0400'],'reason':'x','disposition':'destroy'}",
+                 200);
+    assert_false(is_needed(f));
+    f->now_ms += 60000;
+    measure(f, "{'quantity':'salmonella','value':'positive'}"); /* of what is left of it */
+    assert_true(is_needed(f));
+    measure(f, "{'quantity':'salmonella','value':null},{'quantity':'glass','value':null}");
+    assert_false(is_needed(f));
+    is_told(f, "");
+}
+
 /* A result of a lot that nobody loaded is not kept; who found it is told whom to phone. */
 static void harm_in_a_result_that_is_refused_is_heard(void **state)
 {
@@ -135,6 +229,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(all_cases_of_a_lot_hear_it, setup, teardown),
+        cmocka_unit_test_setup_teardown(what_no_case_tells_needs_somebody, setup, teardown),
         cmocka_unit_test_setup_teardown(harm_in_a_result_that_is_refused_is_heard, setup, teardown),
         cmocka_unit_test_setup_teardown(a_lot_of_no_case_tells_what_was_found_in_it, setup,
                                         teardown),

@@ -72,6 +72,13 @@ EACH(a_joined, const struct joined_row *)
 EACH(a_lot, const struct lot_around_row *)
 EACH(a_key, const struct lot_find_key *)
 EACH(a_result, const struct measured_row *)
+
+static int a_result_of_a_lot(void *arg, const struct measured_row *row,
+                             const struct measured_lot *lot)
+{
+    (void)lot;
+    return a_result(arg, row);
+}
 EACH(a_note, const struct noted_row *)
 EACH(a_harm, const struct open_harm_row *)
 EACH(a_mail, const struct outbox_mail *)
@@ -459,6 +466,7 @@ DOES(held)
     rc = rc ? rc : attached_of(s, 1, 0, a_file, NULL, err);
     rc = rc ? rc : joined_of(s, 1, a_joined, NULL, err);
     rc = rc ? rc : joined_of_case(s, 1, a_joined, NULL, err);
+    rc = rc ? rc : measured_in_words(s, EVER, a_result_of_a_lot, NULL, err);
     return rc ? rc : measured_of_lot(s, 1, a_result, NULL, err);
 }
 
