@@ -4,7 +4,6 @@
 #include "store/pattern.h"
 #include "store/pattern_cuts.h"
 #include <assert.h>
-#include <stdlib.h>
 
 /* ---- what complaints, lots and cases count for ---- */
 
@@ -14,6 +13,12 @@
 #define ADD_CASE ADD_TO("pattern_case", "case_id, received_week, made_week")
 #define ADD_UNITS ADD_TO("pattern_units", "week, series_id")
 #define ADD_OPEN ADD_TO("pattern_open", "week, symptom, plant")
+/* Asked before a row is put in: a server makes a number for it, whether it stays or not. */
+#define NO_SERIES(factor_, level_, plant_, symptom_)                                               \
+    " AND NOT EXISTS (SELECT 1 FROM pattern_series s WHERE s.factor = " factor_                    \
+    " AND s.level = " level_ " AND s.plant = " plant_ " AND s.symptom = " symptom_                 \
+    ") ON CONFLICT DO NOTHING"
+#define NO_SERIES_OF(row, symptom_) NO_SERIES(row ".factor", row ".level", row ".plant", symptom_)
 #define COMPLAINT_SERIES                                                                           \
     " FROM pattern_part v CROSS JOIN pattern_series s ON s.factor = v.factor AND"                  \
     " s.level = v.level AND s.plant = v.plant AND s.symptom = v.symptom"
@@ -21,7 +26,8 @@
 /* ?1 the id, ?2 the sign; each in one step whatever the number of complaints. */
 #define COMPLAINTS(which)                                                                          \
     "INSERT INTO pattern_series(factor, level, plant, symptom) SELECT DISTINCT factor, level,"     \
-    " plant, symptom FROM pattern_part WHERE " which " AND ?2 > 0 ON CONFLICT DO NOTHING",         \
+    " plant, symptom FROM pattern_part v WHERE " which                                             \
+    " AND ?2 > 0" NO_SERIES_OF("v", "v.symptom"),                                                  \
         "INSERT INTO pattern_received SELECT v.received_week, s.id, ?2 * "                         \
         "sum(v.n)" COMPLAINT_SERIES " WHERE " which " GROUP BY 1, 2" ADD_RECEIVED,                 \
         "INSERT INTO pattern_made SELECT s.id, v.made_week, v.received_week,"                      \
@@ -33,7 +39,7 @@
     " s.plant = v.plant AND s.symptom = ''"
 #define UNITS(of, which, way)                                                                      \
     "INSERT INTO pattern_series(factor, level, plant, symptom) SELECT DISTINCT factor, level,"     \
-    " plant, '' FROM " of " WHERE " which " AND " way " > 0 ON CONFLICT DO NOTHING",               \
+    " plant, '' FROM " of " v WHERE " which " AND " way " > 0" NO_SERIES_OF("v", "''"),            \
         "INSERT INTO pattern_units SELECT v.week, s.id, " way " * sum(v.n) FROM " of               \
         " v" UNIT_SERIES " WHERE " which " GROUP BY 1, 2" ADD_UNITS
 #define LOTS_OF_PRODUCT "lot_id IN (SELECT id FROM lot WHERE product_id = ?1)"
@@ -50,49 +56,76 @@ static int run_all(struct store *store, const char *const *sql, int64_t id, enum
     return rc;
 }
 
-/* What one complaint counts for. */
-struct part {
-    int64_t series_id, n; /* 0: there is no such series yet */
-    int received_week, made_week;
-};
+/* What one complaint counts for: its series with how often, as json_each() reads them. */
 struct parts {
-    struct part *row;
-    int count, capacity;
-    bool any_new;
+    struct text_buffer list;
+    bool any, any_new; /* any_new: there is no such series yet */
+};
+struct weeks {
+    bool found; /* not withdrawn */
+    int received, made;
 };
 
-static int read_parts(struct store *store, int64_t complaint_id, struct parts *parts,
+static int read_weeks(struct store *store, int64_t complaint_id, struct weeks *ret,
                       struct error *err)
 {
     static const char SQL[] =
-        "SELECT coalesce(s.id, 0), v.n, v.received_week, v.made_week FROM pattern_part v"
-        " LEFT JOIN pattern_series s ON s.factor = v.factor AND s.level = v.level"
-        " AND s.plant = v.plant AND s.symptom = v.symptom WHERE v.complaint_id = ?1";
+        "SELECT received_week, made_week FROM pattern_place WHERE complaint_id = ?1";
     struct db_query q = db_query(store, SQL, DB(DB_INT(complaint_id)), err);
-    parts->count = 0;
-    parts->any_new = false;
-    while (db_next(&q)) {
-        if (parts->count == parts->capacity) {
-            parts->capacity = parts->capacity ? 2 * parts->capacity : 16;
-            parts->row = xrealloc(parts->row, (size_t)parts->capacity * sizeof *parts->row);
-        }
-        parts->row[parts->count++] =
-            (struct part){db_int64(&q, 0), db_int64(&q, 1), db_int(&q, 2), db_int(&q, 3)};
-        parts->any_new = parts->any_new || !parts->row[parts->count - 1].series_id;
+    *ret = (struct weeks){.found = db_next(&q)};
+    if (ret->found) {
+        ret->received = db_int(&q, 0);
+        ret->made = db_int(&q, 1);
     }
     return db_end(&q, 0);
 }
 
-static int count_part(struct store *store, const struct part *part, int way, struct error *err)
+/* The view would look for the weeks once a series. */
+static int read_parts(struct store *store, int64_t complaint_id, enum pattern_way way,
+                      struct parts *parts, struct error *err)
 {
-    static const char RECEIVED[] = "INSERT INTO pattern_received VALUES(?1, ?2, ?3)" ADD_RECEIVED;
-    static const char MADE[] = "INSERT INTO pattern_made VALUES(?1, ?2, ?3, ?4)" ADD_MADE;
-    const struct db_value series = DB_INT(part->series_id), n = DB_INT(way * part->n);
-    const struct db_value received = DB_INT(part->received_week);
-    if (!part->series_id)
-        return 0;
-    int rc = db_run(store, RECEIVED, DB(received, series, n), err);
-    return rc ? rc : db_run(store, MADE, DB(series, DB_INT(part->made_week), received, n), err);
+    static const char SQL[] =
+        "SELECT coalesce(s.id, 0), v.n FROM pattern_part v LEFT JOIN pattern_series s"
+        " ON s.factor = v.factor AND s.level = v.level AND s.plant = v.plant"
+        " AND s.symptom = v.symptom WHERE v.complaint_id = ?1";
+    struct db_query q = db_query(store, SQL, DB(DB_INT(complaint_id)), err);
+    text_reset(&parts->list);
+    text_append(&parts->list, "{");
+    parts->any = parts->any_new = false;
+    while (db_next(&q)) {
+        const long long series_id = db_int64(&q, 0), n = way * db_int64(&q, 1);
+        if (series_id)
+            text_appendf(&parts->list, "%s\"%lld\":%lld", parts->any ? "," : "", series_id, n);
+        parts->any = parts->any || series_id;
+        parts->any_new = parts->any_new || !series_id;
+    }
+    text_append(&parts->list, "}");
+    return db_end(&q, 0);
+}
+
+/* All series in one statement a table: a server is asked once, not once a series. */
+static int count_parts(struct store *store, const struct parts *parts, const struct weeks *weeks,
+                       struct error *err)
+{
+    static const char RECEIVED[] =
+        "INSERT INTO pattern_received SELECT ?2, CAST(key AS INTEGER), value FROM json_each(?1)"
+        " WHERE true" ADD_RECEIVED;
+    static const char MADE[] =
+        "INSERT INTO pattern_made SELECT CAST(key AS INTEGER), ?3, ?2, value FROM json_each(?1)"
+        " WHERE true" ADD_MADE;
+    const struct db_value list = DB_TEXT(parts->list.data), received = DB_INT(weeks->received);
+    int rc = db_run(store, RECEIVED, DB(list, received), err);
+    return rc ? rc : db_run(store, MADE, DB(list, received, DB_INT(weeks->made)), err);
+}
+
+static int count_case(struct store *store, int64_t complaint_id, const struct weeks *weeks,
+                      enum pattern_way way, struct error *err)
+{
+    static const char SQL[] = "INSERT INTO pattern_case SELECT case_id, ?2, ?3, ?4 FROM complaint"
+                              " WHERE id = ?1" ADD_CASE;
+    return db_run(
+        store, SQL,
+        DB(DB_INT(complaint_id), DB_INT(weeks->received), DB_INT(weeks->made), DB_INT(way)), err);
 }
 
 /* Of one there is nothing to sum up first, and the view is looked at once: it took a fifth of a
@@ -102,25 +135,22 @@ int pattern_count_complaint(struct store *store, int64_t complaint_id, enum patt
 {
     static const char SERIES[] =
         "INSERT INTO pattern_series(factor, level, plant, symptom) SELECT factor, level, plant,"
-        " symptom FROM pattern_part WHERE complaint_id = ?1 ON CONFLICT DO NOTHING";
-    static const char CASE[] = "INSERT INTO pattern_case SELECT case_id, ?2, ?3, ?4 FROM complaint"
-                               " WHERE id = ?1" ADD_CASE;
+        " symptom FROM pattern_part v WHERE complaint_id = ?1" NO_SERIES_OF("v", "v.symptom");
     struct parts parts = {0};
-    int rc = read_parts(store, complaint_id, &parts, err);
+    struct weeks weeks;
+    int rc = read_weeks(store, complaint_id, &weeks, err);
+    if (rc || !weeks.found)
+        return rc;
+    rc = read_parts(store, complaint_id, way, &parts, err);
     if (!rc && parts.any_new && way > 0) {
         rc = db_run(store, SERIES, DB(DB_INT(complaint_id)), err);
         if (!rc)
-            rc = read_parts(store, complaint_id, &parts, err);
+            rc = read_parts(store, complaint_id, way, &parts, err);
     }
-    for (int i = 0; i < parts.count && !rc; i++)
-        rc = count_part(store, &parts.row[i], way, err);
-    if (!rc && parts.count)
-        rc = db_run(store, CASE,
-                    DB(DB_INT(complaint_id), DB_INT(parts.row[0].received_week),
-                       DB_INT(parts.row[0].made_week), DB_INT(way)),
-                    err);
-    free(parts.row);
-    return rc;
+    if (!rc && parts.any)
+        rc = count_parts(store, &parts, &weeks, err);
+    text_buffer_free(&parts.list);
+    return rc ? rc : count_case(store, complaint_id, &weeks, way, err);
 }
 
 int pattern_forget(struct store *store, const char *level, struct error *err)
@@ -233,11 +263,13 @@ int pattern_count_case(struct store *store, int64_t case_id, enum pattern_way wa
     "INSERT INTO pattern_series(factor, level, plant, symptom) SELECT DISTINCT 'cause', k.name,"   \
     " c.plant, c.symptom FROM complaint_case c JOIN ranking_cause r ON r.case_id = c.id AND "      \
     "r.revision ="                                                                                 \
-    " c.revision JOIN cause k ON k.id = r.cause_id WHERE " of_ranking " ON CONFLICT DO NOTHING",   \
+    " c.revision JOIN cause k ON k.id = r.cause_id WHERE " of_ranking NO_SERIES(                   \
+        "'cause'", "k.name", "c.plant", "c.symptom"),                                              \
         "INSERT INTO pattern_series(factor, level, plant, symptom) SELECT DISTINCT 'cause',"       \
         " v.cause, c.plant, c.symptom FROM verdict v JOIN complaint_case c ON c.id = v.case_id "   \
         "WHERE "                                                                                   \
-        "v.reopened_ms IS NULL AND " of_verdict " ON CONFLICT DO NOTHING"
+        "v.reopened_ms IS NULL AND " of_verdict NO_SERIES("'cause'", "v.cause", "c.plant",         \
+                                                          "c.symptom")
 
 /* With the sign that run_all() brings. */
 #define OF_CASE "c.id = ?1 AND ?2 > 0"

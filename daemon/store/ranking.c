@@ -65,22 +65,44 @@ static int case_take_ranking(struct store *store, struct ranking *ranking, struc
     return db_found(&q, "there is no case %s", CASE_ID(ranking->case_id));
 }
 
+static int add_cause(struct store *store, const char *name, int64_t *ret_id, struct error *err)
+{
+    static const char SQL[] = "INSERT INTO cause(name) VALUES(?1)";
+    int rc = db_run(store, SQL, DB(DB_TEXT(name)), err);
+    *ret_id = rc ? 0 : db_last_id(store);
+    return rc;
+}
+
+/* `ids`: of the ranking's causes; 0 of one that no ranking had before. All that there are in one
+ * statement: they are few, and a server is asked once. */
+static int find_causes(struct store *store, const struct ranking *ranking, int64_t *ids,
+                       struct error *err)
+{
+    static const char SQL[] = "SELECT id, name FROM cause";
+    struct db_query q = db_query(store, SQL, NULL, err);
+    while (db_next(&q)) {
+        const char *name = db_text(&q, 1);
+        for (int i = 0; i < ranking->cause_count; i++)
+            if (strcmp(ranking->causes[i].cause, name) == 0)
+                ids[i] = db_int64(&q, 0);
+    }
+    return db_end(&q, 0);
+}
+
 /* What is kept of the causes, `;CAUSE:MILLIONTHS` each and `;` behind the last. */
 static int pack_causes(struct store *store, const struct ranking *ranking, struct text_buffer *out,
                        struct error *err)
 {
-    static const char SQL_NAME[] = "INSERT INTO cause(name) VALUES(?1) ON CONFLICT DO NOTHING";
-    static const char SQL[] = "SELECT id FROM cause WHERE name = ?1";
-    int rc = 0;
+    int64_t *ids = xcalloc((size_t)ranking->cause_count + 1, sizeof *ids);
+    int rc = find_causes(store, ranking, ids, err);
     for (int i = 0; i < ranking->cause_count && !rc; i++) {
         const struct ranking_cause *cause = &ranking->causes[i];
-        int64_t id = 0;
-        rc = db_number(store, SQL, DB(DB_TEXT(cause->cause)), &id, err);
-        if (!rc && !id && !(rc = db_run(store, SQL_NAME, DB(DB_TEXT(cause->cause)), err)))
-            id = db_last_id(store);
-        text_appendf(out, ";%lld:%lld", (long long)id, millionths(cause));
+        if (!ids[i])
+            rc = add_cause(store, cause->cause, &ids[i], err);
+        text_appendf(out, ";%lld:%lld", (long long)ids[i], millionths(cause));
     }
     text_append(out, ";");
+    free(ids);
     return rc;
 }
 
