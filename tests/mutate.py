@@ -447,6 +447,11 @@ class GoneThrough:
         return {"took": known["took"], "names": None if known["names"] is None else set(known["names"]),
                 "had": set(known["had"]), "current": current}
 
+    @functools.lru_cache(None)
+    def functions(self, program):
+        rows = (row.rsplit(maxsplit=1) for row in self.rows_of(program))
+        return {sys.intern(row[1].split(".")[0]) for row in rows if row and " FUNC " in row[0] and " UND" not in row[0]}
+
     def by_method(self, test, program):
         """Of a test of the whole client: the functions that each of its methods goes through."""
         kept, script = self.folder / test.name.replace("/", "-"), pathlib.Path(test.command[-1])
@@ -560,12 +565,14 @@ class Own:
         path, line, changed = change
         if not self.compile(path, changed, "-O0"):
             return "not built", ""
-        names = self.through(path, line)
-        until = time.monotonic() + cap_s
-        for name in names:
-            if time.monotonic() > until:
+        spent_s = 0
+        for name in self.through(path, line):
+            if spent_s > cap_s:
                 return "time up", ""
-            if self.notices(name):
+            begin = time.monotonic()
+            notices = self.notices(name)
+            spent_s += time.monotonic() - begin
+            if notices:
                 return "noticed" if self.tests[name].layer == layer_of(path) else "near", name
         was, now = (self.compile(path, text, "-O2") for text in ((ROOT / path).read_text(), changed))
         if now == was or not now:
@@ -574,15 +581,22 @@ class Own:
         return ("whole" if by else "unnoticed"), by
 
     def through(self, path, line):
-        """Those of the layer first, of these the one of the file's name, and then the quickest."""
-        own = f"{layer_of(path).removeprefix('daemon/')}/test_{pathlib.Path(path).stem}"
-        here = self.gone_through(path, line) if self.gone else self.having(path)
-        return sorted(here, key=lambda name: (self.tests[name].layer != layer_of(path), name != own,
-                                              self.took.get(name, 0), -len(os.path.commonprefix((name, own)))))
+        """Those of the layer first, of these the one of the file's name, and then the quickest. Whether others go
+        through it is asked when these are through; on a server only of what the test on a file does not."""
+        own, here = f"{layer_of(path).removeprefix('daemon/')}/test_{pathlib.Path(path).stem}", []
+        of_server = lambda name: name.startswith("postgresql/")  # noqa: E731
+        for near, server in ((False, False), (False, True), (True, False), (True, True)):
+            some = [name for name, test in self.tests.items() if (test.layer != layer_of(path)) == near
+                    and of_server(name) == server and test.layer.split("/")[0] == path.split("/")[0]
+                    and name.removeprefix("postgresql/").replace("_", "/test_", 1) not in here]
+            asked = self.gone_through(path, line, some) if self.gone else self.having(path, some)
+            yield from sorted(asked, key=lambda name: (name != own, self.took.get(name, 0),
+                                                       -len(os.path.commonprefix((name, own)))))
+            here += asked
 
-    def having(self, path):
+    def having(self, path, some):
         names = self.names_in(self.tmp / "changed.o", "--extern-only")
-        return [name for name, test in self.tests.items() if names & self.names_in(self.build / test.targets[0])]
+        return [name for name in some if names & self.names_in(self.build / self.tests[name].targets[0])]
 
     def functions_at(self, path, line):
         """The function about the line; if the compiler left none of its name, all of the file."""
@@ -593,24 +607,23 @@ class Own:
         built = self.names_in(next(self.build.glob(f"CMakeFiles/*.dir/{path}.o")))
         return {keys[function]} if function in keys and function in built else set(keys.values())
 
-    def gone_through(self, path, line):
+    def gone_through(self, path, line, some):
         wanted, asked = self.functions_at(path, line), {}
-        for name, test in self.tests.items():
-            has = {one for one in wanted if one.rpartition(":")[2] in self.names_in(pathlib.Path(test.command[0]))}
-            if has and test.layer.split("/")[0] == path.split("/")[0]:
-                asked[name] = self.gone.of(test, has)
+        if not wanted:
+            return self.having(path, some)
+        for name in some:
+            functions = self.gone.functions(self.tests[name].command[0])
+            has = {one for one in wanted if one.rpartition(":")[2] in functions}
+            if has:
+                asked[name] = self.gone.of(self.tests[name], has)
         self.took.update((name, one["took"]) for name, one in asked.items())
-        here = [name for name, one in asked.items() if one["names"] is None or wanted & one["names"]]
-        here = here if wanted else self.having(path)
-        # the same on a server: asked of what the test on a file does not go through
-        return [name for name in here if not name.startswith("postgresql/")
-                or name.removeprefix("postgresql/").replace("_", "/test_", 1) not in here]
+        return [name for name, one in asked.items() if one["names"] is None or wanted & one["names"]]
 
     def names_in(self, file, *options):
         if file in self.names:
             return self.names[file]
         told = subprocess.run(["nm", "--defined-only", *options, file], check=True, capture_output=True, text=True).stdout
-        names = {sys.intern(row.split()[-1]) for row in told.splitlines()}
+        names = {row.split()[-1] for row in told.splitlines()}
         if not options:
             self.names[file] = names
         return names

@@ -5,7 +5,8 @@
 
 enum {
     LINE = 76,       /* RFC 2045 6.7, RFC 2047 section 2 */
-    WORD_OCTETS = 45 /* payload of one B-encoded UTF-8 word: 12 + 60 + 2 <= 75 characters */
+    AROUND = 1 + 12, /* the blank, "=?UTF-8?B?" and "?=" */
+    LETTER = 4       /* octets of the longest in UTF-8 */
 };
 
 bool mime_is_one_line(const char *value)
@@ -75,15 +76,20 @@ static void base64(struct text_buffer *out, const unsigned char *bytes, size_t l
     }
 }
 
-/* Bytes of the next word: as many whole characters as fit. */
-static size_t word_length(const char *s)
+/* Octets that a word behind so many characters may hold. */
+static size_t room_behind(size_t column)
 {
-    assert(*s);
+    return column + AROUND < LINE ? (LINE - column - AROUND) / 4 * 3 : 0;
+}
+
+/* Bytes of the next word: as many whole characters as fit. */
+static size_t word_length(const char *s, size_t room)
+{
+    assert(*s && room >= LETTER);
     size_t length = strlen(s);
-    if (length <= WORD_OCTETS)
+    if (length <= room)
         return length;
-    assert(length > WORD_OCTETS);
-    length = WORD_OCTETS;
+    length = room;
     while (length > 1 && ((unsigned char)s[length] & 0xc0) == 0x80)
         length--;
     return length;
@@ -122,6 +128,22 @@ static void write_folded(struct text_buffer *out, const char *name, const char *
     text_append(out, "\n");
 }
 
+static void write_encoded(struct text_buffer *out, const char *name, const char *value)
+{
+    size_t column = strlen(name) + 1;
+    if (room_behind(column) < LETTER) {
+        text_append(out, "\n");
+        column = 0;
+    }
+    for (; *value; column = 0) {
+        size_t length = word_length(value, room_behind(column));
+        text_append(out, " =?UTF-8?B?");
+        base64(out, (const unsigned char *)value, length);
+        text_append(out, "?=\n");
+        value += length;
+    }
+}
+
 bool mime_header(struct text_buffer *out, const char *name, const char *value)
 {
     assert(name && *name && value);
@@ -132,13 +154,7 @@ bool mime_header(struct text_buffer *out, const char *name, const char *value)
         write_folded(out, name, value);
         return true;
     }
-    while (*value) {
-        size_t length = word_length(value);
-        text_append(out, " =?UTF-8?B?");
-        base64(out, (const unsigned char *)value, length);
-        text_append(out, "?=\n");
-        value += length;
-    }
+    write_encoded(out, name, value);
     return true;
 }
 
