@@ -571,7 +571,9 @@ class Own:
                 return "time up", ""
             begin = time.monotonic()
             notices = self.notices(name)
-            spent_s += time.monotonic() - begin
+            took_s = time.monotonic() - begin
+            self.took.setdefault(name, took_s)
+            spent_s += took_s
             if notices:
                 return "noticed" if self.tests[name].layer == layer_of(path) else "near", name
         was, now = (self.compile(path, text, "-O2") for text in ((ROOT / path).read_text(), changed))
