@@ -679,7 +679,7 @@ class Own:
     def notices(self, name):
         program = self.linked(name, self.tmp / "test")
         cpu_s = max(4, 3 * self.took.get(name, 0))
-        wall_s = max(180, 30 * self.took.get(name, 0))  # of one that waits for ever
+        wall_s = max(60, 20 * self.took.get(name, 0))  # of one that waits for ever
         passes = lambda what: self.tests[name].run(cpu_s, wall_s, program=what) in (0, 77)  # noqa: E731
         if passes(program):
             return False
