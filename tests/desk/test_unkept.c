@@ -59,7 +59,8 @@ static void a_result_is_heard_as_one_that_is_kept(void **state)
     } ROWS[] = {
         {RESULT("salmonella", "'positive'"), "['illness']", false},
         {RESULT("listeria_monocytogenes", "'detected in 25 g'"), "['illness']", false},
-        {RESULT("glass", "'found'"), "", true},
+        {RESULT("glass", "'found'"), "['foreign-matter']", false},
+        {RESULT("glass", "'3 grains'"), "", true},
         {RESULT("glass_pieces", "3"), "['foreign-matter']", false},
         {RESULT("salmonella", "'absent/25 g'"), "", false},
         {RESULT("glass", "0"), "", false},

@@ -1,7 +1,8 @@
 /* How well harm is heard: reads lines "label<TAB>language<TAB>text" (label: harm, harmless,
  * possible) and says how many of each were taken as said, as possible and as nothing. usage:
  * harm_measure [-v|-k] [RULES] <LIST
- *   -v names each line that was taken wrongly, -k the kinds that each line was taken for */
+ *   -v names each line that was taken wrongly, -k the kinds that each line was taken for, and why
+ */
 #include "intake/common_words.h"
 #include "intake/fields.h"
 #include "intake/harm_note.h"
@@ -50,7 +51,9 @@ static void print_kinds(const struct readers *by, const char *text)
     struct harm_heard *heard = NULL;
     int count = harm_note_read(by->words, by->weights, text, &heard);
     for (int i = 0; i < count; i++)
-        printf("%s%s", i ? " " : "", heard[i].kind < 0 ? "possible" : kinds[heard[i].kind].word);
+        printf("%s%s (%.*s)", i ? ", " : "",
+               heard[i].kind < 0 ? "possible" : kinds[heard[i].kind].word,
+               (int)(heard[i].to - heard[i].from), text + heard[i].from);
     printf("%s: %s\n", count ? "" : "nothing", text);
     free(heard);
 }

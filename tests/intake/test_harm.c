@@ -164,6 +164,33 @@ static void words_of_gravity(void **state)
     json_decref(some);
 }
 
+/* As shipped: whom it befell may be graver than what. */
+static void who_is_weakest_is_grave(void **state)
+{
+    static const struct {
+        const char *text;
+        bool grave;
+    } CASES[] = {{"a child found glass in it", true},
+                 {"the children were sick", true},
+                 {"my baby vomited", true},
+                 {"a pregnant customer has a fever", true},
+                 {"el niño vomitó, su madre está embarazada", true},
+                 {"mein Kind hat erbrochen", true},
+                 {"a childish drawing on the bag, what kind of glass is it", false},
+                 {"the driver found glass", false}};
+    struct error err = {0};
+    json_t *harm = NULL;
+    (void)state;
+    assert_int_equal(harm_load(ODDLOAF_SOURCE_DIR "/rules/harm.json", NULL, NULL, &harm, &err), 0);
+    for (size_t i = 0; i < sizeof CASES / sizeof CASES[0]; i++) {
+        json_t *found = harm_grave_of(harm, CASES[i].text);
+        if ((found != NULL) != CASES[i].grave)
+            fail_msg("%s", CASES[i].text);
+        json_decref(found);
+    }
+    json_decref(harm);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -172,6 +199,7 @@ int main(void)
         cmocka_unit_test(what_is_asked_fits_the_kind),
         cmocka_unit_test(nothing_of_it_may_be_missing),
         cmocka_unit_test(words_of_gravity),
+        cmocka_unit_test(who_is_weakest_is_grave),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

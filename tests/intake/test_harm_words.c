@@ -128,6 +128,71 @@ static void who_got_at_it(void **state)
     CHECK_CASES(cases);
 }
 
+/* What was looked for and not found says nothing, what went wrong with looking is for a person. */
+static void what_was_checked_and_clear_is_none(void **state)
+{
+    static const struct heard_case cases[] = {
+        {"metal detector log fine", ""},
+        {"the metal detector passed", ""},
+        {"metal detector log missing", "possible"},
+        {"metal detector was off", "possible"},
+        {"metal detector log shows a reject", "possible"},
+        {"metal detector log fine but the customer found metal", "foreign-matter"},
+        {"metal detector ok, glass found", "foreign-matter"},
+        {"glass register complete", ""},
+        {"glass register: one lamp missing", "possible"},
+        {"blade check: tip missing", "possible"},
+        {"salmonella not detected in 25 g", ""},
+        {"salmonella retest clear", ""},
+        {"ausencia de salmonela", ""},
+        {"retest clear but she is still in hospital", "illness"},
+        {"foreign matter check passed", ""},
+        {"allergen swab pass", ""},
+        {"pest traps empty", ""},
+        {"no twist tie", ""},
+        {"no twist tie and a needle in it", "foreign-matter"},
+        {"se me revolvió el estómago al verlo", ""},
+        {"se me revolvió el estómago y vomité", "illness"},
+    };
+    (void)state;
+    CHECK_CASES(cases);
+}
+
+static void what_a_laboratory_found_is_there(void **state)
+{
+    static const struct heard_case cases[] = {
+        {"glass found", "foreign-matter"},   {"glass detected", "foreign-matter"},
+        {"plastic found", "foreign-matter"}, {"E. coli detected", "possible"},
+        {"peanut positive", "possible"},     {"sesame detected", "possible"},
+        {"milk 20 ppm", "possible"},         {"gluten below 20 ppm", ""},
+        {"salmonella detected", "illness"},
+    };
+    (void)state;
+    CHECK_CASES(cases);
+}
+
+/* A mold's fur is no animal's, a dead insect no dead person, and glass that nobody ate hurt nobody.
+ */
+static void a_kind_is_not_mistaken(void **state)
+{
+    static const struct heard_case cases[] = {
+        {"green fur inside the bag", ""},
+        {"fur growing on the slices", ""},
+        {"mouse fur baked in the loaf", "foreign-matter"},
+        {"dead moth in the loaf", "foreign-matter"},
+        {"dead fly between the slices", "foreign-matter"},
+        {"my dog was dead after eating the loaf", "illness"},
+        {"dead dog after eating the loaf", "illness"},
+        {"found a piece of glass, nobody swallowed it", "foreign-matter"},
+        {"no sesame on the ingredients list but it is full of seeds", "wrong-label"},
+        {"my daughter is allergic to sesame and there was sesame in it",
+         "allergic-reaction wrong-label"},
+        {"sesame was not declared, nobody ate it yet", "wrong-label"},
+    };
+    (void)state;
+    CHECK_CASES(cases);
+}
+
 /* Whether that hurt is for a person to say. */
 static void a_smell_may_irritate(void **state)
 {
@@ -924,6 +989,9 @@ int main(void)
         cmocka_unit_test(words_may_stand_within),
         cmocka_unit_test(letters_by_themselves),
         cmocka_unit_test(who_got_at_it),
+        cmocka_unit_test(what_was_checked_and_clear_is_none),
+        cmocka_unit_test(what_a_laboratory_found_is_there),
+        cmocka_unit_test(a_kind_is_not_mistaken),
         cmocka_unit_test(a_smell_may_irritate),
         cmocka_unit_test(a_denial_ends),
         cmocka_unit_test(others_may_be_hurt),
