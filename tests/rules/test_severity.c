@@ -131,6 +131,43 @@ static void test_levels_and_steps_rise(void **state)
            "/points/weather", "no points");
 }
 
+/* A step is [from that value on, whole points, none fewer than the one before]. */
+static void test_steps_are_pairs_that_rise(void **state)
+{
+    static const struct {
+        const char *steps, *field, *says; /* NULL: it is good */
+    } ROWS[] = {
+        {"[1, 0]", "", NULL},
+        {"[1, 1000]", "", NULL},
+        {"[1, 2], [2, 2]", "", NULL},
+        {"[-1000000000, 2], [1000000000, 3]", "", NULL},
+        {"[1, 2], [2, 1]", "/points/packs/steps/1", "must rise"},
+        {"[2, 1], [1, 2]", "/points/packs/steps/1", "must rise"},
+        {"[1, 1.5]", "/points/packs/steps/0", "whole number"},
+        {"[1]", "/points/packs/steps/0", "points]"},
+        {"[1, 2, 3]", "/points/packs/steps/0", "points]"},
+        {"{}", "/points/packs/steps/0", "points]"},
+        {"[1, -1]", "/points/packs/steps/0/1", ""},
+        {"[1, 1001]", "/points/packs/steps/0/1", ""},
+        {"[\"1\", 1]", "/points/packs/steps/0/0", ""},
+        {"[1, \"1\"]", "/points/packs/steps/0/1", ""},
+        {"", "/points/packs/steps", ""},
+        {"[1, 1], [2, 1], [3, 1], [4, 1], [5, 1], [6, 1], [7, 1], [8, 1]", "", NULL},
+        {"[1, 1], [2, 1], [3, 1], [4, 1], [5, 1], [6, 1], [7, 1], [8, 1], [9, 1]",
+         "/points/packs/steps", ""},
+    };
+    (void)state;
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++) {
+        char points[400];
+        snprintf(points, sizeof points, "%s, \"packs\": {\"steps\": [%s], %s", HARM("8"),
+                 ROWS[i].steps, WHY);
+        refuse(LEVELS LEVEL("urgent", "8"), points, ROWS[i].field, ROWS[i].says);
+    }
+    refuse(LEVELS LEVEL("urgent", "8") "," LEVEL("grave", "9"), HARM("9"), "/levels/grave",
+           "no such severity");
+    refuse(LEVELS LEVEL("urgent", "5"), HARM("8"), "", NULL);
+}
+
 static void test_words_are_in_the_order_of_the_levels(void **state)
 {
     char word[16];
@@ -150,6 +187,7 @@ int main(void)
         cmocka_unit_test(test_the_working_is_told_whole),
         cmocka_unit_test(test_harm_cannot_be_weighed_away),
         cmocka_unit_test(test_levels_and_steps_rise),
+        cmocka_unit_test(test_steps_are_pairs_that_rise),
         cmocka_unit_test(test_words_are_in_the_order_of_the_levels),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
