@@ -520,7 +520,7 @@ class Own:
     """The changed file is compiled elsewhere and linked before the libraries: the build stays as it is."""
 
     def __init__(self, build, layers, whole, near=False):
-        self.gone, self.took = GoneThrough(build) if near else None, {}
+        self.gone, self.took = GoneThrough(build), {}
         self.build, self.tmp = build, pathlib.Path(tempfile.mkdtemp(prefix="mutate-"))
         rows = json.loads((build / "compile_commands.json").read_text())
         self.compiles = {os.path.relpath(row["file"], ROOT): shlex.split(row["command"]) for row in rows}
