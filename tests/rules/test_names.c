@@ -364,6 +364,45 @@ static void faults_of_a_catalogue(void **state)
 
 /* ---- models.json ---- */
 
+/* What is made of several records is there whatever a plant's own file names. */
+static void what_is_computed_needs_no_catalogue(void **state)
+{
+    static const struct {
+        const char *quantity, *unit, *title;
+    } ROWS[] = {
+        {"a_c", "degC", "T"},
+        {"inhibitor_pct_flour", "%", "inhibitor_pct_flour"},
+        {"inhibitor_weighed_pct_flour", "%", "Inhibitor dose as weighed"},
+        {"inhibitor_active_pct_flour", "%", "Active inhibitor dose"},
+        {"inhibitor_active_pct", "%", "Inhibitor's active share"},
+        {"inhibitor_unrecorded_share", "1", "Share of the mixes without inhibitor on record"},
+        {"softener_unrecorded_share", "1", "Share of the mixes without softener on record"},
+        {"softener_pct_flour", "%", "softener_pct_flour"},
+        {"acid_pct_flour", "%", "Acid dose"},
+        {"yeast_pct_flour", "%", "Yeast dose"},
+        {"fat_pct_flour", "%", "Fat dose"},
+        {"crumb_ph", "", "crumb_ph"}, /* none of that file's */
+    };
+    struct fixture f;
+    struct catalogue *catalogue = NULL;
+    (void)state;
+    fixture_folder(&f);
+    fixture_file(&f, "quantities.json",
+                 "{" TIMES ",\"columns\":[" COLUMNS
+                 "],\"quantities\":[" QUANTITY("a_c", DEGREES) "]}");
+    assert_int_equal(load_catalogue(f.rules, NULL, NULL, &catalogue, NULL), 0);
+    struct vocabulary *v = vocabulary_new(catalogue);
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++) {
+        if (vocabulary_quantity(v, ROWS[i].quantity) != (*ROWS[i].unit != '\0') ||
+            strcmp(vocabulary_unit(v, ROWS[i].quantity), ROWS[i].unit) != 0 ||
+            strcmp(vocabulary_quantity_title(v, ROWS[i].quantity), ROWS[i].title) != 0)
+            fail_msg("%s", ROWS[i].quantity);
+    }
+    vocabulary_free(v);
+    catalogue_free(catalogue);
+    fixture_remove(&f);
+}
+
 static void count(void *arg, const struct error *fault)
 {
     (void)fault;
@@ -424,6 +463,7 @@ int main(void)
         cmocka_unit_test(quantities_and_columns),
         cmocka_unit_test(what_may_be_meant),
         cmocka_unit_test(faults_of_a_catalogue),
+        cmocka_unit_test(what_is_computed_needs_no_catalogue),
         cmocka_unit_test(parameters_of_models),
     };
     return cmocka_run_group_tests(tests, set_up, tear_down);
