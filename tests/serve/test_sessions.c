@@ -1,8 +1,8 @@
 /* Uploads under way: their parts in order, each user's own, so many and so much, and how long one
  * is waited for. */
-#include "rules/load_catalogue.h"
 #include "base/text.h"
 #include "check.h"
+#include "rules/load_catalogue.h"
 #include "serve/sessions.h"
 #include <stdio.h>
 #include <stdlib.h>
