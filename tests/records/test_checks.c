@@ -321,6 +321,16 @@ static void readings(void **state)
          "SELECT length(note) FROM reading WHERE at_ms = 1794909603000", "2000"},
         REFUSED("L2 6321 A,crumb_ph,5.5,2026-11-17T10:00:03Z," TWO_THOUSAND "1",
                 "note: is longer than 2000 bytes"),
+        REFUSED("L2 6321 A,cleaned,1,,", "quantity: belongs to the plant log"),
+        REFUSED("L2 6321 A,mold_genus,7,,",
+                "value: mold_genus is told in words: enter it with `oddloaf measure`"),
+        REFUSED("L2 6321 A,crumb_p,5.5,,",
+                "quantity: there is no such quantity; nearest: crumb_ph, crumb_aw, dough_ph; all: "
+                "oddloaf rules quantities"),
+        REFUSED("L2 6321 A,crumb_ph,\"5,5\",,",
+                "value: is no number (the decimal sign is a point; a map of the file may say "
+                "another: \"decimal\": \",\")"),
+        REFUSED("L2 6321 A,crumb_ph,five,,", "value: is no number"),
         {0}};
     expect_rows(*state, RECORD_READINGS, IMPORT_CSV, "lot,quantity,value,at,note\n", ROWS);
 }
@@ -334,6 +344,12 @@ static void log_of_the_plant(void **state)
         REFUSED("2026-11-17T10:00:00Z,slicer,cleaned,2", "value: must be 0 or 1"),
         REFUSED("2026-11-17T10:00:00Z,slicer,crumb_ph,5",
                 "quantity: is measured on lots, not in the plant log"),
+        REFUSED("2026-11-17T10:00:00Z,slicer,cleaned,0.5", "value: must be 0 or 1"),
+        REFUSED("2026-11-17T10:00:00Z,slice,cleaned,1",
+                "place: there is no such place; nearest: slicer, bagger, hands; all: oddloaf rules "
+                "places"),
+        REFUSED("2026-11-17T10:00:00Z,the slicer,cleaned,1",
+                "place: must be one word of letters, digits and hyphens"),
         {0}};
     expect_rows(*state, RECORD_PLANTLOG, IMPORT_CSV, "at,place,quantity,value\n", ROWS);
 }

@@ -208,6 +208,29 @@ static void the_plants_own_two_have_one_name(void **state)
     rules_free(rules);
 }
 
+/* The longest kind has room for each of its quantities. */
+static void a_quantity_is_named_by_its_kind(void **state)
+{
+    static const struct {
+        const char *kind;
+        enum preserver_measure measure;
+        const char *quantity;
+    } ROWS[] = {
+        {"sorbic-acid", PRESERVER_DOSE, "sorbic_acid_pct_flour"},
+        {"sorbic-acid", PRESERVER_SURFACE_DOSE, "sorbic_acid_surface_pct_flour"},
+        {"sorbic-acid", PRESERVER_STRENGTH, "sorbic_acid_active_pct"},
+        {"abcdefghij-abcdefghij-abcdef", PRESERVER_SURFACE_DOSE,
+         "abcdefghij_abcdefghij_abcdef_surface_pct_flour"},
+    };
+    (void)state;
+    for (size_t i = 0; i < sizeof ROWS / sizeof ROWS[0]; i++) {
+        char name[LENGTH_WORD + 1];
+        assert_string_equal(preserver_quantity(ROWS[i].kind, ROWS[i].measure, name),
+                            ROWS[i].quantity);
+    }
+    assert_int_equal(strlen(ROWS[3].kind), PRESERVER_KIND);
+}
+
 /* A title, in whatever case and order, a unit aside, is a name; a part of it leads there. */
 static void titles_are_names(void **state)
 {
@@ -248,6 +271,7 @@ int main(void)
         cmocka_unit_test(what_is_wrong_is_told_where_it_stands),
         cmocka_unit_test(the_plants_own_two_have_one_name),
         cmocka_unit_test(titles_are_names),
+        cmocka_unit_test(a_quantity_is_named_by_its_kind),
         cmocka_unit_test(a_row_is_read_whole),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
