@@ -6,6 +6,7 @@
 #include "store/case.h"
 #include "store/follow.h"
 #include "store/measured.h"
+#include <stdio.h>
 #include <string.h>
 
 enum { SPOKEN_MOST = 20, SPOKEN_TEXT = 300 };
@@ -122,8 +123,7 @@ int spoken_of_lot(const struct desk *desk, struct store *store, const struct hol
 struct of_all {
     const struct desk *desk;
     const char *plant;
-    json_t *list; /* or NULL: counted */
-    json_t *lots; /* those counted, as keys */
+    json_t *list;
 };
 
 static json_t *harm_of(const struct desk *desk, const struct measured_row *row,
@@ -165,25 +165,62 @@ int spoken_in(const struct desk *desk, struct store *store, const struct spoken_
     return rc;
 }
 
-static int count_one(void *arg, const struct measured_row *row, const struct measured_lot *lot)
+/* Results are only added: each is read once by a connection, and by one set of words. */
+struct reader {
+    const struct desk *desk;
+    struct measured_reading *reading;
+};
+
+static int read_one(void *arg, const struct measured_row *row)
 {
-    const struct of_all *a = arg;
+    const struct reader *r = arg;
+    struct measured_reading *reading = r->reading;
     struct text_buffer text = {0};
-    if (lot->held || lot->decided || json_object_get(a->lots, lot->lot))
-        return 0;
-    json_t *harm = harm_of(a->desk, row, &text);
-    if (harm)
-        json_object_set_new(a->lots, lot->lot, json_true());
+    json_t *harm = harm_of(r->desk, row, &text);
+    bool full = harm && reading->count == MEASURED_PICKED;
+    if (harm && !full)
+        reading->id[reading->count++] = row->id;
+    if (!full)
+        reading->last_id = row->id;
     json_decref(harm);
     text_buffer_free(&text);
-    return 0;
+    return full ? ERROR_TOO_LARGE : 0;
+}
+
+/* What was taken back or decided about stays so. */
+static int weigh_read(struct store *store, struct measured_reading *reading, json_t *lots,
+                      struct error *err)
+{
+    int rc = 0, kept = 0;
+    for (int i = 0; i < reading->count && !rc; i++) {
+        struct measured_fate fate;
+        char lot[24];
+        rc = measured_fate(store, reading->id[i], &fate, err);
+        if (rc || (fate.stands && !fate.decided))
+            reading->id[kept++] = reading->id[i];
+        snprintf(lot, sizeof lot, "%lld", (long long)fate.lot_id);
+        if (fate.stands && fate.seen && !fate.held && !fate.decided)
+            json_object_set_new(lots, lot, json_true());
+    }
+    if (!rc)
+        reading->count = kept;
+    return rc;
 }
 
 int spoken_undecided(const struct desk *desk, struct store *store, int64_t *ret, struct error *err)
 {
-    struct of_all a = {.desk = desk, .lots = json_object()};
-    int rc = measured_in_words(store, (struct when_span){0, INT64_MAX}, count_one, &a, err);
-    *ret = (int64_t)json_object_size(a.lots);
-    json_decref(a.lots);
+    struct measured_reading *reading = measured_reading(store);
+    const int64_t words = lexicon_number(desk->lexicon);
+    if (reading->by != words)
+        *reading = (struct measured_reading){.by = words};
+    struct reader reader = {desk, reading};
+    json_t *lots = json_object();
+    int rc = measured_words_behind(store, reading->last_id, read_one, &reader, err);
+    if (rc == ERROR_TOO_LARGE)
+        rc = 0;
+    if (!rc)
+        rc = weigh_read(store, reading, lots, err);
+    *ret = (int64_t)json_object_size(lots);
+    json_decref(lots);
     return rc;
 }

@@ -28,7 +28,9 @@ struct spoken_in {
 int spoken_in(const struct desk *desk, struct store *store, const struct spoken_in *of,
               json_t **ret, struct error *err);
 /* How many lots have such a result that nobody has decided about: the lot is not on hold, and no
- * hold of it has ended since the result came. */
+ * hold of it has ended since the result came. Of the first MEASURED_PICKED such results, those of
+ * lots on hold among them; further ones are read as these are decided about. A connection reads
+ * each result once. */
 int spoken_undecided(const struct desk *desk, struct store *store, int64_t *ret, struct error *err);
 
 #endif

@@ -10,6 +10,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <time.h>
 
 /* ---- answers ---- */
 
@@ -904,7 +905,16 @@ static int load_weights(struct lexicon *lexicon, const char *dir, doc_report rep
 
 struct lexicon *lexicon_new(void)
 {
-    return xcalloc(1, sizeof(struct lexicon));
+    struct lexicon *lexicon = xcalloc(1, sizeof *lexicon);
+    struct timespec now;
+    clock_gettime(CLOCK_MONOTONIC, &now); /* no two are made in a nanosecond */
+    lexicon->number = (int64_t)now.tv_sec * 1000000000 + now.tv_nsec + 1;
+    return lexicon;
+}
+
+int64_t lexicon_number(const struct lexicon *lexicon)
+{
+    return lexicon->number;
 }
 
 int lexicon_load_part(struct lexicon *lexicon, enum lexicon_part part, const char *dir,

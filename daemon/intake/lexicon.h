@@ -22,6 +22,8 @@ struct lexicon *lexicon_new(void);
 int lexicon_load_part(struct lexicon *lexicon, enum lexicon_part part, const char *dir,
                       doc_report report, void *arg, struct error *err);
 void lexicon_free(struct lexicon *lexicon); /* NULL is fine */
+/* Another one of each that was made, not 0: tells what was read by another set of words. */
+int64_t lexicon_number(const struct lexicon *lexicon);
 
 /* A new complaint: `complaint` with the unanswered fields that its note answers filled in. `today`
  * is the day on which it was received where it was, by which "Saturday" is told; WHEN_UNKNOWN_DAY:

@@ -107,6 +107,7 @@ struct lexicon_language {
     json_t *days;    /* borrowed: word → as said_date() knows it, or NULL */
 };
 struct lexicon {
+    int64_t number;
     struct lexicon_language *languages;
     int count;
     struct word_set known; /* every whole word of every language */

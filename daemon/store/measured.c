@@ -42,16 +42,19 @@ static int each_row(struct db_query *q, measured_each each, void *arg)
     return db_end(q, rc);
 }
 
+#define HELD " EXISTS(SELECT 1 FROM hold h WHERE h.lot_id = m.lot_id AND h.ended_ms IS NULL)"
+#define DECIDED                                                                                    \
+    " EXISTS(SELECT 1 FROM hold h WHERE h.lot_id = m.lot_id AND h.ended_ms >= m.logged_ms)"
+#define IN_WORDS "(m.value IS NULL OR m.note <> '')"
+
 int measured_in_words(struct store *store, struct when_span entered, measured_each_lot each,
                       void *arg, struct error *err)
 {
-    enum { LOT = 16, PLANT, HELD, DECIDED };
+    enum { LOT = 16, PLANT, IS_HELD, IS_DECIDED };
     static const char SQL[] =
-        "SELECT " COLUMNS ", l.lot, l.plant,"
-        " EXISTS(SELECT 1 FROM hold h WHERE h.lot_id = m.lot_id AND h.ended_ms IS NULL),"
-        " EXISTS(SELECT 1 FROM hold h WHERE h.lot_id = m.lot_id AND h.ended_ms >= m.logged_ms)"
+        "SELECT " COLUMNS ", l.lot, l.plant," HELD "," DECIDED
         " FROM measured m JOIN lot l ON l.id = m.lot_id WHERE m.ended_ms IS NULL"
-        " AND (m.value IS NULL OR m.note <> '') AND m.logged_ms >= ?1 AND m.logged_ms < ?2 "
+        " AND " IN_WORDS " AND m.logged_ms >= ?1 AND m.logged_ms < ?2 "
         "AND " SEEN_IN("?3", "l.plant") " ORDER BY m.logged_ms DESC, m.id DESC";
     int rc = 0;
     struct db_query q =
@@ -60,11 +63,44 @@ int measured_in_words(struct store *store, struct when_span entered, measured_ea
     db_keep(&q);
     while (!rc && db_next(&q)) {
         const struct measured_row row = row_of(&q);
-        const struct measured_lot lot = {db_text(&q, LOT), db_text(&q, PLANT), db_int(&q, HELD),
-                                         db_int(&q, DECIDED)};
+        const struct measured_lot lot = {db_text(&q, LOT), db_text(&q, PLANT), db_int(&q, IS_HELD),
+                                         db_int(&q, IS_DECIDED)};
         rc = each(arg, &row, &lot);
     }
     return db_end(&q, rc);
+}
+
+int measured_words_behind(struct store *store, int64_t id, measured_each each, void *arg,
+                          struct error *err)
+{
+    static const char SQL[] = "SELECT " COLUMNS " FROM measured m WHERE m.id > ?1 AND m.ended_ms"
+                              " IS NULL AND " IN_WORDS " ORDER BY m.id";
+    struct db_query q = db_query(store, SQL, DB(DB_INT(id)), err);
+    int rc = 0;
+    while (!rc && db_next(&q)) {
+        const struct measured_row row = row_of(&q);
+        rc = each(arg, &row);
+    }
+    return db_end(&q, rc);
+}
+
+struct measured_reading *measured_reading(struct store *store)
+{
+    static const char OF[] = "measured_reading";
+    return db_memo(store, OF, sizeof(struct measured_reading));
+}
+
+int measured_fate(struct store *store, int64_t id, struct measured_fate *ret, struct error *err)
+{
+    static const char SQL[] = "SELECT m.lot_id, m.ended_ms IS NULL, (" SEEN_IN(
+        "?2", "l.plant") ")," HELD "," DECIDED
+                         " FROM measured m JOIN lot l ON l.id = m.lot_id WHERE m.id = ?1";
+    struct db_query q = db_query(store, SQL, DB(DB_INT(id), DB_TEXT(seen_list(store))), err);
+    *ret = (struct measured_fate){0};
+    if (db_next(&q))
+        *ret = (struct measured_fate){db_int64(&q, 0), db_int(&q, 1), db_int(&q, 2), db_int(&q, 3),
+                                      db_int(&q, 4)};
+    return db_end(&q, 0);
 }
 
 int measured_of_lot(struct store *store, int64_t lot_id, measured_each each, void *arg,
