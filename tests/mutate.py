@@ -6,10 +6,10 @@ and the diff of each change that no test noticed. `--each`: so many judged of ea
 only there. `--units`: unit tests alone are asked, which takes minutes; what they miss a whole system may notice.
 FOLDER keeps the copies with their builds and which test goes through which line (`map.json`), made anew only for
 what has changed. Needs clang and llvm-cov.
-`--own`: FOLDER is a build of the tree as it is, and only the changed layer's unit tests of less than five seconds are
-asked, each linked with the changed file before what was built: a second a change, no copy. `--near`: and then those
-of all other layers that go through the changed function, the quickest first, counted apart; which do, is asked of the
-built programs as they are (gone_through.c) and kept in FOLDER/gone_through. `--whole`: the few tests
+`--own`: FOLDER is a build of the tree as it is, and only the changed layer's unit tests that go through the changed
+function are asked, the quickest first, each linked with the changed file before what was built: a few seconds a
+change, no copy. Which do, is asked of the built programs as they are (gone_through.c) and kept in FOLDER/gone_through.
+`--near`: and then those of all other layers, counted apart. `--whole`: the few tests
 of whole programs in WHOLE are asked about what they miss, counted apart. Others may notice more.
 
 A comparison is turned or moved by one, && and || or + and - are exchanged, a condition is negated, a call
