@@ -3,6 +3,7 @@
 #include "base/text.h"
 #include "desk/lab_row.h"
 #include "desk/measuring.h"
+#include "desk/overheard.h"
 #include "desk/overheard_file.h"
 #include "intake/fields.h"
 #include "intake/harm.h"
@@ -224,26 +225,34 @@ static bool is_text(const char *bytes, size_t length)
     return length > 0;
 }
 
-void unkept_file(const struct desk *desk, const char *bytes, size_t length, json_t *answer)
+/* `harm` as lexicon_harm(); takes its reference. */
+static void add_harm(const struct desk *desk, json_t *harm, json_t *answer)
 {
-    struct overheard_file file;
-    size_t read = length < UNKEPT_READ ? length : UNKEPT_READ;
-    if (!is_text(bytes, read))
-        return;
-    char *text = text_as_utf8(bytes, read);
-    overheard_file_read(desk->lexicon, text, &file);
-    free(text);
-    if (file.harm) {
-        const json_t *said = json_object_get(answer, "harm");
-        struct unkept u = {.desk = desk, .kinds = json_array()};
-        jsonx_add_missing(u.kinds, said);
-        jsonx_add_missing(u.kinds, file.harm);
+    struct unkept u = {.desk = desk, .kinds = json_array()};
+    if (harm) {
+        jsonx_add_missing(u.kinds, json_object_get(answer, "harm"));
+        jsonx_add_missing(u.kinds, harm);
         u.possible =
-            !json_array_size(file.harm) || json_is_true(json_object_get(answer, "harm_possible"));
+            !json_array_size(harm) || json_is_true(json_object_get(answer, "harm_possible"));
         json_t *told = tell(&u);
         json_object_update(answer, told);
         json_decref(told);
-        json_decref(u.kinds);
     }
-    overheard_file_clear(&file);
+    json_decref(u.kinds);
+    json_decref(harm);
+}
+
+void unkept_file(const struct desk *desk, const struct unkept_file *file, json_t *answer)
+{
+    struct overheard_file heard;
+    size_t read = file->length < UNKEPT_READ ? file->length : UNKEPT_READ;
+    if (file->name)
+        add_harm(desk, overheard_in_file_name(desk, file->name), answer);
+    if (!is_text(file->bytes, read))
+        return;
+    char *text = text_as_utf8(file->bytes, read);
+    overheard_file_read(desk->lexicon, text, &heard);
+    free(text);
+    add_harm(desk, json_incref(heard.harm), answer);
+    overheard_file_clear(&heard);
 }

@@ -16,7 +16,12 @@ json_t *unkept_takings(const struct desk *desk, const struct taking *taking, siz
 enum { UNKEPT_READ = 1 << 16 };
 json_t *unkept_body(const struct desk *desk, const char *bytes, size_t length);
 /* Of a file that was not attached, added to what its request says (`answer`, a new object or one of
- * unkept_body()): its text, as far as UNKEPT_READ bytes, in whatever letters, if it is any. */
-void unkept_file(const struct desk *desk, const char *bytes, size_t length, json_t *answer);
+ * unkept_body()): its name (NULL: it has none yet), and its text, as far as UNKEPT_READ bytes, in
+ * whatever letters, if it is any. */
+struct unkept_file {
+    const char *name, *bytes;
+    size_t length;
+};
+void unkept_file(const struct desk *desk, const struct unkept_file *file, json_t *answer);
 
 #endif

@@ -78,11 +78,11 @@ static int read_upload(const char *said, char ret[static UUID_TEXT], struct erro
 
 /* Refused: what the request, and the bytes that came, say of harm is told to who sent them. */
 static void reply_refused(struct request *rq, const struct setup *setup,
-                          const struct text_buffer *bytes, int rc, const struct error *err)
+                          const struct unkept_file *file, int rc, const struct error *err)
 {
     json_t *more = request_unkept(rq);
     if (rq->roles)
-        unkept_file(&setup->desk, bytes->data, bytes->length, more);
+        unkept_file(&setup->desk, file, more);
     request_reply_faults(rq, rc, err, NULL, more);
     json_decref(more);
 }
@@ -108,8 +108,7 @@ void attachments_part(struct request *rq, struct store *store)
     if (!rc)
         rc = uploads_add(rq->app->uploads, &part, &length, &err);
     if (rc)
-        reply_refused(rq, setup, &(struct text_buffer){.data = rq->body, .length = rq->body_length},
-                      rc, &err);
+        reply_refused(rq, setup, &(struct unkept_file){NULL, rq->body, rq->body_length}, rc, &err);
     else
         request_reply_json(rq, 200,
                            json_pack("{s:s, s:I}", "upload", id, "bytes", (json_int_t)length));
@@ -130,6 +129,7 @@ struct attaching {
     bool again;
     struct overheard_file text; /* what a text says of harm */
     char *quoted;               /* of it, and its name, without contact data */
+    json_t *named;              /* what its name says, and who attaches it; NULL: nothing */
     struct overheard heard;
 };
 
@@ -145,13 +145,13 @@ static int check_name(const char *name, struct error *err)
 
 /* What its name says, or who attaches it in the place of theirs, stands before what it says itself.
  */
-static void read_names(const struct setup *setup, const struct attaching *a,
-                       struct overheard_file *text)
+static void read_names(const struct setup *setup, struct attaching *a, struct overheard_file *text)
 {
     struct text_buffer said = {0};
     text_append(&said, a->name);
     overheard_add_name(&setup->desk, a->by, &said);
     json_t *harm = overheard_in_file_name(&setup->desk, said.data);
+    a->named = json_copy(harm);
     if (!harm) {
         text_buffer_free(&said);
         return;
@@ -220,6 +220,26 @@ static int read_attaching(struct request *rq, const struct apart_from *from, con
     return 0;
 }
 
+static int is_named_so(void *arg, const struct attached_row *row)
+{
+    const char **name = arg;
+    if (strcmp(row->name, *name) == 0)
+        *name = NULL;
+    return 0;
+}
+
+/* What was read of it is on record since it came first; under another name that name is news. */
+static int hear_again(struct store *store, struct attaching *a, struct error *err)
+{
+    const char *name = a->name;
+    int rc = a->named ? attached_get(store, a->id, is_named_so, &name, NULL, err) : 0;
+    if (rc || !a->named || !name)
+        return rc;
+    a->heard.read = a->named;
+    a->heard.why.reason = a->name;
+    return overheard_hear(store, &a->heard, err);
+}
+
 static int attach_job(struct store *store, void *arg, struct error *err)
 {
     struct attaching *a = arg;
@@ -235,7 +255,9 @@ static int attach_job(struct store *store, void *arg, struct error *err)
                                      .user = a->user,
                                      .at_ms = a->at_ms};
     int rc = attached_put(store, &row, &a->limits, &a->id, &a->again, err);
-    return rc || a->again || !a->quoted ? rc : overheard_hear(store, &a->heard, err);
+    if (!rc && a->again)
+        return hear_again(store, a, err);
+    return rc || !a->quoted ? rc : overheard_hear(store, &a->heard, err);
 }
 
 struct showing {
@@ -263,6 +285,7 @@ static void attaching_clear(struct attaching *a)
     free(a->name);
     overheard_file_clear(&a->text);
     free(a->quoted);
+    json_decref(a->named);
     json_decref(a->heard.harm);
 }
 
@@ -290,8 +313,10 @@ void attachments_post(struct request *rq, struct store *store)
         json_object_set_new(answer, "again", json_boolean(a.again));
         despite_told_heard(rq, store, &a.heard, answer);
     }
+    const char *name = json_string_value(json_object_get(body, "name"));
     if (rc)
-        reply_refused(rq, setup, &a.bytes, rc, &err);
+        reply_refused(rq, setup, &(struct unkept_file){name, a.bytes.data, a.bytes.length}, rc,
+                      &err);
     else
         request_reply_json(rq, 200, answer);
     attaching_clear(&a);

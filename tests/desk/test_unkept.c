@@ -129,18 +129,20 @@ static void a_file_that_is_refused_is_heard(void **state)
     static const struct {
         const char *bytes;
         size_t length;
-        const char *before, *after;
+        const char *before, *after, *name;
     } ROWS[] = {
-        {"my s\xF6hnchen is fine.\nmy daughter vomited all night\f", 0, "{}", "['illness']"},
-        {"<p>glass cut my mouth</p>", 0, "{'harm':['illness']}", "['illness','injury']"},
-        {"\x89PNG\0 my daughter vomited all night", 40, "{}", "null"},
-        {"crumb pH 5.8, glass: none\n", 0, "{'harm':['illness']}", "['illness']"},
-        {"", 0, "{}", "null"}};
+        {"\x89PNG\0", 5, "{}", "['foreign-matter']", "glass_in_the-bread.png"},
+        {"\x89PNG\0", 5, "{}", "null", "glass_lid_photo.png"},
+        {"my s\xF6hnchen is fine.\nmy daughter vomited all night\f", 0, "{}", "['illness']", NULL},
+        {"<p>glass cut my mouth</p>", 0, "{'harm':['illness']}", "['illness','injury']", NULL},
+        {"\x89PNG\0 my daughter vomited all night", 40, "{}", "null", NULL},
+        {"crumb pH 5.8, glass: none\n", 0, "{'harm':['illness']}", "['illness']", NULL},
+        {"", 0, "{}", "null", NULL}};
     struct fixture *f = *state;
     for (size_t i = 0; i < COUNT_OF(ROWS); i++) {
         json_t *answer = fixture_json(ROWS[i].before);
         size_t length = ROWS[i].length ? ROWS[i].length : strlen(ROWS[i].bytes);
-        unkept_file(&f->desk, ROWS[i].bytes, length, answer);
+        unkept_file(&f->desk, &(struct unkept_file){ROWS[i].name, ROWS[i].bytes, length}, answer);
         json_t *harm = json_object_get(answer, "harm");
         json_t *expected = *ROWS[i].after == '[' ? fixture_json(ROWS[i].after) : NULL;
         for (size_t k = 0; k < json_array_size(expected); k++)

@@ -154,6 +154,36 @@ static void all_lots_of_a_hold_are_named(void **state)
                      1);
 }
 
+/* The same bytes under a name that says more; not under one that is on record. */
+static void a_file_s_new_name_is_heard(void **state)
+{
+    static const struct {
+        const char *name;
+        bool heard;
+    } NAMES[] = {{"sheet.txt", false},
+                 {"glass_in_the_bread.txt", true},
+                 {"sheet.txt", false},
+                 {"my-child-vomited.txt", true},
+                 {"page.txt", false}};
+    const int number = FIRST + CASES + 1;
+    struct fixture *f = *state;
+    char *id = numbered(COMPLAINT, number);
+    fixture_log(f, id, "");
+    free(id);
+    for (size_t i = 0; i < COUNT_OF(NAMES); i++) {
+        struct text_buffer said = {0};
+        json_decref(
+            answer_of(f, "POST attachments/parts?part=0&upload=" UPLOAD, "pH 6.4,\n", number));
+        text_appendf(&said, "{'by':'jo','upload':'" UPLOAD "','to':'C%%','name':'%s'}",
+                     NAMES[i].name);
+        json_t *answer = answer_of(f, "POST attachments", said.data, number);
+        if ((json_object_get(answer, "heard") != NULL) != NAMES[i].heard)
+            fail_msg("%s", NAMES[i].name);
+        json_decref(answer);
+        text_buffer_free(&said);
+    }
+}
+
 static void answer_without(struct fixture *f, const char *what, const char *body, int number)
 {
     json_decref(answer_of(f, what, body, number));
@@ -205,6 +235,7 @@ int main(void)
         cmocka_unit_test(why_all_the_same_is_heard),
         cmocka_unit_test(all_lots_of_a_hold_are_named),
         cmocka_unit_test(whatever_is_written_is_heard),
+        cmocka_unit_test(a_file_s_new_name_is_heard),
     };
     return cmocka_run_group_tests(tests, setup, teardown);
 }
