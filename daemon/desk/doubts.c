@@ -1,10 +1,13 @@
 #include "desk/doubts.h"
+#include "base/text.h"
 #include "base/tz_of.h"
+#include "desk/apart_codes.h"
 #include "lots/outlet_named.h"
 #include "lots/product_named.h"
 #include "models/predict.h"
 #include "store/seen.h"
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 /* A plant that has just begun to load logs the complaints of before, too. */
@@ -201,6 +204,48 @@ static void doubt_plant(const struct doubting *d, const struct placing *placing)
     }
 }
 
+/* ---- codes ---- */
+
+static bool is_folded_in(const char *list, const char *fold)
+{
+    size_t length = strlen(fold);
+    for (const char *at = list; (at = strstr(at, fold)); at++)
+        if ((at == list || at[-1] == '\n') && (!at[length] || at[length] == '\n'))
+            return true;
+    return false;
+}
+
+/* Bread of two lots can be in one report, and is one complaint: whoever reads of harm must see the
+ * others. */
+static void doubt_codes(const struct doubting *d)
+{
+    enum { SAYS = 400 };
+    const char *read = complaint_form_text(d->form, "lot_text"),
+               *note = complaint_form_text(d->form, "note");
+    struct text_buffer text = {0}, seen = {0}, others = {0};
+    char fold[LOT_FIND_CODE], says[SAYS];
+    text_appendf(&text, "%s\n%s", read ? read : "", note ? note : "");
+    text_appendf(&seen, "%s\n", lot_find_fold(read ? read : "", fold, sizeof fold));
+    text_appendf(&seen, "%s", lot_find_fold(d->lot.code, fold, sizeof fold));
+    char *codes = apart_codes(d->desk, d->store, text.data, NULL), *rest = codes;
+    for (char *code; (code = strsep(&rest, "\n"));) {
+        lot_find_fold(code, fold, sizeof fold);
+        if (!*fold || is_folded_in(seen.data, fold))
+            continue;
+        text_appendf(&seen, "\n%s", fold);
+        text_appendf(&others, "%s%s", others.length ? ", " : "", code);
+    }
+    if (others.length) {
+        snprintf(says, sizeof says, "%s %.300s: hold and look at each",
+                 read ? "names other lots, too:" : "names several lots:", others.data);
+        complaint_form_doubt(d->form, "lot_text", says);
+    }
+    free(codes);
+    text_buffer_free(&text);
+    text_buffer_free(&seen);
+    text_buffer_free(&others);
+}
+
 void doubts_add(const struct desk *desk, struct store *store, const struct complaint_form *form,
                 const struct placing *placing)
 {
@@ -214,6 +259,8 @@ void doubts_add(const struct desk *desk, struct store *store, const struct compl
     if (!lot_id)
         lot_id = placing->read_lot_id;
     bool known = lot_id && lot_find_by_id(store, lot_id, &d.lot, NULL) == 0;
+    if (form->harm || form->harm_possible)
+        doubt_codes(&d);
     if (!known || !seen_plant(store, d.lot.plant)) {
         d.lot = (struct lot_find_row){0};
         doubt_plant(&d, placing);

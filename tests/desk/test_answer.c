@@ -274,6 +274,36 @@ static void of_a_body_so_much_is_read(void **state)
     free(body);
 }
 
+/* Bread of two lots, or a code beside the one that was typed: the mail names each. */
+static void each_lot_of_harm_is_named(void **state)
+{
+    static const struct {
+        const char *said, *says;
+    } ROWS[] = {
+        {"{'lot_text':'','note':'glass in L1 6318 A0400 and in L2 6318 A0400'}",
+         "%names several lots: L1 6318 A0400, L2 6318 A0400: hold%"},
+        {"{'note':'glass in L1 6318 A0400 and in L2 6318 A0400'}",
+         "%names other lots, too: L2 6318 A0400: hold%"},
+        {"{'lot_text':'L1 6318 A0400, L2 6318 A0400','harm':['illness']}", "%L2 6318 A0400: hold%"},
+        {"{'note':'glass in L1 6318 A0400, L1 6318 A0400'}", NULL},
+        {"{'note':'glass in it, call 607 555 0142'}", NULL},
+        {"{'note':'moldy, L2 6318 A0400 too'}", NULL}, /* of no harm nothing is in a hurry */
+    };
+    static const char SAYS[] = "SELECT count(*) FROM outbox_text WHERE payload LIKE ?1";
+    struct fixture *f = *state;
+    for (size_t i = 0; i < COUNT_OF(ROWS); i++) {
+        int64_t told = -1;
+        struct error err = {0};
+        fixture_begin(f);
+        fixture_log(f, FIRST, ROWS[i].said);
+        const char *says = ROWS[i].says ? ROWS[i].says : "%lots%hold and look at each%";
+        assert_int_equal(db_number(f->store, SAYS, DB(DB_TEXT(says)), &told, &err), 0);
+        if (told != (ROWS[i].says != NULL))
+            fail_msg("%s: %lld", ROWS[i].said, (long long)told);
+        fixture_end(f, false);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -286,6 +316,7 @@ int main(void)
                                         fixture_cleaned),
         cmocka_unit_test_setup_teardown(harm_that_cannot_be_kept_is_said, fixture_clean,
                                         fixture_cleaned),
+        cmocka_unit_test_setup_teardown(each_lot_of_harm_is_named, fixture_clean, fixture_cleaned),
         cmocka_unit_test_setup_teardown(what_is_broken_is_heard, fixture_clean, fixture_cleaned),
         cmocka_unit_test_setup_teardown(a_refused_body_is_heard, fixture_clean, fixture_cleaned),
         cmocka_unit_test_setup_teardown(of_a_body_so_much_is_read, fixture_clean, fixture_cleaned),
