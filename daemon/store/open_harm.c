@@ -80,20 +80,34 @@ int open_harm_of_case(struct store *store, int64_t case_id, open_harm_each each,
     return each_row(&q, NULL, true, each, arg);
 }
 
-/* Complaints are looked through in cases alone that were not weighed yet. */
+#define OPEN(list)                                                                                 \
+    "(k.state = 'open' OR k.harm_unseen = 1) AND k.complaints > 0 AND " SEEN_IN(list, "k.plant")
+
+/* What waits to be weighed is read as its complaints say now, all else as it was weighed last.
+ * CROSS JOIN: in this order, of many open cases the few that it is about. */
 int open_harm_count(struct store *store, struct open_harm_counts *ret, struct error *err)
 {
     static const char SQL[] =
-        "SELECT coalesce(sum(CASE WHEN k.harm <> 0 AND coalesce(f.owner, '') = '' THEN 1 ELSE 0"
-        " END), 0), coalesce(sum(CASE WHEN k.harm = 0 AND (f.may_harm = 1 OR (f.case_id IS NULL"
-        " AND EXISTS(SELECT 1 FROM complaint c WHERE c.case_id = k.id AND c.withdrawn_ms IS NULL"
-        " AND " CASE_COMPLAINT_MAY_HARM(
-            "c") "))) THEN 1 ELSE 0 END), 0)"
-                 " FROM complaint_case k LEFT JOIN case_follow f ON f.case_id = k.id WHERE"
-                 " (k.state = 'open' OR k.harm_unseen = 1) AND k.complaints > 0 AND " SEEN_IN(
-                     "?1", "k.plant");
+        "SELECT (SELECT count(*) FROM complaint_case k LEFT JOIN case_follow f ON f.case_id = k.id"
+        " WHERE k.harm > 0 AND coalesce(f.owner, '') = '' AND " OPEN(
+            "?1") "),"
+                  " (SELECT count(*) FROM case_follow f CROSS JOIN complaint_case k WHERE "
+                  "f.may_harm = 1"
+                  " AND k.id = f.case_id AND k.harm = 0 AND " OPEN(
+                      "?1") " AND NOT EXISTS(SELECT 1 FROM work w"
+                            " WHERE w.kind IN ('rank', 'bulk') AND w.subject_id = k.id)),"
+                            " (SELECT count(*) FROM (SELECT a.subject_id AS id FROM work a WHERE "
+                            "a.kind IN ('rank', 'bulk')"
+                            " UNION SELECT b.subject_id FROM work b WHERE b.kind = 'again' AND NOT "
+                            "EXISTS(SELECT 1"
+                            " FROM case_follow f WHERE f.case_id = b.subject_id)) w CROSS JOIN "
+                            "complaint_case k"
+                            " WHERE k.id = w.id AND k.harm = 0 AND " OPEN(
+                                "?1") " AND EXISTS(SELECT 1 FROM complaint c WHERE c.case_id = "
+                                      "k.id AND c.withdrawn_ms IS NULL"
+                                      " AND " CASE_COMPLAINT_MAY_HARM("c") "))";
     struct db_query q = db_query(store, SQL, DB(DB_TEXT(seen_list(store))), err);
     if (db_next(&q))
-        *ret = (struct open_harm_counts){db_int64(&q, 0), db_int64(&q, 1)};
+        *ret = (struct open_harm_counts){db_int64(&q, 0), db_int64(&q, 1) + db_int64(&q, 2)};
     return db_end(&q, 0);
 }

@@ -25,7 +25,7 @@ int open_harm_of_case(struct store *store, int64_t case_id, open_harm_each each,
 /* Of all open cases that are seen (store/seen.h). */
 struct open_harm_counts {
     int64_t unowned; /* harm is reported, and the case is nobody's */
-    int64_t unread;  /* words of it may be harm, and nobody has read them, as it was weighed last */
+    int64_t unread;  /* words of it may be harm, and nobody has read them */
 };
 int open_harm_count(struct store *store, struct open_harm_counts *ret, struct error *err);
 

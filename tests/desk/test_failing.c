@@ -312,13 +312,13 @@ static void what_the_disk_fails_at_is_not_done(void **state)
         const char *name;
         int (*does)(struct fixture *, struct error *);
         int unsaid;
-    } DONE[] = {ROW(taken, 14),      ROW(taken_again, 8), ROW(harm_again, 9),
-                ROW(joined, 0),      ROW(corrected, 28),  ROW(withdrawn, 3),
-                ROW(made_one, 29),   ROW(case_told, 7),   ROW(whole, 0),
-                ROW(story, 0),       ROW(calls, 0),       ROW(older, 0),
-                ROW(settled, 11),    ROW(separated, 30),  ROW(followed, 9),
-                ROW(overdue, 0),     ROW(heard, 6),       ROW(asked_and_spoken, 0),
-                ROW(named, 0),       ROW(masked, 18),     ROW(mailed, 0),
+    } DONE[] = {ROW(taken, 17),      ROW(taken_again, 11), ROW(harm_again, 12),
+                ROW(joined, 0),      ROW(corrected, 28),   ROW(withdrawn, 3),
+                ROW(made_one, 29),   ROW(case_told, 7),    ROW(whole, 0),
+                ROW(story, 0),       ROW(calls, 0),        ROW(older, 0),
+                ROW(settled, 11),    ROW(separated, 30),   ROW(followed, 9),
+                ROW(overdue, 0),     ROW(heard, 6),        ROW(asked_and_spoken, 0),
+                ROW(named, 0),       ROW(masked, 18),      ROW(mailed, 0),
                 ROW(mailed_alone, 0)};
     struct asked a = {.f = *state};
     struct severity_rules *severity = NULL;

@@ -301,7 +301,7 @@ NOT_PLAIN = {
     "a table of words": (r"\bMATCH\b|'optimize'", "every engine has one of its own",
                          {"entry_words.c", "entry_find.c"}),
     "CROSS JOIN": (r"CROSS JOIN", ORDER,
-                   {"case.c", "contact.c", "entry_find.c", "evidence.c", "pattern.c", "pattern_count.c", "pattern_cuts.c",
+                   {"case.c", "contact.c", "entry_find.c", "evidence.c", "open_harm.c", "pattern.c", "pattern_count.c", "pattern_cuts.c",
                     "retained.c"}),
     "a function of the engine": (
         r"\b(?:ifnull|iif|total|group_concat|instr|typeof|strftime|unixepoch|printf|julianday|hex|"

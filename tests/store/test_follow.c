@@ -85,7 +85,9 @@ static void harm(struct fixture *f, int64_t unowned, int64_t unread)
 static void test_open_harm_is_counted_until_somebody_has_it(void **state)
 {
     static const char UNWEIGHED[] =
-        "UPDATE complaint SET body = '{\"harm_possible\":true}' WHERE id = 1";
+        "UPDATE complaint SET body = '{\"harm_possible\":true}' WHERE id = 1;"
+        "INSERT INTO work(kind, subject_id, due_ms) VALUES('rank', 1, 0)"; /* as it is logged */
+    static const char READ[] = "UPDATE complaint SET body = '{}' WHERE id = 1";
     struct fixture *f = *state;
     harm(f, 1, 0);
     put(f, 4, 3, "", 20);
@@ -93,9 +95,17 @@ static void test_open_harm_is_counted_until_somebody_has_it(void **state)
     fixture_write(f, UNWEIGHED);
     harm(f, 1, 1);
     struct follow_row row = put(f, 1, 0, "mira", 20);
+    harm(f, 1, 1); /* weighed before it said so, and to be weighed again */
+    fixture_write(f, "UPDATE work SET kind = 'bulk'");
+    harm(f, 1, 1);
+    fixture_write(f, READ);
     harm(f, 1, 0);
     row.may_harm = true;
     assert_int_equal(follow_put(f->store, &row, NULL), 0);
+    harm(f, 1, 0); /* somebody has read it since */
+    fixture_write(f, "UPDATE work SET kind = 'again'");
+    harm(f, 1, 1);
+    fixture_write(f, "DELETE FROM work");
     harm(f, 1, 1);
     seen_set(f->store, &(struct seen_plants){.count = 1, .plant = {"Mill"}, .user = ""});
     harm(f, 0, 0);
