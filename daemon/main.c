@@ -453,6 +453,19 @@ static int check_place(const struct daemon *d)
     return EXIT_CONFIG;
 }
 
+/* Plants that have rules of their own. */
+static void note_own_rules(const struct triage *triage)
+{
+    json_t *plants = triage_plants_json(triage), *one;
+    size_t i;
+    json_array_foreach(plants, i, one)
+    {
+        printf("rules of its own: %s, %s\n", json_string_value(json_object_get(one, "plant")),
+               json_string_value(json_object_get(one, "rules")));
+    }
+    json_decref(plants);
+}
+
 static int check(struct daemon *d)
 {
     struct error err = {0};
@@ -472,6 +485,7 @@ static int check(struct daemon *d)
     printf("settings (%s) and rules (%s) are sound: %d causes, %s\n", settings_file(d->app.setup),
            d->app.setup->rules_dir, triage_cause_count(d->app.setup->triage),
            triage_hash(d->app.setup->triage));
+    note_own_rules(d->app.setup->triage);
     if (gap)
         printf("%s\n", gap);
     note_plants(d);

@@ -5,6 +5,7 @@
 #include "rules/limits.h"
 #include "rules/models_file.h"
 #include "rules/rule_files.h"
+#include "rules/rule_files_plant.h"
 #include "rules/rules.h"
 #include "rules/severity.h"
 #include "rules/targets.h"
@@ -130,7 +131,37 @@ static void on_fault(void *arg, const struct error *fault)
     json_array_append_new(faults->list, error_json(fault));
 }
 
-static int check_all(const char *dir, struct faults *faults, struct rules **ret)
+/* One plant's rules beside the company's. */
+static void check_plant(const char *dirs, const char *plant, const struct rules *company,
+                        struct severity_rules *severity, struct faults *faults, json_t *list)
+{
+    const struct rules_plant of = {company, plant, dirs};
+    struct models_parameters parameters;
+    struct text_buffer path = {0};
+    struct rules *own = NULL;
+    if (severity && rule_files_plant_has(dirs, plant, "severity.json", &path))
+        severity_add_plant(severity, plant, path.data, on_fault, faults, NULL);
+    rule_files_plant_dirs(dirs, plant, &path);
+    text_appendf(&path, ":%s", dirs);
+    models_file_load(path.data, on_fault, faults, &parameters, NULL);
+    if (rules_load_plant(&of, on_fault, faults, &own, NULL) == 0)
+        json_array_append_new(list, json_pack("{ss ss}", "plant", plant, "rules", own->hash));
+    rules_free(own);
+    text_buffer_free(&path);
+}
+
+/* Every plant that has a folder: whether the settings name it, the daemon says. */
+static void check_plants(const char *dirs, const struct rules *company,
+                         struct severity_rules *severity, struct faults *faults, json_t *list)
+{
+    json_t *names = rule_files_plant_names(dirs), *name;
+    size_t i;
+    json_array_foreach(names, i, name)
+        check_plant(dirs, json_string_value(name), company, severity, faults, list);
+    json_decref(names);
+}
+
+static int check_all(const char *dir, struct faults *faults, struct rules **ret, json_t *plants)
 {
     struct models_parameters parameters;
     struct text_buffer lexicon_dir = {0}, harm_path = {0}, lots_path = {0}, severity_path = {0},
@@ -155,6 +186,8 @@ static int check_all(const char *dir, struct faults *faults, struct rules **ret)
     severity_load(severity_path.data, on_fault, faults, &severity, NULL);
     limits_load(limits_path.data, on_fault, faults, &limits, NULL);
     targets_load(targets_path.data, on_fault, faults, &targets, NULL);
+    if (!rc)
+        check_plants(dir, *ret, severity, faults, plants);
     targets_free(targets);
     limits_free(limits);
     severity_free(severity);
@@ -190,17 +223,28 @@ static json_t *compared(const char *dirs)
     return own;
 }
 
+static void show_good(const struct view *v, const struct rules *rules, const json_t *plants)
+{
+    size_t i;
+    const json_t *one;
+    view_textf(v, VIEW_PLAIN, 0, 2, "Good: %d causes, %s", rules->cause_count, rules->hash);
+    json_array_foreach(plants, i, one)
+        view_textf(v, VIEW_PLAIN, 0, 2, "Good, too: the rules of %s, %s",
+                   pick_text(one, "plant", "?"), pick_text(one, "rules", "?"));
+}
+
 /* Here, not in the daemon: a rule file is checked where it is written. */
 static int check(struct client *c, const char *dirs)
 {
     struct faults faults = {.list = json_array()};
     struct rules *rules = NULL;
-    int rc = check_all(dirs, &faults, &rules);
+    json_t *plants = json_array();
+    int rc = check_all(dirs, &faults, &rules, plants);
     json_t *own = compared(dirs);
     if (c->json) {
-        json_t *document =
-            json_pack("{sb si ss* sO sO}", "good", rc == 0, "causes", rc ? 0 : rules->cause_count,
-                      "rules", rc ? NULL : rules->hash, "errors", faults.list, "own", own);
+        json_t *document = json_pack("{sb si ss* sO sO sO}", "good", rc == 0, "causes",
+                                     rc ? 0 : rules->cause_count, "rules", rc ? NULL : rules->hash,
+                                     "errors", faults.list, "own", own, "of_plants", plants);
         client_print(document);
         json_decref(document);
     } else {
@@ -208,11 +252,11 @@ static int check(struct client *c, const char *dirs)
             client_say(c, "%zu %s in %s; a daemon would keep its present rules", faults.count,
                        faults.count == 1 ? "error" : "errors", dirs);
         else
-            view_textf(&c->view, VIEW_PLAIN, 0, 2, "Good: %d causes, %s", rules->cause_count,
-                       rules->hash);
+            show_good(&c->view, rules, plants);
         own_rules_show(&c->view, own);
     }
     json_decref(own);
+    json_decref(plants);
     json_decref(faults.list);
     rules_free(rules);
     return rc == 0 ? EXIT_DONE : rc == ERROR_NOT_FOUND ? EXIT_NOT_FOUND : EXIT_REFUSED;

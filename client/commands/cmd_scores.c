@@ -51,8 +51,9 @@ static void show_proposals(const struct view *v, const json_t *proposals)
         char n[6][VIEW_NUMBER];
         view_textf(
             v, VIEW_PLAIN, 2, 2,
-            "- %s: %s at %s: %s bits in the rule, %s by the verdicts (%s to %s; seen in %s of "
+            "- %s%s%s: %s at %s: %s bits in the rule, %s by the verdicts (%s to %s; seen in %s of "
             "%s) [%s]",
+            pick_text(p, "plant", ""), *pick_text(p, "plant", "") ? ": " : "",
             pick_text(p, "cause", "?"), pick_text(p, "fact", "?"), pick_text(p, "at", "?"),
             view_bits(pick_number(p, "bits", 0), n[0]),
             view_bits(pick_number(p, "proposed", 0), n[1]),

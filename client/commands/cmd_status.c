@@ -20,6 +20,18 @@ static void show_uptime(const struct view *v, const json_t *document)
         view_label(v, "running for", "%lld days", (long long)(s / 86400));
 }
 
+static void show_plants_rules(const struct view *v, const json_t *of_plants)
+{
+    struct text_buffer names = {0};
+    size_t i;
+    const json_t *one;
+    json_array_foreach(of_plants, i, one)
+        text_appendf(&names, "%s%s", i ? ", " : "", pick_text(one, "plant", "?"));
+    if (names.length)
+        view_label(v, "plants' own rules", "%s", names.data);
+    text_buffer_free(&names);
+}
+
 static void show_rules(const struct view *v, const json_t *rules)
 {
     char when[VIEW_NUMBER];
@@ -31,6 +43,7 @@ static void show_rules(const struct view *v, const json_t *rules)
     view_label(v, "rules", "%s causes, %s…, loaded %s",
                view_number(pick_number(rules, "causes", 0), number), hash,
                view_when(pick_text(rules, "loaded_at", "?"), when));
+    show_plants_rules(v, json_object_get(rules, "of_plants"));
     int behind = (int)pick_number(rules, "release_changed", 0);
     if (behind)
         view_label(v, "own rules",

@@ -1,5 +1,6 @@
 #include "show/own_rules_show.h"
 #include "base/text.h"
+#include "rules/rule_files_plant.h"
 #include "show/difference.h"
 #include "show/pick.h"
 #include <string.h>
@@ -11,7 +12,14 @@ static const struct {
            {"same", "as it is shipped"},
            {"added", "added"},
            {"removed", "takes the shipped one away"},
-           {"not read", "is not read: no rule file has that name"}};
+           {"not read", "is not read: no rule file has that name"},
+           {"the company's", "is not read: no plant has one of its own"}};
+
+/* Is it one plant's of a company: then it stands for the company's, shipped or not. */
+static bool is_plants(const json_t *file)
+{
+    return rule_files_plant_rest(pick_text(file, "file", ""), NULL) != NULL;
+}
 
 static const char *say(const char *is)
 {
@@ -32,7 +40,9 @@ static void show_file(const struct view *v, const json_t *file)
                   "It is not known what it was copied from, so neither is what a release changed.");
     if (strcmp(release, "changed") != 0 || strcmp(is, "same") == 0)
         return;
-    view_text(v, VIEW_PLAIN, 4, 2, "A release changed what it was copied from:");
+    view_text(v, VIEW_PLAIN, 4, 2,
+              is_plants(file) ? "The company's file, which it was copied from, has changed since:"
+                              : "A release changed what it was copied from:");
     difference_show(v, 6, json_object_get(file, "released"));
 }
 
@@ -40,13 +50,15 @@ void own_rules_show(const struct view *v, const json_t *own)
 {
     size_t i;
     const json_t *file;
-    int same = 0;
+    int same = 0, plants = 0;
     if (!json_array_size(own))
         return;
     view_section(v, "The plant's own files");
     json_array_foreach(own, i, file)
     {
-        if (strcmp(pick_text(file, "is", ""), "same") == 0)
+        if (strcmp(pick_text(file, "is", ""), "same") == 0 && is_plants(file))
+            plants++;
+        else if (strcmp(pick_text(file, "is", ""), "same") == 0)
             same++;
         else
             show_file(v, file);
@@ -55,4 +67,9 @@ void own_rules_show(const struct view *v, const json_t *own)
         view_textf(v, VIEW_PLAIN, 2, 2,
                    "%d %s as shipped: remove them, and what a release changes comes through.", same,
                    same == 1 ? "copy is" : "copies are");
+    if (plants)
+        view_textf(v, VIEW_PLAIN, 2, 2,
+                   "%d single plants' %s as the company's: remove them, and what the company "
+                   "changes comes through.",
+                   plants, plants == 1 ? "copy is" : "copies are");
 }

@@ -423,6 +423,15 @@ int doc_open(struct doc *doc, const char *path, bool optional)
     return rc;
 }
 
+void doc_share(struct doc *doc, const char *source, const json_t *root)
+{
+    assert(json_is_object(root));
+    forget(doc);
+    doc->source = source;
+    doc->fault_count = 0;
+    doc->root = json_incref((json_t *)(uintptr_t)root); /* only its count changes */
+}
+
 void doc_close(struct doc *doc)
 {
     forget(doc);

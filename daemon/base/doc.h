@@ -80,6 +80,9 @@ struct doc_row {
 int doc_open(struct doc *doc, const char *path, bool optional);
 /* The same of a text at hand. `source` is borrowed until doc_close(), the text is copied. */
 int doc_parse(struct doc *doc, const char *source, const char *text, size_t length);
+/* Takes an object that another document of `source` read already, and has a reference to: it is not
+ * parsed again, and what is found wrong in it has no line. */
+void doc_share(struct doc *doc, const char *source, const json_t *root);
 void doc_close(struct doc *doc); /* values that are the document's own end here */
 
 /* Folders may lie one behind another: `dirs` is one, or several as "FIRST:SECOND", and a file of an

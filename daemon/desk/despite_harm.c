@@ -157,8 +157,8 @@ static int take_case(void *arg, const struct case_row *row)
         return 0;
     if (rc)
         *l->err = err;
-    double share =
-        rc ? 0 : unfit_share(l->f->despite->desk->triage, &ranking, row->symptom, &likeliest);
+    const struct triage *triage = triage_of(l->f->despite->desk->triage, row->plant);
+    double share = rc ? 0 : unfit_share(triage, &ranking, row->symptom, &likeliest);
     if (share >= LIES_IN_THE_LOT)
         add_unfit(l->f, row, likeliest, share);
     ranking_clear(&ranking);

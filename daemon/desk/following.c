@@ -67,7 +67,8 @@ static bool is_open(const struct case_row *row)
 
 struct moving {
     const struct desk *desk;
-    const struct tz *tz; /* of the case's plant */
+    const struct tz *tz; /* of the case's plant, and so are the rules */
+    const struct severity_rules *rules;
     struct store *store;
     const struct following_who *who;
     const char *reason;
@@ -110,7 +111,7 @@ static bool is_later(int32_t day, int32_t than)
 
 static int32_t rule_day(const struct moving *m, int severity)
 {
-    int days = severity_due_days(m->desk->severity, (enum severity)severity);
+    int days = severity_due_days(m->rules, (enum severity)severity);
     int32_t day = days < 0 ? WHEN_UNKNOWN_DAY : tz_day(m->tz, m->who->at_ms) + days;
     return is_later(day, m->sold_until) ? m->sold_until : day;
 }
@@ -159,7 +160,7 @@ static int ask_for(void *arg, const char *report)
 
 static int ask_callers(struct moving *m, struct error *err)
 {
-    int days = severity_call_back_days(m->desk->severity, (enum severity)follow_severity(&m->row));
+    int days = severity_call_back_days(m->rules, (enum severity)follow_severity(&m->row));
     struct asking a = {m->store, m, tz_day(m->tz, m->who->at_ms) + days, err};
     return days < 0 ? 0 : call_back_none_yet(m->store, m->row.case_id, ask_for, &a, err);
 }
@@ -214,13 +215,14 @@ int following_weigh(const struct desk *desk, struct store *store, int64_t case_i
     if (rc || row.id != case_id || row.complaints == 0)
         return rc;
     m.tz = tz_of(desk->tz, row.plant);
+    m.rules = severity_of(desk->severity, row.plant);
     rc = follow_get(store, case_id, &m.row, err);
     if (rc)
         return rc;
     const struct severity_known known = known_of(desk, store, &row, may_harm);
     m.sold_until = sold_until(desk, store, &row, may_harm, tz_day(m.tz, now_ms));
     m.row.may_harm = may_harm;
-    rc = weigh(&m, (int)severity_level(desk->severity, severity_sum(desk->severity, &known)), err);
+    rc = weigh(&m, (int)severity_level(m.rules, severity_sum(m.rules, &known)), err);
     if (!rc)
         rc = follow_put(store, &m.row, err);
     return rc || row.settled ? rc : ask_callers(&m, err);
@@ -235,6 +237,7 @@ int following_reopened(const struct desk *desk, struct store *store, int64_t cas
     struct case_row row;
     int rc = case_get(store, case_id, &row, err);
     m.tz = tz_of(desk->tz, rc ? "" : row.plant);
+    m.rules = severity_of(desk->severity, rc ? "" : row.plant);
     rc = rc ? rc : follow_get(store, case_id, &m.row, err);
     if (rc || m.row.since_ms == WHEN_UNKNOWN_MS)
         return rc ? rc : following_weigh(desk, store, case_id, false, now_ms, err);
@@ -372,6 +375,7 @@ int following_change(const struct desk *desk, struct store *store,
     struct case_row row;
     int rc = case_get(store, change->case_id, &row, err);
     m.tz = tz_of(desk->tz, rc ? "" : row.plant);
+    m.rules = severity_of(desk->severity, rc ? "" : row.plant);
     if (!rc)
         rc = follow_get(store, row.id, &m.row, err);
     if (!rc) {
@@ -522,7 +526,7 @@ static void add_working(const struct desk *desk, struct store *store, const stru
 {
     char word[WORD], day[16];
     const struct severity_known known = known_of(desk, store, row, follow->may_harm);
-    json_t *working = severity_working(desk->severity, &known);
+    json_t *working = severity_working(severity_of(desk->severity, row->plant), &known);
     json_object_set_new(working, "by_rule", json_string(word_of(follow->by_rule, word)));
     json_object_set_new(working, "set", json_boolean(follow->set_to != FOLLOW_NOT_SET));
     json_object_set_new(into, "working", working);

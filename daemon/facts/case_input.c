@@ -97,6 +97,7 @@ int case_input_read(struct store *store, int64_t case_id, struct case_input *ret
         return rc;
     }
     input.symptom = symptom_of(row.symptom);
+    memcpy(input.plant, row.plant, sizeof input.plant);
     input.harm = input.harm || row.harm;
     input.settled = row.settled;
     input.revision = row.revision;

@@ -41,9 +41,10 @@ int calibration_apply(struct triage *triage, const json_t *adopted, struct error
 {
     const json_t *fit = json_object_get(adopted, "fit");
     struct models_parameters scaled = triage->models;
+    int rc = 0;
     for (size_t i = 0; i < sizeof SCALES / sizeof SCALES[0]; i++) {
         double factor[3], low, typical, high;
-        int rc = read_factor(fit, SCALES[i].factor, factor, err);
+        rc = read_factor(fit, SCALES[i].factor, factor, err);
         if (rc)
             return rc;
         parameters_get(&scaled, SCALES[i].parameter, &low, &typical, &high);
@@ -54,7 +55,9 @@ int calibration_apply(struct triage *triage, const json_t *adopted, struct error
     triage->models = scaled;
     triage->calibration = json_deep_copy(adopted);
     triage_mark(triage, fit);
-    return 0;
+    for (int i = 0; i < triage->plant_count && !rc; i++)
+        rc = calibration_apply(triage->plants[i].triage, adopted, err);
+    return rc;
 }
 
 json_t *calibration_adoption(const json_t *report, const char *by, const char *at)
@@ -75,6 +78,7 @@ struct kept {
 
 struct fitting {
     struct triage *triage;
+    struct lot_records records;
     struct retained_sample row[SAMPLES_MOST];
     int rows, blamed, outside;
     struct calibrate_sample sample[SAMPLES_MOST];
@@ -100,13 +104,21 @@ static void stay_home(struct model_lot *lot)
     lot->made.segment_count = lot->specified.segment_count = 0;
 }
 
-static int add_sample(struct fitting *f, const struct lot_records *records,
-                      const struct retained_sample *row, struct error *err)
+/* By the rules of its lot's plant: the factors that are fitted go for the whole company. */
+static int add_sample(struct fitting *f, struct store *store, const struct retained_sample *row,
+                      struct error *err)
 {
-    const struct facts_source *source = &f->triage->source;
+    struct triage *triage;
+    struct lot_records own;
     const struct lot_record *record;
     const struct fact_baseline *baseline;
-    int rc = lot_record_get(source->lots, records, row->lot_id, &record, err);
+    int rc = triage_of_lot(f->triage, store, row->lot_id, &triage, err);
+    const struct facts_source *source = &triage->source;
+    const struct lot_records *records = triage == f->triage ? &f->records : &own;
+    if (!rc && records == &own)
+        rc = lot_record_all(store, triage->rules, triage->tz, &own, err);
+    if (!rc)
+        rc = lot_record_get(source->lots, records, row->lot_id, &record, err);
     if (rc)
         return rc;
     rc = facts_baseline(source, records, record, record->lot.packed_to_ms + WHEN_DAY_MS, &baseline,
@@ -118,8 +130,8 @@ static int add_sample(struct fitting *f, const struct lot_records *records,
         struct kept *kept = &f->kept[f->count];
         model_lot_of(source->rules, record, baseline, INT64_MAX, &lot);
         stay_home(&lot);
-        predict_mold_course(&lot.made, &lot.specified, &f->triage->uncalibrated, course);
-        predict_mold_course(&lot.made, &lot.specified, &f->triage->models, &now);
+        predict_mold_course(&lot.made, &lot.specified, &triage->uncalibrated, course);
+        predict_mold_course(&lot.made, &lot.specified, &triage->models, &now);
         snprintf(kept->lot, sizeof kept->lot, "%s", record->lot.lot);
         snprintf(kept->product, sizeof kept->product, "%s", record->lot.product);
         if (course->valid && row->days > 0) {
@@ -137,9 +149,8 @@ static int add_sample(struct fitting *f, const struct lot_records *records,
 
 static int collect(struct fitting *f, struct store *store, struct error *err)
 {
-    struct lot_records records;
     int64_t newest = WHEN_UNKNOWN_MS;
-    int rc = lot_record_all(store, f->triage->rules, f->triage->tz, &records, err);
+    int rc = lot_record_all(store, f->triage->rules, f->triage->tz, &f->records, err);
     if (!rc)
         rc = retained_newest(store, &newest, err);
     if (!rc && newest != WHEN_UNKNOWN_MS) {
@@ -148,7 +159,7 @@ static int collect(struct fitting *f, struct store *store, struct error *err)
         rc = retained_samples(store, &scope, take_row, f, &f->blamed, err);
     }
     for (int i = 0; i < f->rows && !rc; i++)
-        rc = add_sample(f, &records, &f->row[i], err);
+        rc = add_sample(f, store, &f->row[i], err);
     return rc;
 }
 

@@ -15,8 +15,8 @@
 
 /* Applies what was adopted, {"fit":{"time_scale":{low,typical,high},"spores_scale":{…}},…}: the
  * factors multiply mold.time_scale and mold.spores_scale, and the hash of the rules becomes
- * another. Once, before the snapshot is shared. ERROR_INVALID if it cannot be read; nothing is
- * changed then.
+ * another, those of plants too. Once, before the snapshot is shared. ERROR_INVALID if it cannot be
+ * read; nothing is changed then.
  */
 int calibration_apply(struct triage *triage, const json_t *adopted, struct error *err);
 

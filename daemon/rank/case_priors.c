@@ -51,11 +51,12 @@ struct taken {
     double *said;
 };
 
-/* False: of a rule file that is gone. */
-static bool take(const struct triage *triage, const struct verdict_row *row, struct taken *ret)
+/* False: of a rule file that is gone, or of a plant with other rules: what those missed tells
+ * nothing of what these did. */
+static bool take(struct triage *triage, const struct verdict_row *row, struct taken *ret)
 {
     int cause = rules_cause(triage->rules, row->cause), symptom = symptom_of(row->symptom);
-    if (cause < 0 || symptom < 0)
+    if (cause < 0 || symptom < 0 || triage_of(triage, row->plant) != triage)
         return false;
     ret->said = said_by(triage->rules, row);
     ret->lot = (struct nearby_lot){row->lot_packed_ms, row->lot_plant, row->lot_line};
@@ -71,7 +72,7 @@ static bool take(const struct triage *triage, const struct verdict_row *row, str
 }
 
 struct noting {
-    const struct triage *triage;
+    struct triage *triage;
     struct priors *priors;
 };
 
@@ -86,8 +87,8 @@ static int take_verdict(void *arg, const struct verdict_row *row)
     return 0;
 }
 
-static int learn(const struct triage *triage, struct store *store, int64_t serial,
-                 struct learned **ret, struct error *err)
+static int learn(struct triage *triage, struct store *store, int64_t serial, struct learned **ret,
+                 struct error *err)
 {
     struct learned *made = xcalloc(1, sizeof *made);
     cache_object_init(&made->cached, learned_destroy);
@@ -179,7 +180,7 @@ int case_rank_priors(struct triage *triage, struct store *store, const struct ca
 /* ---- what it is worth at this plant ---- */
 
 struct trying {
-    const struct triage *triage;
+    struct triage *triage;
     const struct priors *priors;
     const char *plant; /* verdict_is_of() */
     struct case_rank_learned *found;
@@ -212,17 +213,30 @@ static int try_verdict(void *arg, const struct verdict_row *row)
     return 0;
 }
 
+/* Adds the cases that these rules ranked. */
+static int try_rules(struct trying *trying, struct store *store, struct when_span span,
+                     struct error *err)
+{
+    struct learned *learned;
+    int rc = learned_now(trying->triage, store, &learned, err);
+    if (rc)
+        return rc;
+    trying->priors = learned->priors;
+    rc = verdict_between(store, span, try_verdict, trying, err);
+    cache_object_unref(learned);
+    return rc;
+}
+
 int case_rank_learned(struct triage *triage, struct store *store, struct when_span span,
                       const char *plant, struct case_rank_learned *ret, struct error *err)
 {
-    struct learned *learned;
     *ret = (struct case_rank_learned){0};
+    struct trying trying = {.triage = triage, .plant = plant, .found = ret};
     bool began = store_look(store);
-    int rc = learned_now(triage, store, &learned, err);
-    if (!rc) {
-        struct trying trying = {triage, learned->priors, plant, ret};
-        rc = verdict_between(store, span, try_verdict, &trying, err);
-        cache_object_unref(learned);
+    int rc = try_rules(&trying, store, span, err);
+    for (int i = 0; i < triage->plant_count && !rc; i++) {
+        trying.triage = triage->plants[i].triage;
+        rc = try_rules(&trying, store, span, err);
     }
     store_unlook(store, began);
     return rc;

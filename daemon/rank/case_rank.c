@@ -146,10 +146,10 @@ static int make(struct triage *triage, struct store *store, struct case_rank *ra
 int case_rank_make(struct triage *triage, struct store *store, struct case_input *input,
                    struct case_rank *ret, struct error *err)
 {
-    *ret = (struct case_rank){.input = *input};
+    *ret = (struct case_rank){.triage = triage_of(triage, input->plant), .input = *input};
     *input = (struct case_input){0};
     bool began = store_look(store);
-    int rc = make(triage, store, ret, err);
+    int rc = make(ret->triage, store, ret, err);
     store_unlook(store, began);
     if (rc)
         case_rank_clear(ret);

@@ -8,8 +8,16 @@
 #include "rank/triage.h"
 #include <pthread.h>
 
+struct triage_plant {
+    char *plant;
+    struct triage *triage;
+};
+
 struct triage {
     struct rules *rules;
+    struct triage *company;      /* of a plant's: whose it is */
+    struct triage_plant *plants; /* of a company's */
+    int plant_count;
     struct models_parameters models;       /* in force: with the plant's calibration */
     struct models_parameters uncalibrated; /* as the rule files have them */
     json_t *calibration;                   /* what was adopted; NULL: nothing */
@@ -36,14 +44,15 @@ struct case_lot {
 };
 
 struct case_rank {
+    struct triage *triage; /* by which it is ranked: of its plant. Borrowed */
     struct case_input input;
     struct case_lot lots[CASE_LOTS + 1];
     int lot_count;
     struct rank *rank; /* of lots[0], mixed over all */
 };
 
-/* Takes the input over, also on failure. What it reads is one state of the store; a caller who goes
- * on reading brackets the whole with store_look(). */
+/* Ranks it by the rules of the input's plant. Takes the input over, also on failure. What it reads
+ * is one state of the store; a caller who goes on reading brackets the whole with store_look(). */
 int case_rank_make(struct triage *triage, struct store *store, struct case_input *input,
                    struct case_rank *ret, struct error *err);
 int case_rank_read(struct triage *triage, struct store *store, int64_t case_id,

@@ -6,6 +6,13 @@ static const json_t *switches_of(const json_t *kept)
     return json_object_get(kept, "switches");
 }
 
+static void take(struct triage *triage, const json_t *kept)
+{
+    triage->learning = json_deep_copy(kept);
+    if (learning_is_on(triage))
+        triage_mark(triage, switches_of(kept));
+}
+
 int learning_apply(struct triage *triage, const json_t *kept, struct error *err)
 {
     size_t i;
@@ -21,9 +28,9 @@ int learning_apply(struct triage *triage, const json_t *kept, struct error *err)
     if (!sound)
         return error_set(err, ERROR_INVALID,
                          "whether rankings learn, as kept by the plant, cannot be read");
-    triage->learning = json_deep_copy(kept);
-    if (learning_is_on(triage))
-        triage_mark(triage, switches_of(kept));
+    take(triage, kept);
+    for (int plant = 0; plant < triage->plant_count; plant++)
+        take(triage->plants[plant].triage, kept);
     return 0;
 }
 

@@ -10,7 +10,8 @@
  * {"switches":[{"on","by","at","at_ms"}…]}, oldest first. */
 #define LEARNING_SETTING "learning"
 
-/* Takes what is kept; the hash of the rules becomes another, so that all is ranked again. Once,
+/* Takes what is kept; the hash of the rules becomes another, so that all is ranked again; of
+ * a company for all of its plants. Once,
  * before the snapshot is shared. ERROR_INVALID if it cannot be read; nothing is changed then. */
 int learning_apply(struct triage *triage, const json_t *kept, struct error *err);
 

@@ -5,6 +5,8 @@
 #include "facts/model_lot.h"
 #include "rank/case_rank.h"
 #include "rules/models_file.h"
+#include "rules/rule_files_plant.h"
+#include "store/lot_find.h"
 #include <assert.h>
 #include <math.h>
 #include <openssl/evp.h>
@@ -54,7 +56,73 @@ int triage_new(const char *rules_dir, const struct tz *tz,
     return 0;
 }
 
-struct triage *triage_apart(const struct triage *of)
+/* ---- of plants ---- */
+
+static void keep_plant(struct triage *company, const char *plant, struct triage *triage)
+{
+    company->plants =
+        xrealloc(company->plants, (size_t)(company->plant_count + 1) * sizeof *company->plants);
+    company->plants[company->plant_count++] = (struct triage_plant){xstrdup(plant), triage};
+    triage->company = company;
+}
+
+int triage_add_plant(struct triage *company, const char *rules_dir, const char *plant,
+                     void (*report)(void *arg, const struct error *fault), void *arg,
+                     struct error *err)
+{
+    struct text_buffer dirs = {0};
+    const struct rules_plant of = {company->rules, plant, rules_dir};
+    if (!rule_files_plant_dirs(rules_dir, plant, &dirs)) {
+        text_buffer_free(&dirs);
+        return 0;
+    }
+    struct triage *triage = xcalloc(1, sizeof *triage);
+    triage->tz = company->tz;
+    pthread_mutex_init(&triage->lock, NULL);
+    text_appendf(&dirs, ":%s", rules_dir);
+    int models = models_file_load(dirs.data, report, arg, &triage->models, err);
+    triage->uncalibrated = triage->models;
+    int rc = rules_load_plant(&of, report, arg, &triage->rules, err);
+    text_buffer_free(&dirs);
+    rc = models ? models : rc;
+    if (rc) {
+        triage_free(triage);
+        return rc;
+    }
+    open_caches(triage);
+    keep_plant(company, plant, triage);
+    return 0;
+}
+
+struct triage *triage_of(struct triage *triage, const char *plant)
+{
+    struct triage *company = triage->company ? triage->company : triage;
+    for (int i = 0; plant && i < company->plant_count; i++)
+        if (strcmp(company->plants[i].plant, plant) == 0)
+            return company->plants[i].triage;
+    return company;
+}
+
+int triage_of_lot(struct triage *triage, struct store *store, int64_t lot_id, struct triage **ret,
+                  struct error *err)
+{
+    const struct triage *company = triage_of(triage, NULL);
+    struct lot_find_row lot;
+    int rc = company->plant_count ? lot_find_by_id(store, lot_id, &lot, err) : 0;
+    *ret = triage_of(triage, company->plant_count && !rc ? lot.plant : NULL);
+    return rc;
+}
+
+json_t *triage_plants_json(const struct triage *triage)
+{
+    json_t *list = json_array();
+    for (int i = 0; i < triage->plant_count; i++)
+        json_array_append_new(list, json_pack("{s:s, s:s}", "plant", triage->plants[i].plant,
+                                              "rules", triage_hash(triage->plants[i].triage)));
+    return list;
+}
+
+static struct triage *apart(const struct triage *of)
 {
     struct triage *triage = xcalloc(1, sizeof *triage);
     triage->rules = of->rules;
@@ -68,10 +136,23 @@ struct triage *triage_apart(const struct triage *of)
     return triage;
 }
 
+struct triage *triage_apart(const struct triage *of)
+{
+    struct triage *triage = apart(of);
+    for (int i = 0; i < of->plant_count; i++)
+        keep_plant(triage, of->plants[i].plant, apart(of->plants[i].triage));
+    return triage;
+}
+
 void triage_free(struct triage *triage)
 {
     if (!triage)
         return;
+    for (int i = 0; i < triage->plant_count; i++) {
+        free(triage->plants[i].plant);
+        triage_free(triage->plants[i].triage);
+    }
+    free(triage->plants);
     company_free(triage->source.company);
     cache_free(triage->source.records);
     cache_free(triage->source.predictions);
@@ -88,21 +169,41 @@ void triage_free(struct triage *triage)
     free(triage);
 }
 
-void triage_mark(struct triage *triage, const json_t *decided)
+static void hash_text(const struct text_buffer *text, char out[static TRIAGE_HASH])
 {
-    struct rules *rules = triage->rules;
     unsigned char digest[EVP_MAX_MD_SIZE];
     unsigned int length = 0;
+    if (!EVP_Digest(text->data, text->length, digest, &length, EVP_sha256(), NULL))
+        abort(); /* no memory, or a library without SHA-256 */
+    int used = snprintf(out, TRIAGE_HASH, "sha256:");
+    for (unsigned int i = 0; i < length && used + 2 < TRIAGE_HASH; i++)
+        used += snprintf(out + used, (size_t)(TRIAGE_HASH - used), "%02x", digest[i]);
+}
+
+void triage_mark(struct triage *triage, const json_t *decided)
+{
     struct text_buffer text = {0};
     char *decision = jsonx_dump(decided);
-    text_appendf(&text, "%s\n%s", rules->hash, decision);
+    static_assert(sizeof triage->rules->hash == TRIAGE_HASH, "a hash is written in place");
+    text_appendf(&text, "%s\n%s", triage->rules->hash, decision);
     free(decision);
-    if (!EVP_Digest(text.data, text.length, digest, &length, EVP_sha256(), NULL))
-        abort(); /* no memory, or a library without SHA-256 */
+    hash_text(&text, triage->rules->hash);
     text_buffer_free(&text);
-    int used = snprintf(rules->hash, sizeof rules->hash, "sha256:");
-    for (unsigned int i = 0; i < length && used + 2 < (int)sizeof rules->hash; i++)
-        used += snprintf(rules->hash + used, sizeof rules->hash - (size_t)used, "%02x", digest[i]);
+}
+
+const char *triage_hash_of_all(const struct triage *company, char out[static TRIAGE_HASH])
+{
+    struct text_buffer text = {0};
+    text_append(&text, triage_hash(company));
+    for (int i = 0; i < company->plant_count; i++)
+        text_appendf(&text, "\n%s\n%s", company->plants[i].plant,
+                     triage_hash(company->plants[i].triage));
+    if (company->plant_count)
+        hash_text(&text, out);
+    else
+        snprintf(out, TRIAGE_HASH, "%s", triage_hash(company));
+    text_buffer_free(&text);
+    return out;
 }
 
 const char *triage_hash(const struct triage *triage)

@@ -2,6 +2,7 @@
 #include "base/doc.h"
 #include "base/jsonx.h"
 #include "base/write_all.h"
+#include "rules/rule_files_plant.h"
 #include <dirent.h>
 #include <errno.h>
 #include <fcntl.h>
@@ -28,7 +29,8 @@ static const char *shipped_folder(const char *dirs)
 
 /* ---- which there are ---- */
 
-/* Whether a file of that name is read: these in the folder itself, and all in some below it. */
+/* Whether a file of that name is read: these in the folder itself, all in some below it, and of a
+ * plant those that it may have. */
 static bool is_read(const char *name)
 {
     static const char *const FILES[] = {"asks.json",     "cautions.json",   "harm.json",
@@ -39,8 +41,11 @@ static bool is_read(const char *name)
                                           "lexicon/weights"};
     const char *slash = strrchr(name, '/');
     size_t length = strlen(name);
+    const char *of_plant = rule_files_plant_rest(name, NULL);
     if (length < 5 || strcmp(name + length - 5, ".json") != 0)
         return false;
+    if (of_plant)
+        return rule_files_plant_may(of_plant);
     for (size_t i = 0; !slash && i < sizeof FILES / sizeof FILES[0]; i++)
         if (strcmp(name, FILES[i]) == 0)
             return true;
@@ -61,15 +66,35 @@ static int read_below(const char *folder, const char *name, struct text_buffer *
     return rc;
 }
 
+/* What a file of that name stands for: the shipped one, a plant's for the company's. */
+static int read_behind(const char *dirs, const char *name, struct text_buffer *ret)
+{
+    const char *rest = rule_files_plant_rest(name, NULL);
+    struct text_buffer path = {0};
+    if (!rest)
+        return read_below(shipped_folder(dirs), name, ret);
+    doc_path(dirs, rest, &path);
+    int rc = jsonx_read(path.data, JSONX_BYTES, ret, NULL);
+    text_buffer_free(&path);
+    return rc;
+}
+
 static bool same_bytes(const struct text_buffer *a, const struct text_buffer *b)
 {
     return a->length == b->length && (!a->length || memcmp(a->data, b->data, a->length) == 0);
 }
 
 struct place {
-    const char *folder, *shipped; /* the plant's and the other */
-    json_t *found;                /* by name */
+    const char *folder, *dirs; /* it is one of these */
+    json_t *found;             /* by name */
 };
+
+/* Why a file whose name is none of those read does nothing. */
+static const char *unread(const char *name)
+{
+    const char *rest = rule_files_plant_rest(name, NULL);
+    return rest && is_read(rest) ? "the company's" : "not read";
+}
 
 static void compare(const struct place *place, const char *name, const char **ret_is,
                     const char **ret_release)
@@ -77,10 +102,10 @@ static void compare(const struct place *place, const char *name, const char **re
     struct text_buffer mine = {0}, now = {0}, then = {0}, kept = {0}, path = {0};
     text_appendf(&kept, "%s/%s", KEPT, name);
     text_appendf(&path, "%s/%s", place->folder, name);
-    bool shipped = read_below(place->shipped, name, &now) == 0;
+    bool shipped = read_behind(place->dirs, name, &now) == 0;
     bool known = read_below(place->folder, kept.data, &then) == 0;
     read_below(place->folder, name, &mine);
-    *ret_is = !is_read(name)            ? "not read"
+    *ret_is = !is_read(name)            ? unread(name)
               : doc_masked(path.data)   ? "removed"
               : !shipped                ? "added"
               : same_bytes(&mine, &now) ? "same"
@@ -155,10 +180,12 @@ json_t *rule_files_own(const char *dirs)
     json_t *found = json_object();
     for (const char *at = dirs; at < shipped; at += strcspn(at, ":") + 1) {
         char *folder = first_folder(at);
-        const struct place place = {folder, shipped, found};
+        const struct place place = {folder, dirs, found};
         walk(&place, "", 0);
         free(folder);
     }
+    const struct place last = {shipped, dirs, found};
+    walk(&last, "plants", 1);
     json_t *list = sorted(found);
     json_decref(found);
     return list;
@@ -172,7 +199,9 @@ json_t *rule_files_document(const char *dirs, const json_t *own, enum rule_files
     json_t *document = NULL;
     text_appendf(&name, "%s%s%s", which == RULE_FILES_THEN ? KEPT : "",
                  which == RULE_FILES_THEN ? "/" : "", file);
-    if (read_below(which == RULE_FILES_NOW ? shipped_folder(dirs) : folder, name.data, &bytes) == 0)
+    int rc = which == RULE_FILES_NOW ? read_behind(dirs, name.data, &bytes)
+                                     : read_below(folder, name.data, &bytes);
+    if (rc == 0)
         jsonx_parse(bytes.length ? bytes.data : "", bytes.length, &document, NULL);
     text_buffer_free(&name);
     text_buffer_free(&bytes);
@@ -226,13 +255,15 @@ static int write_below(const char *folder, const char *middle, const char *name,
     return rc;
 }
 
-/* The shipped file's bytes; ERROR_NOT_FOUND if it is no rule file or not shipped. */
+/* The bytes that a copy begins with; ERROR_NOT_FOUND if it is no rule file or there are none. */
 static int read_shipped(const char *dirs, const char *name, struct text_buffer *ret,
                         struct error *err)
 {
-    if (is_read(name) && read_below(shipped_folder(dirs), name, ret) == 0)
+    bool of_plant = rule_files_plant_rest(name, NULL) != NULL;
+    if (is_read(name) && read_behind(dirs, name, ret) == 0)
         return 0;
-    error_set(err, ERROR_NOT_FOUND, "no rule file '%s' in %s", name, shipped_folder(dirs));
+    error_set(err, ERROR_NOT_FOUND, "no rule file '%s' in %s", name,
+              of_plant ? dirs : shipped_folder(dirs));
     error_hint(err, "named as there: causes/rope.json, lots.json");
     return ERROR_NOT_FOUND;
 }

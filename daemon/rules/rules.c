@@ -2,6 +2,8 @@
 #include "base/jsonx.h"
 #include "rules/catalogue.h"
 #include "rules/fact_title.h"
+#include "rules/rule_files_plant.h"
+#include "rules/rules_alike.h"
 #include "rules/rules_check.h"
 #include <openssl/evp.h>
 #include <stdio.h>
@@ -216,30 +218,191 @@ static void load_all(struct loading *l)
     check_whole(l);
 }
 
+/* ---- of one plant ---- */
+
+/* `of.dir` are the plant's own folders. */
+struct plant_loading {
+    struct loading of;
+    const struct rules_plant *plant;
+    int next; /* of the company's causes: the first that was not taken yet */
+};
+
+/* False: the plant has no such file. */
+static bool load_own(struct plant_loading *p, const char *stem,
+                     void (*check)(struct doc *, const char *))
+{
+    struct text_buffer name = {0}, path = {0};
+    text_appendf(&name, "%s.json", stem);
+    bool has = rule_files_plant_has(p->plant->dirs, p->plant->plant, name.data, &path);
+    if (has)
+        load_file(&p->of, stem, check);
+    text_buffer_free(&name);
+    text_buffer_free(&path);
+    return has;
+}
+
+/* What the company read; NULL: it has no such file either. */
+static void share(struct plant_loading *p, const char *stem, const json_t *document,
+                  void (*check)(struct doc *, const char *))
+{
+    if (!document)
+        return;
+    doc_share(&p->of.doc, stem, document);
+    check(&p->of.doc, stem);
+    doc_close(&p->of.doc);
+}
+
+static void refuse_plant(struct doc *doc, const struct rules_plant *plant, const char *path,
+                         const char *why, const char *hint)
+{
+    struct error fault = {0};
+    error_set(&fault, ERROR_INVALID, "the plant %s %s", plant->plant, why);
+    error_hint(&fault, "%s", hint);
+    error_at(&fault, path, 0, 0);
+    doc_pass_on(doc, &fault);
+}
+
+/* A link to /dev/null, which takes a cause away, is the company's to make. */
+static void refuse_masked(struct doc *doc, const struct rules_plant *plant, const char *id)
+{
+    struct text_buffer name = {0}, path = {0};
+    text_appendf(&name, "causes/%s.json", id);
+    if (rule_files_plant_has(plant->dirs, plant->plant, name.data, &path) && doc_masked(path.data))
+        refuse_plant(doc, plant, path.data, "cannot take a cause of the company's away",
+                     "a low weight under symptoms keeps it from speaking");
+    text_buffer_free(&name);
+    text_buffer_free(&path);
+}
+
+/* The company's causes up to that one, as the company read them. */
+static void share_causes(struct plant_loading *p, int end)
+{
+    struct loading *l = &p->of;
+    struct doc doc = {.report = l->doc.report, .arg = l->doc.arg, .context = l->rules};
+    for (; p->next < end; p->next++) {
+        const struct rule_cause *cause = &p->plant->company->causes[p->next];
+        doc_share(&doc, cause->file, cause->document);
+        rules_check_cause(&doc, cause->id);
+        refuse_masked(&doc, p->plant, cause->id);
+        doc_close(&doc);
+    }
+    if (doc.first.code && !l->doc.first.code)
+        l->doc.first = doc.first;
+}
+
+static void load_own_cause(struct doc *doc, const char *stem, void *arg)
+{
+    struct plant_loading *p = arg;
+    const struct rules *company = p->plant->company;
+    int at = rules_cause(company, stem);
+    if (at < 0) {
+        refuse_plant(doc, p->plant, doc->source, "cannot have a cause that the company has not",
+                     "weeks and lists count all plants' causes together: add it to the company's "
+                     "causes, with a low weight under symptoms, and here with this plant's");
+        return;
+    }
+    share_causes(p, at);
+    load_cause(doc, stem, &p->of);
+    rules_alike_cause(doc, &company->causes[at],
+                      &p->of.rules->causes[p->of.rules->cause_count - 1]);
+    p->next = at + 1;
+}
+
+static void load_plant_causes(struct plant_loading *p)
+{
+    struct text_buffer dirs = {0};
+    doc_below(p->of.dir, "causes", &dirs);
+    doc_each(&p->of.doc, dirs.data, load_own_cause, p);
+    share_causes(p, p->plant->company->cause_count);
+    text_buffer_free(&dirs);
+}
+
+/* What it preserves with has other strengths there; its names are those that records are loaded by.
+ */
+static struct catalogue *plant_catalogue(struct plant_loading *p)
+{
+    const struct rules *company = p->plant->company;
+    struct text_buffer dirs = {0};
+    if (!rule_files_plant_has(p->plant->dirs, p->plant->plant, "preservers.json", &dirs)) {
+        text_buffer_free(&dirs);
+        return catalogue_ref(company->catalogue);
+    }
+    char *path = text_take(&dirs);
+    text_appendf(&dirs, "%s:%s", p->of.dir, p->plant->dirs);
+    struct catalogue *own = catalogue_read(&p->of.doc, dirs.data);
+    rules_alike_catalogue(&p->of.doc, path, company->catalogue, own);
+    text_buffer_free(&dirs);
+    free(path);
+    return own;
+}
+
+/* Its hash is the company's, and what differs. */
+static void load_all_of_plant(struct plant_loading *p)
+{
+    const struct rules *company = p->plant->company;
+    struct loading *l = &p->of;
+    EVP_DigestUpdate(l->hash, company->hash, strlen(company->hash));
+    EVP_DigestUpdate(l->hash, p->plant->plant, strlen(p->plant->plant) + 1);
+    l->rules->catalogue = plant_catalogue(p);
+    l->rules->vocabulary = vocabulary_new(l->rules->catalogue);
+    if (!catalogue_is_whole(l->rules->catalogue))
+        return;
+    share(p, "cautions", company->cautions_document, rules_check_cautions);
+    load_plant_causes(p);
+    if (!load_own(p, "asks", rules_check_asks))
+        share(p, "asks", company->asks_document, rules_check_asks);
+    if (!load_own(p, "ranking", rules_check_ranking))
+        l->rules->ranking = company->ranking;
+    hash_others(l);
+}
+
+static void begin(struct loading *l, doc_report report, void *arg)
+{
+    l->rules = xcalloc(1, sizeof *l->rules);
+    l->doc = (struct doc){.report = report, .arg = arg, .context = l->rules};
+    l->hash = EVP_MD_CTX_new();
+    set_defaults(&l->rules->ranking);
+    if (!l->hash || !EVP_DigestInit_ex(l->hash, EVP_sha256(), NULL))
+        abort(); /* no memory, or a library without SHA-256 */
+}
+
+static int finish(struct loading *l, struct rules **ret, struct error *err)
+{
+    finish_hash(l->hash, l->rules->hash);
+    EVP_MD_CTX_free(l->hash);
+    if (l->doc.first.code) {
+        rules_free(l->rules);
+        if (err && !err->code)
+            *err = l->doc.first;
+        return l->doc.first.code;
+    }
+    mark_symptoms(l->rules);
+    index_uses(l->rules);
+    make_ready(l->rules);
+    *ret = l->rules;
+    return 0;
+}
+
 int rules_load(const char *dir, doc_report report, void *arg, struct rules **ret, struct error *err)
 {
-    struct rules *rules = xcalloc(1, sizeof *rules);
-    struct loading l = {.rules = rules,
-                        .dir = dir,
-                        .doc = {.report = report, .arg = arg, .context = rules},
-                        .hash = EVP_MD_CTX_new()};
-    set_defaults(&rules->ranking);
-    if (!l.hash || !EVP_DigestInit_ex(l.hash, EVP_sha256(), NULL))
-        abort(); /* no memory, or a library without SHA-256 */
+    struct loading l = {.dir = dir};
+    begin(&l, report, arg);
     load_all(&l);
-    finish_hash(l.hash, rules->hash);
-    EVP_MD_CTX_free(l.hash);
-    if (l.doc.first.code) {
-        rules_free(rules);
-        if (err && !err->code)
-            *err = l.doc.first;
-        return l.doc.first.code;
-    }
-    mark_symptoms(rules);
-    index_uses(rules);
-    make_ready(rules);
-    *ret = rules;
-    return 0;
+    return finish(&l, ret, err);
+}
+
+int rules_load_plant(const struct rules_plant *of, doc_report report, void *arg, struct rules **ret,
+                     struct error *err)
+{
+    struct plant_loading p = {.plant = of};
+    struct text_buffer own = {0};
+    if (!rule_files_plant_dirs(of->dirs, of->plant, &own)) /* it had a folder a moment ago */
+        text_append(&own, of->dirs);
+    p.of.dir = own.data;
+    begin(&p.of, report, arg);
+    load_all_of_plant(&p);
+    text_buffer_free(&own);
+    return finish(&p.of, ret, err);
 }
 
 static void free_cause(struct rule_cause *cause)

@@ -187,6 +187,17 @@ struct rules {
  * column; then the first is also in `err` and its code returned, and there are no rules. */
 int rules_load(const char *dir, doc_report report, void *arg, struct rules **ret,
                struct error *err);
+/* Where the rules of one plant of a company are read. */
+struct rules_plant {
+    const struct rules *company;
+    const char *plant; /* as lots name it */
+    const char *dirs;  /* of the company's rules: the plant's lie below them (rule_files_plant()) */
+};
+/* The rules of that plant: its files stand for the company's of the same names, one by one; what it
+ * has none of is shared with `company`, whose JSON is not parsed again, and which need not outlive
+ * them. It has the company's causes, in their order (rules_alike.h), and a hash of its own. */
+int rules_load_plant(const struct rules_plant *of, doc_report report, void *arg, struct rules **ret,
+                     struct error *err);
 void rules_free(struct rules *rules); /* NULL is fine */
 /* The quantity under which a lot has what `quantity` tells of: the plant's own inhibitor and acid
  * (ranking.json) are inhibitor_pct_flour, inhibitor_active_pct and acid_pct_flour, by whatever name

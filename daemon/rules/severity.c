@@ -23,6 +23,12 @@ struct severity_rules {
     struct factor factor[SEVERITY_FACTS];
     struct level level[SEVERITIES];
     json_t *document; /* owns the texts */
+    struct severity_plant *plants;
+    int plant_count;
+};
+struct severity_plant {
+    char *plant;
+    struct severity_rules *rules;
 };
 
 static const struct {
@@ -126,7 +132,33 @@ static void check_harm(const struct doc_place *top, const struct severity_rules 
                   rules->level[SEVERITY_URGENT].from);
 }
 
-static void read_all(struct doc *doc, struct severity_rules *rules)
+static bool is_sooner(int days, int other) /* -1: never */
+{
+    return days >= 0 && (other < 0 || days < other);
+}
+
+/* No plant thinks less of harm than its company. */
+static void check_plant(const struct doc_place *top, const struct severity_rules *company,
+                        const struct severity_rules *rules)
+{
+    static const enum severity_fact HARMS[] = {SEVERITY_HARM, SEVERITY_MAY_HARM};
+    struct doc_place points = doc_member(top, "points"), levels = doc_member(top, "levels");
+    for (size_t i = 0; i < sizeof HARMS / sizeof *HARMS; i++) {
+        struct doc_place harm = doc_member(&points, FACTS[HARMS[i]].name);
+        enum severity own = severity_level(rules, severity_points(rules, HARMS[i], 1));
+        enum severity level = severity_level(company, severity_points(company, HARMS[i], 1));
+        if (own < level)
+            doc_fault(&harm, "is less severe than in the company's severity.json");
+        if (is_sooner(company->level[level].due_days, rules->level[own].due_days) ||
+            is_sooner(company->level[level].call_back_days, rules->level[own].call_back_days))
+            doc_fault(&levels, "harm would be due, or called back, later than by the company's "
+                               "severity.json");
+    }
+}
+
+/* `company`: whose plant's it is; NULL: it is a company's. */
+static void read_all(struct doc *doc, const struct severity_rules *company,
+                     struct severity_rules *rules)
 {
     static const struct doc_row ROWS[] = {
         {.name = "$schema"},
@@ -139,33 +171,69 @@ static void read_all(struct doc *doc, struct severity_rules *rules)
         return;
     check_levels(&top, rules);
     check_harm(&top, rules);
+    if (company)
+        check_plant(&top, company, rules);
     rules->document = json_incref(doc->root);
+}
+
+/* `doc` as its caller set it up. */
+static int load(struct doc *doc, const char *path, const struct severity_rules *company,
+                struct severity_rules **ret, struct error *err)
+{
+    struct severity_rules *rules = xcalloc(1, sizeof *rules);
+    for (int i = 0; i < SEVERITIES; i++)
+        rules->level[i] = (struct level){.due_days = -1, .call_back_days = -1};
+    if (doc_open(doc, path, false) == 0)
+        read_all(doc, company, rules);
+    doc_close(doc);
+    if (doc->first.code) {
+        severity_free(rules);
+        if (err && !err->code)
+            *err = doc->first;
+        return doc->first.code;
+    }
+    *ret = rules;
+    return 0;
 }
 
 int severity_load(const char *path, doc_report report, void *arg, struct severity_rules **ret,
                   struct error *err)
 {
     struct doc doc = {.report = report, .arg = arg};
-    struct severity_rules *rules = xcalloc(1, sizeof *rules);
-    for (int i = 0; i < SEVERITIES; i++)
-        rules->level[i] = (struct level){.due_days = -1, .call_back_days = -1};
-    if (doc_open(&doc, path, false) == 0)
-        read_all(&doc, rules);
-    doc_close(&doc);
-    if (doc.first.code) {
-        severity_free(rules);
-        if (err && !err->code)
-            *err = doc.first;
-        return doc.first.code;
-    }
-    *ret = rules;
+    return load(&doc, path, NULL, ret, err);
+}
+
+int severity_add_plant(struct severity_rules *company, const char *plant, const char *path,
+                       doc_report report, void *arg, struct error *err)
+{
+    struct doc doc = {.report = report, .arg = arg};
+    struct severity_rules *rules = NULL;
+    int rc = load(&doc, path, company, &rules, err);
+    if (rc)
+        return rc;
+    company->plants =
+        xrealloc(company->plants, (size_t)(company->plant_count + 1) * sizeof *company->plants);
+    company->plants[company->plant_count++] = (struct severity_plant){xstrdup(plant), rules};
     return 0;
+}
+
+const struct severity_rules *severity_of(const struct severity_rules *company, const char *plant)
+{
+    for (int i = 0; company && i < company->plant_count; i++)
+        if (strcmp(company->plants[i].plant, plant) == 0)
+            return company->plants[i].rules;
+    return company;
 }
 
 void severity_free(struct severity_rules *rules)
 {
     if (!rules)
         return;
+    for (int i = 0; i < rules->plant_count; i++) {
+        free(rules->plants[i].plant);
+        severity_free(rules->plants[i].rules);
+    }
+    free(rules->plants);
     json_decref(rules->document);
     free(rules);
 }

@@ -1,6 +1,7 @@
 /* rules/severity.json: how severe a case is held, by points for what is known of it, and by when
  * one of that severity is due. Immutable once loaded: any number of threads may read one handle.
- * This is the one place where severity is worked out. */
+ * This is the one place where severity is worked out. A company's has those of its plants with it,
+ * so that whoever has it and knows a plant has the plant's. */
 #ifndef ODDLOAF_RULES_SEVERITY_H
 #define ODDLOAF_RULES_SEVERITY_H
 
@@ -28,7 +29,13 @@ struct severity_rules;
 /* Every fault is reported (`report` may be NULL); the first is in `err`, too. */
 int severity_load(const char *path, doc_report report, void *arg, struct severity_rules **ret,
                   struct error *err);
-void severity_free(struct severity_rules *rules);
+/* That plant's file. Harm, reported or not read yet, is there as severe as in the company's at
+ * least, and due and called back no later, or it is refused. Before the handle is shared. */
+int severity_add_plant(struct severity_rules *company, const char *plant, const char *path,
+                       doc_report report, void *arg, struct error *err);
+/* The company's where none was added for that plant. Borrowed; NULL of NULL. */
+const struct severity_rules *severity_of(const struct severity_rules *company, const char *plant);
+void severity_free(struct severity_rules *rules); /* those of plants, too; NULL is fine */
 
 /* Of the points a fact gives, 0 if the file does not name it. */
 int severity_points(const struct severity_rules *rules, enum severity_fact fact, double value);

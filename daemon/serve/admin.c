@@ -2,10 +2,12 @@
 #include "base/jsonx.h"
 #include "base/text.h"
 #include "intake/complaint_form.h"
+#include "rules/rule_files_plant.h"
 #include "serve/app.h"
 #include "serve/route.h"
 #include "store/contact.h"
 #include "store/copies.h"
+#include "store/seen.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -31,13 +33,45 @@ static json_t *places_json(const struct catalogue *catalogue)
     return list;
 }
 
+/* But for those of plants that who asks does not see. */
+static json_t *seen_files(const struct store *store, const json_t *own)
+{
+    json_t *list = json_array(), *file;
+    size_t i;
+    json_array_foreach(own, i, file)
+    {
+        char *plant = NULL;
+        const char *name = json_string_value(json_object_get(file, "file"));
+        rule_files_plant_rest(name, &plant);
+        if (!plant || seen_all(store) || seen_plant(store, plant))
+            json_array_append(list, file);
+        free(plant);
+    }
+    return list;
+}
+
+static json_t *seen_rules(const struct store *store, const json_t *of_plants)
+{
+    json_t *list = json_array(), *one;
+    size_t i;
+    json_array_foreach(of_plants, i, one)
+    {
+        if (seen_all(store) || seen_plant(store, json_string_value(json_object_get(one, "plant"))))
+            json_array_append(list, one);
+    }
+    return list;
+}
+
 void admin_rules(struct request *rq, struct store *store)
 {
-    (void)store;
     struct setup *setup = app_setup(rq->app);
+    json_t *of_plants = triage_plants_json(setup->triage);
     json_t *rules = triage_rules_json(setup->triage);
     json_object_set_new(rules, "folders", jsonx_outside(setup->rules_dir));
-    json_object_set(rules, "own", setup->own_rules);
+    json_object_set_new(rules, "own", seen_files(store, setup->own_rules));
+    if (json_array_size(of_plants))
+        json_object_set_new(rules, "of_plants", seen_rules(store, of_plants));
+    json_decref(of_plants);
     json_object_set_new(rules, "quantities", quantities_json(triage_catalogue(setup->triage)));
     json_object_set_new(rules, "places", places_json(triage_catalogue(setup->triage)));
     request_reply_json(rq, 200, rules);

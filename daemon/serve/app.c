@@ -107,7 +107,8 @@ int app_take_in(struct app *app, struct error *err)
 static int rank_again(struct app *app, struct error *err)
 {
     struct setup *setup = app_setup(app);
-    struct makers by = {triage_hash(setup->triage), app_now_ms(app)};
+    char hash[TRIAGE_HASH];
+    struct makers by = {triage_hash_of_all(setup->triage, hash), app_now_ms(app)};
     int rc = writer_insist(app->writer, rank_by, &by, err);
     setup_unref(setup);
     return rc;

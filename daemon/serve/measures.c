@@ -470,7 +470,9 @@ struct finding {
 static int found(void *arg, const struct measured_row *row)
 {
     struct finding *f = arg;
-    f->one = measured_json(f->x->setup->triage, tz_of(f->x->setup->tz, f->x->record.plant), row);
+    const struct measures *x = f->x;
+    f->one = measured_json(triage_of(x->setup->triage, x->record.plant),
+                           tz_of(x->setup->tz, x->record.plant), row);
     return 0;
 }
 

@@ -8,6 +8,7 @@
 #include "notify/mime.h"
 #include "rules/limits.h"
 #include "rules/rule_files.h"
+#include "rules/rule_files_plant.h"
 #include "rules/severity.h"
 #include "rules/targets.h"
 #include "serve/credentials.h"
@@ -134,9 +135,42 @@ static int read_weights(struct setup *setup, const struct log *log, struct error
     return read_lexicon(setup, LEXICON_WEIGHTS, log, err);
 }
 
+/* Of each plant that the settings name, beside the company's: where settings are wrong, or the
+ * company's rules are, those are mended first. */
+static int each_plant(struct setup *setup, const struct log *log,
+                      int (*read)(struct setup *setup, const char *plant, const struct log *log,
+                                  struct error *err),
+                      struct error *err)
+{
+    int rc = 0, count = setup->config ? config_plant_count(setup->config) : 0;
+    for (int plant = 0; plant < count; plant++) {
+        int code = read(setup, config_plant_name(setup->config, plant), log, err);
+        rc = rc ? rc : code;
+    }
+    return rc;
+}
+
+static int read_plant_causes(struct setup *setup, const char *plant, const struct log *log,
+                             struct error *err)
+{
+    return triage_add_plant(setup->triage, setup->rules_dir, plant, log_fault, (void *)log, err);
+}
+
 static int read_causes(struct setup *setup, const struct log *log, struct error *err)
 {
-    return triage_new(setup->rules_dir, setup->tz, log_fault, (void *)log, &setup->triage, err);
+    int rc = triage_new(setup->rules_dir, setup->tz, log_fault, (void *)log, &setup->triage, err);
+    return rc ? rc : each_plant(setup, log, read_plant_causes, err);
+}
+
+static int read_plant_severity(struct setup *setup, const char *plant, const struct log *log,
+                               struct error *err)
+{
+    struct text_buffer path = {0};
+    int rc = 0;
+    if (rule_files_plant_has(setup->rules_dir, plant, "severity.json", &path))
+        rc = severity_add_plant(setup->severity, plant, path.data, log_fault, (void *)log, err);
+    text_buffer_free(&path);
+    return rc;
 }
 
 static int read_others(struct setup *setup, const struct log *log, struct error *err)
@@ -155,6 +189,8 @@ static int read_others(struct setup *setup, const struct log *log, struct error 
     int of_targets = targets_load(path[4].data, log_fault, arg, &setup->targets, err);
     for (size_t i = 0; i < sizeof NAMES / sizeof NAMES[0]; i++)
         text_buffer_free(&path[i]);
+    if (!of_severity)
+        of_severity = each_plant(setup, log, read_plant_severity, err);
     const int codes[] = {of_harm, of_severity, of_limits, of_targets};
     for (size_t i = 0; !rc && i < sizeof codes / sizeof codes[0]; i++)
         rc = codes[i];
@@ -340,17 +376,46 @@ static void warn(void *arg, const struct error *fault)
     log_write(w->log, LOG_LEVEL_WARNING, "%s", error_format(&placed, text, sizeof text));
 }
 
+/* Files of rules that nobody reads. */
+static void warn_of_files(const struct setup *setup, const struct log *log)
+{
+    static const struct {
+        const char *is, *why;
+    } ROWS[] = {{"not read", "no rule file has that name (oddloafd(8), RULES)"},
+                {"the company's", "no plant has one of its own (oddloafd(8), RULES)"}};
+    size_t i;
+    const json_t *own;
+    json_array_foreach(setup->own_rules, i, own)
+    {
+        const char *is = json_string_value(json_object_get(own, "is"));
+        for (size_t k = 0; k < sizeof ROWS / sizeof *ROWS; k++)
+            if (strcmp(is, ROWS[k].is) == 0)
+                log_write(log, LOG_LEVEL_WARNING, "%s/%s: is not read: %s",
+                          json_string_value(json_object_get(own, "folder")),
+                          json_string_value(json_object_get(own, "file")), ROWS[k].why);
+    }
+}
+
+static void warn_of_plants(const struct setup *setup, const struct log *log)
+{
+    json_t *names = rule_files_plant_names(setup->rules_dir), *name;
+    size_t i;
+    json_array_foreach(names, i, name)
+    {
+        const char *plant = json_string_value(name);
+        if (config_plant_named(setup->config, plant) == CONFIG_COMPANY)
+            log_write(log, LOG_LEVEL_WARNING,
+                      "rules of the plant %s (plants/%s) are not read: the settings name no plant "
+                      "%s",
+                      plant, plant, plant);
+    }
+    json_decref(names);
+}
+
 void setup_warn(const struct setup *setup, const struct log *log)
 {
     struct warning warning = {setup->config, log};
-    size_t i;
-    const json_t *own;
     logons_check(setup->config, warn, &warning);
-    json_array_foreach(setup->own_rules, i,
-                       own) if (strcmp(json_string_value(json_object_get(own, "is")), "not read") ==
-                                0)
-        log_write(log, LOG_LEVEL_WARNING,
-                  "%s/%s: is not read: no rule file has that name (oddloafd(8), RULES)",
-                  json_string_value(json_object_get(own, "folder")),
-                  json_string_value(json_object_get(own, "file")));
+    warn_of_files(setup, log);
+    warn_of_plants(setup, log);
 }

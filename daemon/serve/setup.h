@@ -52,8 +52,8 @@ struct mail_settings setup_mail(const struct setup *setup);
 /* Logs every fault of them; ERROR_INVALID with the first one if there is any. */
 int setup_check_mail(const struct setup *setup, const struct log *log, struct error *err);
 
-/* Logs what does nothing, and is no fault: what keeps people out (serve/logons.h), files among the
- * plant's own rules that no rule file has the name of. */
+/* Logs what does nothing, and is no fault: what keeps people out (serve/logons.h), rule files
+ * that have the name of none, or that no plant may have, and those of a plant that is not named. */
 void setup_warn(const struct setup *setup, const struct log *log);
 
 #endif

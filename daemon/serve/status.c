@@ -36,12 +36,17 @@ static int left_behind(const json_t *own)
 static json_t *rules_json(const struct health *h)
 {
     const struct setup *setup = h->setup;
-    return json_pack("{s:s, s:i, s:i, s:i, s:o, s:O, s:o}", "hash", triage_hash(setup->triage),
-                     "causes", triage_cause_count(setup->triage), "own_files",
-                     (int)json_array_size(setup->own_rules), "release_changed",
-                     left_behind(setup->own_rules), "loaded_at", time_json(h, setup->loaded_ms),
-                     "needs_restart", setup->needs_restart, "last_error",
-                     text_or_null(h->reload_error));
+    json_t *of_plants = triage_plants_json(setup->triage);
+    json_t *rules = json_pack(
+        "{s:s, s:i, s:i, s:i, s:o, s:O, s:o}", "hash", triage_hash(setup->triage), "causes",
+        triage_cause_count(setup->triage), "own_files", (int)json_array_size(setup->own_rules),
+        "release_changed", left_behind(setup->own_rules), "loaded_at",
+        time_json(h, setup->loaded_ms), "needs_restart", setup->needs_restart, "last_error",
+        text_or_null(h->reload_error));
+    if (json_array_size(of_plants))
+        json_object_set(rules, "of_plants", of_plants);
+    json_decref(of_plants);
+    return rules;
 }
 
 static void add_mail_fault(void *arg, const struct error *fault)

@@ -110,18 +110,18 @@ static int find_subject(struct setup *setup, struct store *store, const char *wo
 /* ---- with what otherwise ---- */
 
 /* Under the name that a lot has it; NULL: the models take none of it. */
-static const char *taken(const struct setup *setup, const struct catalogue_quantity *quantity)
+static const char *taken(const struct triage *triage, const struct catalogue_quantity *quantity)
 {
-    const char *own = triage_quantity(setup->triage, quantity->name);
-    return model_lot_takes(triage_catalogue(setup->triage), own) ? own : NULL;
+    const char *own = triage_quantity(triage, quantity->name);
+    return model_lot_takes(triage_catalogue(triage), own) ? own : NULL;
 }
 
 /* The name it is like, else the first that are read off a loaf; the client's help has all. */
-static void hint_taken(const struct setup *setup, const char *name, struct error *err)
+static void hint_taken(const struct triage *triage, const char *name, struct error *err)
 {
-    const struct catalogue *catalogue = triage_catalogue(setup->triage);
+    const struct catalogue *catalogue = triage_catalogue(triage);
     const char *like = catalogue_like(catalogue, name);
-    if (like && taken(setup, catalogue_quantity(catalogue, like)))
+    if (like && taken(triage, catalogue_quantity(catalogue, like)))
         error_hint(err, "is it %s?", like);
     else
         error_hint(err, "the models take the dose (inhibitor_pct_flour, acid_pct_flour), crumb_ph, "
@@ -129,24 +129,24 @@ static void hint_taken(const struct setup *setup, const char *name, struct error
                         "oddloaf help whatif");
 }
 
-static int read_change(const struct setup *setup, const char *text, struct whatif *asked,
+static int read_change(struct triage *triage, const char *text, struct whatif *asked,
                        struct error *err)
 {
-    const struct catalogue *catalogue = triage_catalogue(setup->triage);
+    const struct catalogue *catalogue = triage_catalogue(triage);
     const struct catalogue_quantity *quantity = NULL;
     char *name = xstrndup(text, strcspn(text, "="));
     const char *value_text = text + strlen(name), *known = NULL;
     double value = NAN;
     int rc = 0;
     quantity = catalogue_said(catalogue, name);
-    known = quantity ? taken(setup, quantity) : NULL;
+    known = quantity ? taken(triage, quantity) : NULL;
     if (!known) {
-        hint_taken(setup, name, err);
+        hint_taken(triage, name, err);
         rc = error_set(err, ERROR_INVALID, "the models know nothing of %.60s", name);
     } else if (!*value_text || text_to_double(value_text + 1, &value)) {
         rc = error_set(err, ERROR_INVALID, "must be QUANTITY=NUMBER, as core_at_pack_c=39");
     } else {
-        rc = triage_check_quantity(setup->triage, known, value, err);
+        rc = triage_check_quantity(triage, known, value, err);
     }
     for (size_t i = 0; known && i < asked->change_count && !rc; i++)
         if (strcmp(asked->changes[i].quantity, known) == 0)
@@ -162,18 +162,18 @@ static int read_change(const struct setup *setup, const char *text, struct whati
 }
 
 /* "core_at_pack_c=39,crumb_ph=5.2" */
-static int read_changes(const struct setup *setup, const char *text, struct whatif *asked,
+static int read_changes(struct triage *triage, const char *text, struct whatif *asked,
                         struct error *err)
 {
     char *copy = xstrndup(text ? text : "", text ? strlen(text) : 0), *rest = NULL;
     int rc = 0;
     for (char *one = strtok_r(copy, ",", &rest); one && !rc; one = strtok_r(NULL, ",", &rest))
-        rc = read_change(setup, one, asked, err);
+        rc = read_change(triage, one, asked, err);
     free(copy);
     return rc;
 }
 
-static int read_query(const struct request *rq, const struct setup *setup, struct whatif *asked,
+static int read_query(const struct request *rq, struct triage *triage, struct whatif *asked,
                       struct error *err)
 {
     int64_t days = 0, pct = SHARE_PCT;
@@ -182,7 +182,7 @@ static int read_query(const struct request *rq, const struct setup *setup, struc
         rc = request_query_within(rq, "share", 50, 99, &pct, err);
     asked->hold_days = (int)days;
     asked->share = (double)pct / 100;
-    return rc ? rc : read_changes(setup, request_query(rq, "set"), asked, err);
+    return rc ? rc : read_changes(triage, request_query(rq, "set"), asked, err);
 }
 
 void whatif_get(struct request *rq, struct store *store)
@@ -196,14 +196,17 @@ void whatif_get(struct request *rq, struct store *store)
     int rc = *word ? 0 : error_set(&err, ERROR_INVALID, "a lot, a case or a product");
     if (rc)
         error_field(&err, "of", word);
-    if (!rc)
-        rc = read_query(rq, setup, &asked, &err);
+    struct triage *triage = setup->triage;
     if (!rc)
         rc = find_subject(setup, store, word, app_now_ms(rq->app), &subject, &err);
+    if (!rc)
+        rc = triage_of_lot(triage, store, subject.lot_id, &triage, &err);
+    if (!rc)
+        rc = read_query(rq, triage, &asked, &err);
     asked.lot_id = subject.lot_id;
     asked.of_product = subject.of_product;
     if (!rc)
-        rc = whatif_tell(setup->triage, store, &asked, &answer, &err);
+        rc = whatif_tell(triage, store, &asked, &answer, &err);
     if (!rc)
         json_object_set_new(answer, "case",
                             subject.case_id ? json_string(CASE_ID(subject.case_id)) : json_null());

@@ -484,6 +484,7 @@ int tell_ask(struct triage *triage, struct store *store, int64_t case_id, json_t
     int rc = case_rank_read(triage, store, case_id, &ranked, err);
     if (rc)
         return rc;
+    triage = ranked.triage;
     *ret =
         json_pack("{s:o, s:o, s:s, s:o, s:o}", "case", CASE_ID_JSON(case_id), "as_of",
                   case_json_when(triage, case_json_plant(&ranked), ranked.input.as_of_ms),

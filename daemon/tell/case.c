@@ -2,6 +2,7 @@
 #include "store/case.h"
 #include "base/short_id.h"
 #include "base/text.h"
+#include "store/lot_find.h"
 #include "tell/case_json.h"
 #include "tell/held.h"
 #include "tell/kept.h"
@@ -48,7 +49,7 @@ static void keep_unranked(const struct triage *triage, const struct case_input *
 /* ---- of any kind ---- */
 
 struct tell_ranked {
-    struct triage *triage; /* borrowed */
+    struct triage *triage; /* of its plant; borrowed */
     bool has_causes;       /* without them there is the input alone */
     char plant[sizeof((struct case_row *)0)->plant];
     struct case_rank ranked;
@@ -60,7 +61,7 @@ int tell_rank(struct triage *triage, struct store *store, int64_t case_id, struc
     struct tell_ranked *told = xcalloc(1, sizeof *told);
     struct case_row row;
     int rc = case_get(store, case_id, &row, err);
-    told->triage = triage;
+    told->triage = rc ? triage : triage_of(triage, row.plant);
     told->has_causes = !rc && symptom_of(row.symptom) >= 0;
     if (!rc)
         memcpy(told->plant, row.plant, sizeof told->plant);
@@ -139,8 +140,8 @@ int tell_brief(struct triage *triage, struct store *store, int64_t case_id, json
     int rc = tell_rank(triage, store, case_id, &told, err);
     if (rc)
         return rc;
-    *ret = told->has_causes ? brief_json(triage, &told->ranked)
-                            : unranked_json(triage, told->plant, &told->ranked.input);
+    *ret = told->has_causes ? brief_json(told->triage, &told->ranked)
+                            : unranked_json(told->triage, told->plant, &told->ranked.input);
     tell_ranked_free(told);
     return 0;
 }
@@ -154,6 +155,32 @@ static json_t *preview_unranked(const struct triage *triage, const json_t *body)
     return json_pack("{s:[], s:[], s:o}", "ranked", "ask", "caller_cautions", cautions);
 }
 
+/* Whose it will be as things stand: its lot's; the lot open, the one that is named, else the one
+ * that all its candidates share. */
+static int preview_plant(struct store *store, const json_t *body, const struct complaint_lots *lots,
+                         char ret[static LENGTH_CODE + 1], struct error *err)
+{
+    const char *named = json_string_value(json_object_get(body, "plant"));
+    struct lot_find_row row;
+    int rc = 0;
+    *ret = '\0';
+    if (named && *named && !complaint_lots_settled(lots)) {
+        text_clip(named, ret, LENGTH_CODE + 1);
+        return 0;
+    }
+    int count = complaint_lots_settled(lots) ? 1 : lots->count;
+    for (int i = 0; i < count && !rc; i++) {
+        rc = lot_find_by_id(store, lots->lot[i].lot_id, &row, err);
+        if (!rc && i && strcmp(ret, row.plant) != 0) {
+            *ret = '\0';
+            return 0;
+        }
+        if (!rc)
+            text_clip(row.plant, ret, LENGTH_CODE + 1);
+    }
+    return rc;
+}
+
 int tell_preview(struct triage *triage, struct store *store, const json_t *body,
                  const struct complaint_lots *lots, json_t **ret, struct error *err)
 {
@@ -165,12 +192,17 @@ int tell_preview(struct triage *triage, struct store *store, const json_t *body,
         *ret = preview_unranked(triage, body);
         return 0;
     }
-    int rc = case_input_of(body, lots, clock_now_ms(&clock), &input, err);
+    char plant[LENGTH_CODE + 1];
+    int rc = preview_plant(store, body, lots, plant, err);
     if (!rc)
-        rc = case_rank_make(triage, store, &input, &ranked, err);
+        rc = case_input_of(body, lots, clock_now_ms(&clock), &input, err);
     if (rc)
         return rc;
-    *ret = brief_json(triage, &ranked);
+    memcpy(input.plant, plant, sizeof input.plant);
+    rc = case_rank_make(triage, store, &input, &ranked, err);
+    if (rc)
+        return rc;
+    *ret = brief_json(ranked.triage, &ranked);
     case_rank_clear(&ranked);
     return 0;
 }

@@ -57,7 +57,7 @@ int tell_facts(struct triage *triage, struct store *store, int64_t case_id, json
     if (rc)
         return rc;
     const struct fact_set *set = case_rank_facts(&ranked);
-    const struct rules *rules = triage->rules;
+    const struct rules *rules = ranked.triage->rules;
     json_t *facts = json_array(), *complaints = json_array();
     for (int f = 0; f < rules->fact_count; f++) {
         const struct fact *fact = fact_set_at(set, f, 0);

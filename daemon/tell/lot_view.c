@@ -170,7 +170,9 @@ int tell_lot(struct triage *triage, struct store *store, int64_t lot_id, json_t 
     const struct lot_record *record;
     const struct fact_baseline *baseline;
     struct lot_records records;
-    int rc = lot_record_all(store, triage->rules, triage->tz, &records, err);
+    int rc = triage_of_lot(triage, store, lot_id, &triage, err);
+    if (!rc)
+        rc = lot_record_all(store, triage->rules, triage->tz, &records, err);
     if (!rc)
         rc = lot_record_get(triage->source.lots, &records, lot_id, &record, err);
     if (rc)

@@ -86,6 +86,8 @@ static bool is_compared(struct triage *triage, struct store *store, int64_t lot_
 bool measured_json_mute(struct triage *triage, struct store *store, int64_t lot_id,
                         const char *quantity)
 {
+    if (triage_of_lot(triage, store, lot_id, &triage, NULL))
+        return false; /* as is_compared() takes what cannot be read */
     const char *name = rules_quantity(triage->rules, quantity);
     return is_only_compared(triage->rules, name) && !is_compared(triage, store, lot_id, name);
 }

@@ -29,8 +29,8 @@ struct confirmed {
     int symptom, cause;
 };
 struct confirmed_list {
-    const struct rules *rules;
-    const char *plant; /* verdict_is_of() */
+    struct triage *triage; /* whose cases are asked */
+    const char *plant;     /* verdict_is_of() */
     struct confirmed *cases;
     int count;
 };
@@ -38,8 +38,9 @@ struct confirmed_list {
 static int take_verdict(void *arg, const struct verdict_row *row)
 {
     struct confirmed_list *list = arg;
-    int cause = rules_cause(list->rules, row->cause), symptom = symptom_of(row->symptom);
-    if (!verdict_is_of(row, list->plant) || cause < 0 || symptom < 0 || list->count == MOST_CASES)
+    int cause = rules_cause(list->triage->rules, row->cause), symptom = symptom_of(row->symptom);
+    if (!verdict_is_of(row, list->plant) || triage_of(list->triage, row->plant) != list->triage ||
+        cause < 0 || symptom < 0 || list->count == MOST_CASES)
         return 0;
     list->cases = xrealloc(list->cases, (size_t)(list->count + 1) * sizeof *list->cases);
     list->cases[list->count++] = (struct confirmed){row->case_id, symptom, cause};
@@ -115,6 +116,7 @@ static json_t *proposal_json(const struct rules *rules, const struct rule_cause 
 
 struct proposing {
     struct triage *triage;
+    const char *plant; /* whose rules they are; NULL: the company's */
     const struct confirmed_list *confirmed;
     const struct fact_set *const *facts;
 };
@@ -143,6 +145,8 @@ static void propose_item(const struct proposing *proposing, int cause, int item,
         return;
     for (int part = 0; part < parts; part++) {
         json_t *proposal = proposal_json(rules, &rules->causes[cause], evidence, part, &tally);
+        if (proposal && proposing->plant)
+            json_object_set_new(proposal, "plant", json_string(proposing->plant));
         if (proposal)
             json_array_append_new(list, proposal);
     }
@@ -161,11 +165,12 @@ static int gather(struct triage *triage, struct store *store, int64_t case_id, s
     return rc;
 }
 
-int tell_proposals(struct triage *triage, struct store *store, const struct stage_of *of,
-                   json_t **ret, struct error *err)
+/* Of one set of rules: of the cases that it ranks. */
+static int propose(struct triage *triage, const char *plant, struct store *store,
+                   const struct stage_of *of, json_t *list, struct error *err)
 {
     const struct rules *rules = triage->rules;
-    struct confirmed_list confirmed = {.rules = rules, .plant = of->plant};
+    struct confirmed_list confirmed = {.triage = triage, .plant = of->plant};
     const struct when_span until = {0, of->span.to_ms};
     int rc = verdict_between(store, until, take_verdict, &confirmed, err);
     size_t n = (size_t)confirmed.count;
@@ -177,11 +182,10 @@ int tell_proposals(struct triage *triage, struct store *store, const struct stag
             facts[i] = &sets[i];
     }
     if (!rc) {
-        struct proposing proposing = {triage, &confirmed, facts};
-        *ret = json_array();
+        struct proposing proposing = {triage, plant, &confirmed, facts};
         for (int c = 0; c < rules->cause_count; c++)
             for (int e = 0; e < rules->causes[c].evidence_count; e++)
-                propose_item(&proposing, c, e, *ret);
+                propose_item(&proposing, c, e, list);
     }
     for (size_t i = 0; i < n; i++)
         if (facts[i])
@@ -189,5 +193,19 @@ int tell_proposals(struct triage *triage, struct store *store, const struct stag
     free(facts);
     free(sets);
     free(confirmed.cases);
+    return rc;
+}
+
+int tell_proposals(struct triage *triage, struct store *store, const struct stage_of *of,
+                   json_t **ret, struct error *err)
+{
+    json_t *list = json_array();
+    int rc = propose(triage, NULL, store, of, list, err);
+    for (int i = 0; i < triage->plant_count && !rc; i++)
+        rc = propose(triage->plants[i].triage, triage->plants[i].plant, store, of, list, err);
+    if (rc)
+        json_decref(list);
+    else
+        *ret = list;
     return rc;
 }

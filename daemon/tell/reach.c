@@ -525,6 +525,7 @@ static int reach_cause(struct triage *triage, struct store *store, const struct 
     int rc = case_rank_read(triage, store, asked->case_id, &ranked, err);
     if (rc)
         return rc;
+    triage = ranked.triage;
     int wanted_cause = cause ? rules_cause(triage->rules, cause) : ranked.rank->causes[0].cause;
     int place = wanted_cause < 0 ? -1 : rank_find(ranked.rank, wanted_cause);
     if (place < 0) {

@@ -490,7 +490,7 @@ int tell_reach_harm(struct triage *triage, struct store *store, const struct tel
     int rc = case_input_read(store, asked->case_id, &input, err);
     if (rc)
         return rc;
-    struct carrying c = {.triage = triage,
+    struct carrying c = {.triage = triage_of(triage, input.plant),
                          .input = &input,
                          .asked = asked,
                          .harm = input.harm || input.harm_possible,

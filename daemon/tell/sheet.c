@@ -320,7 +320,7 @@ int tell_sheet(struct triage *triage, struct store *store, int64_t case_id, json
         json_decref(answer);
         return rc;
     }
-    struct sheet sheet = {.triage = triage, .ranked = &ranked, .row = &row};
+    struct sheet sheet = {.triage = ranked.triage, .ranked = &ranked, .row = &row};
     rc = case_get(store, case_id, &row, err);
     if (!rc && row.lot_id > 0)
         rc = of_lot(&sheet, store, answer, err);

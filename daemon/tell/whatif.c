@@ -381,8 +381,10 @@ int whatif_tell(struct triage *triage, struct store *store, const struct whatif 
                 json_t **ret, struct error *err)
 {
     struct lot_records records;
+    int rc = triage_of_lot(triage, store, asked->lot_id, &triage, err);
     struct expecting x = {triage, asked, NULL, NULL};
-    int rc = lot_record_all(store, triage->rules, triage->tz, &records, err);
+    if (!rc)
+        rc = lot_record_all(store, triage->rules, triage->tz, &records, err);
     if (!rc)
         rc = lot_record_get(triage->source.lots, &records, asked->lot_id, &x.record, err);
     if (rc)

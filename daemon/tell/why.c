@@ -305,6 +305,7 @@ int tell_why(struct triage *triage, struct store *store, int64_t case_id, const 
     int rc = case_rank_read(triage, store, case_id, &ranked, err);
     if (rc)
         return rc;
+    triage = ranked.triage;
     if (cause && (wanted < 0 || rank_find(ranked.rank, wanted) < 0)) {
         case_rank_clear(&ranked);
         error_set(err, ERROR_NOT_FOUND, "not a cause of this symptom");
