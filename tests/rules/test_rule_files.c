@@ -165,6 +165,51 @@ static void what_cannot_be_copied(void **state)
     assert_int_equal(rule_files_seen(f->dirs, "lots.json", NULL), ERROR_IO);
 }
 
+/* Of a company's plant: what a file is, is said beside what the company has, shipped or its own. */
+static void a_plants_file_stands_beside_the_companys(void **state)
+{
+    struct fixture *f = *state;
+    struct error err = {0};
+    put(f->own, "causes/rope.json", "{\"a\":2}");
+    put(f->shipped, "plants/north/causes/late.json", "{\"b\":1}");
+    put(f->own, "plants/north/causes/mine.json", "{}");
+    put(f->own, "plants/north/lots.json", "{}");
+    put(f->own, "plants/north/causes/deep/er.json", "{}");
+    put(f->own, "plants/lots.json", "{}");
+    put(f->own, "plants/.hidden/lots.json", "{}");
+    if (rule_files_copy(f->dirs, "plants/north/causes/rope.json", &err))
+        fail_msg("%s", err.text);
+    there_are(f, "own causes/rope.json changed unknown\n"
+                 "own plants/lots.json not read unknown\n"
+                 "shipped plants/north/causes/late.json same unknown\n"
+                 "own plants/north/causes/mine.json added unknown\n"
+                 "first plants/north/causes/rope.json same same\n"
+                 "own plants/north/lots.json the company's unknown\n");
+    put(f->first, "plants/north/causes/rope.json", "{\"a\":3}");
+    put(f->own, "causes/rope.json", "{\"a\":4}");
+    json_t *own = rule_files_own(f->dirs), *one = json_array_get(own, 4);
+    assert_string_equal(json_string_value(json_object_get(one, "is")), "changed");
+    assert_string_equal(json_string_value(json_object_get(one, "release")), "changed");
+    for (int which = RULE_FILES_MINE; which <= RULE_FILES_NOW; which++) {
+        static const int A[] = {[RULE_FILES_MINE] = 3, [RULE_FILES_THEN] = 2, [RULE_FILES_NOW] = 4};
+        json_t *document = rule_files_document(f->dirs, one, (enum rule_files_which)which);
+        assert_int_equal(json_integer_value(json_object_get(document, "a")), A[which]);
+        json_decref(document);
+    }
+    json_decref(own);
+    assert_int_equal(rule_files_seen(f->dirs, "plants/north/causes/rope.json", &err), 0);
+    own = rule_files_own(f->dirs);
+    assert_string_equal(json_string_value(json_object_get(json_array_get(own, 4), "release")),
+                        "same");
+    json_decref(own);
+    assert_int_equal(rule_files_copy(f->dirs, "plants/north/lots.json", &err), ERROR_NOT_FOUND);
+    error_clear(&err);
+    assert_int_equal(rule_files_copy(f->dirs, "plants/north/causes/none.json", &err),
+                     ERROR_NOT_FOUND);
+    assert_non_null(strstr(err.text, "no rule file 'plants/north/causes/none.json'"));
+    assert_int_equal(rule_files_copy(f->dirs, "plants/../causes/late.json", NULL), ERROR_NOT_FOUND);
+}
+
 #define TEST(name) cmocka_unit_test_setup_teardown(name, setup, teardown)
 
 int main(void)
@@ -173,6 +218,7 @@ int main(void)
         TEST(each_file_is_what_it_is),
         TEST(a_copy_knows_what_it_was_copied_from),
         TEST(what_cannot_be_copied),
+        TEST(a_plants_file_stands_beside_the_companys),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

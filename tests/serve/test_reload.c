@@ -1,6 +1,8 @@
 /* What a reload changes, owes, and leaves as it was; the way back to a backup. */
 #include "fixture.h"
+#include "rules/severity.h"
 #include "serve/restoring.h"
+#include "store/seen.h"
 #include "store/work.h"
 #include <unistd.h>
 
@@ -207,6 +209,127 @@ static void what_needs_a_restart_waits_for_it(void **state)
     f->app.reloaded = NULL;
 }
 
+/* ---- rules of plants ---- */
+
+#define PLANTS FIXTURE_SETTINGS ",'plants':{'north':{},'south':{}}"
+
+static void put_rule(struct fixture *f, const char *name, const char *text)
+{
+    char path[300], command[400];
+    snprintf(path, sizeof path, "%s/own/%s", f->dir, name);
+    snprintf(command, sizeof command, "mkdir -p \"$(dirname '%s')\"", path);
+    assert_int_equal(system(command), 0);
+    FILE *file = fopen(path, "w");
+    assert_true(file && fputs(text, file) >= 0 && fclose(file) == 0);
+}
+
+/* A cause's file as it is shipped, with its weight of mold said otherwise. */
+static void put_cause(struct fixture *f, const char *name, double weight)
+{
+    json_t *cause = json_load_file(ODDLOAF_SOURCE_DIR "/rules/causes/packed-hot.json", 0, NULL);
+    json_object_set_new(json_object_get(cause, "symptoms"), "mold", json_real(weight));
+    char *text = json_dumps(cause, 0);
+    put_rule(f, name, text);
+    free(text);
+    json_decref(cause);
+}
+
+static void own_rules(struct fixture *f, char dirs[300])
+{
+    snprintf(dirs, 300, "%s/own:" ODDLOAF_SOURCE_DIR "/rules", f->dir);
+    f->app.rules_dir = dirs;
+}
+
+#define SEVERITY_OF_NORTH                                                                          \
+    "{\"levels\":{\"low\":{\"from\":0,\"source\":\"s\"},\"usual\":{\"from\":1,\"source\":\"s\"},"  \
+    "\"high\":{\"from\":2,\"due_days\":1,\"call_back_days\":1,\"source\":\"s\"},\"urgent\":{"      \
+    "\"from\":"                                                                                    \
+    "3,\"due_days\":1,\"call_back_days\":1,\"source\":\"s\"}},\"points\":{\"harm\":{\"steps\":[["  \
+    "1,3]],"                                                                                       \
+    "\"because\":\"b\",\"source\":\"s\"},\"may_harm\":{\"steps\":[[1,2]],\"because\":\"b\","       \
+    "\"source\":"                                                                                  \
+    "\"s\"}}}"
+
+/* One plant's file: all of its set is another, nothing of the company's, and what is open is ranked
+ * again; a file that is wrong leaves all plants, and the company, as they were. */
+static void a_plants_rules_come_with_a_reload(void **state)
+{
+    struct fixture *f = *state;
+    char dirs[300], company[80];
+    own_rules(f, dirs);
+    fixture_log(f, FIRST, "");
+    reload(f, PLANTS, 0);
+    strcpy(company, triage_hash(f->app.setup->triage));
+    settle(f);
+    put_cause(f, "plants/north/causes/packed-hot.json", 0.5);
+    put_rule(f, "plants/north/severity.json", SEVERITY_OF_NORTH);
+    put_rule(f, "plants/west/ranking.json", "{\"temper\":99}"); /* no plant: nobody reads it */
+    reload(f, PLANTS, 0);
+    const struct setup *setup = f->app.setup;
+    assert_string_equal(triage_hash(setup->triage), company);
+    assert_string_not_equal(triage_hash(triage_of(setup->triage, "north")), company);
+    assert_ptr_equal(triage_of(setup->triage, "south"), setup->triage);
+    assert_int_equal(severity_points(severity_of(setup->severity, "north"), SEVERITY_HARM, 1), 3);
+    assert_ptr_equal(severity_of(setup->severity, "south"), setup->severity);
+    assert_int_equal(waits(f, WORK_AGAIN), 1);
+    settle(f);
+    reload(f, PLANTS, 0); /* nothing changed */
+    assert_int_equal(waits(f, WORK_AGAIN), 0);
+
+    struct setup *was = f->app.setup;
+    f->app.log.level = 0;
+    put_rule(f, "ranking.json", "{\"temper\":1.1}");
+    put_rule(f, "plants/south/ranking.json", "{\"temper\":99}");
+    reload(f, PLANTS, ERROR_INVALID);
+    assert_ptr_equal(f->app.setup, was);
+    assert_non_null(strstr(f->app.reload_error, "plants/south/ranking.json:1:"));
+    put_rule(f, "plants/south/ranking.json", "{\"temper\":1.2}");
+    put_rule(f, "plants/north/severity.json", "{}");
+    reload(f, PLANTS, ERROR_INVALID);
+    assert_non_null(strstr(f->app.reload_error, "plants/north/severity.json"));
+    put_rule(f, "plants/north/severity.json", SEVERITY_OF_NORTH);
+    reload(f, PLANTS, 0);
+    assert_string_not_equal(triage_hash(f->app.setup->triage), company);
+    assert_ptr_not_equal(triage_of(f->app.setup->triage, "south"), f->app.setup->triage);
+    reload(f, FIXTURE_SETTINGS, 0); /* no company of plants any more: their files lie there */
+    assert_ptr_equal(triage_of(f->app.setup->triage, "north"), f->app.setup->triage);
+}
+
+static json_t *rules_told(struct fixture *f)
+{
+    struct asked *a = fixture_ask(f, f->store, "GET rules", "");
+    json_t *answer = json_loads(a->body.data, 0, NULL);
+    assert_int_equal(a->status, 200);
+    fixture_asked_free(a);
+    return answer;
+}
+
+/* Who sees one plant is told of that plant's files alone. */
+static void files_of_a_plant_are_told_to_who_sees_it(void **state)
+{
+    static const struct seen_plants SOUTH = {1, {"south"}, "mira"};
+    struct fixture *f = *state;
+    char dirs[300];
+    own_rules(f, dirs);
+    put_cause(f, "causes/packed-hot.json", 0.4);
+    put_cause(f, "plants/north/causes/packed-hot.json", 0.5);
+    put_rule(f, "plants/south/ranking.json", "{\"temper\":1.2}");
+    reload(f, PLANTS, 0);
+    for (int all = 1; all >= 0; all--) {
+        if (!all)
+            seen_set(f->store, &SOUTH);
+        json_t *told = rules_told(f);
+        char *text = json_dumps(told, 0);
+        assert_int_equal(json_array_size(json_object_get(told, "own")), all ? 3 : 2);
+        assert_int_equal(json_array_size(json_object_get(told, "of_plants")), all ? 2 : 1);
+        assert_int_equal(strstr(text, "north") != NULL, all);
+        assert_non_null(strstr(text, "\"plant\": \"south\""));
+        free(text);
+        json_decref(told);
+    }
+    seen_set(f->store, NULL);
+}
+
 /* ---- files of lines ---- */
 
 static void a_file_of_lines_is_over_two_seconds_after_its_last(void **state)
@@ -280,6 +403,8 @@ int main(void)
         EACH(how_much_may_be_attached_goes_by_the_settings),
         EACH(a_reload_that_is_refused_changes_nothing),
         EACH(what_needs_a_restart_waits_for_it),
+        EACH(a_plants_rules_come_with_a_reload),
+        EACH(files_of_a_plant_are_told_to_who_sees_it),
         EACH(a_file_of_lines_is_over_two_seconds_after_its_last),
         EACH(a_restore_tells_what_came_after_the_backup),
     };
