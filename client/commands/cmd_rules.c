@@ -141,9 +141,8 @@ static void check_plant(const char *dirs, const char *plant, const struct rules 
     struct rules *own = NULL;
     if (severity && rule_files_plant_has(dirs, plant, "severity.json", &path))
         severity_add_plant(severity, plant, path.data, on_fault, faults, NULL);
-    rule_files_plant_dirs(dirs, plant, &path);
-    text_appendf(&path, ":%s", dirs);
-    models_file_load(path.data, on_fault, faults, &parameters, NULL);
+    if (rule_files_plant_has(dirs, plant, "models.json", &path))
+        models_file_read(path.data, on_fault, faults, &parameters, NULL);
     if (rules_load_plant(&of, on_fault, faults, &own, NULL) == 0)
         json_array_append_new(list, json_pack("{ss ss}", "plant", plant, "rules", own->hash));
     rules_free(own);

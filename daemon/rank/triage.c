@@ -79,8 +79,11 @@ int triage_add_plant(struct triage *company, const char *rules_dir, const char *
     struct triage *triage = xcalloc(1, sizeof *triage);
     triage->tz = company->tz;
     pthread_mutex_init(&triage->lock, NULL);
-    text_appendf(&dirs, ":%s", rules_dir);
-    int models = models_file_load(dirs.data, report, arg, &triage->models, err);
+    int models = 0;
+    if (rule_files_plant_has(rules_dir, plant, "models.json", &dirs))
+        models = models_file_read(dirs.data, report, arg, &triage->models, err);
+    else
+        triage->models = company->uncalibrated;
     triage->uncalibrated = triage->models;
     int rc = rules_load_plant(&of, report, arg, &triage->rules, err);
     text_buffer_free(&dirs);

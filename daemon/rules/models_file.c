@@ -23,7 +23,7 @@ static void read_parameter(const struct doc_place *place, void *into)
         doc_fault(&typical, "must have low <= typical <= high");
 }
 
-int models_file_load(const char *dir, doc_report report, void *arg, struct models_parameters *ret,
+int models_file_read(const char *path, doc_report report, void *arg, struct models_parameters *ret,
                      struct error *err)
 {
     static const struct doc_row ROWS[] = {
@@ -32,18 +32,25 @@ int models_file_load(const char *dir, doc_report report, void *arg, struct model
         {"parameters", DOC_LIST, .each = read_parameter, .required = true},
         {0}};
     struct doc doc = {.report = report, .arg = arg};
-    struct text_buffer path = {0};
     const char *offender = NULL;
     parameters_default(ret);
-    doc_path(dir, "models.json", &path);
-    if (doc_open(&doc, path.data, true) == 0) {
+    if (doc_open(&doc, path, true) == 0) {
         struct doc_place top = doc_top(&doc), list = doc_member(&top, "parameters");
         if (doc_read(&top, ROWS, ret) && !parameters_consistent(ret, &offender))
             doc_fault(&list, "minimum, optimum and maximum of %s are not in order", offender);
     }
     doc_close(&doc);
-    text_buffer_free(&path);
     if (err && !err->code && doc.first.code)
         *err = doc.first;
     return doc.first.code;
+}
+
+int models_file_load(const char *dir, doc_report report, void *arg, struct models_parameters *ret,
+                     struct error *err)
+{
+    struct text_buffer path = {0};
+    doc_path(dir, "models.json", &path);
+    int rc = models_file_read(path.data, report, arg, ret, err);
+    text_buffer_free(&path);
+    return rc;
 }

@@ -10,4 +10,8 @@
 int models_file_load(const char *dir, doc_report report, void *arg, struct models_parameters *ret,
                      struct error *err);
 
+/* The same of the file at hand. */
+int models_file_read(const char *path, doc_report report, void *arg, struct models_parameters *ret,
+                     struct error *err);
+
 #endif
