@@ -25,8 +25,8 @@ struct case_input {
     int64_t last_id; /* of the newest complaint */
     int symptom;
     char plant[LENGTH_CODE + 1]; /* whose it is; "" of none, or of several */
-    int64_t as_of_ms;         /* the newest complaint's receipt */
-    bool harm, harm_possible; /* of any complaint: said; may be meant */
+    int64_t as_of_ms;            /* the newest complaint's receipt */
+    bool harm, harm_possible;    /* of any complaint: said; may be meant */
     bool settled;
     int revision;
     struct case_complaint *complaints;
