@@ -76,6 +76,11 @@ void limits_free(struct limits *limits)
     free(limits);
 }
 
+const char *limits_plant(const struct limits *limits, size_t row)
+{
+    return row < limits->count ? limits->limit[row].plant : NULL;
+}
+
 const struct limit *limits_of(const struct limits *limits, const char *plant, const char *family)
 {
     return limits ? find(limits, find(limits, plant, NULL) ? plant : "", family) : NULL;

@@ -21,6 +21,9 @@ int limits_load(const char *path, doc_report report, void *arg, struct limits **
                 struct error *err);
 void limits_free(struct limits *limits); /* NULL is fine */
 
+/* Whose limit the row is, counted from 0 as in the file; "" of every plant; NULL: there are not so
+ * many. */
+const char *limits_plant(const struct limits *limits, size_t row);
 /* NULL: the file names none for that family, or there are no `limits`. A plant that has any of its
  * own has those alone: law ends at the border. Borrowed. */
 const struct limit *limits_of(const struct limits *limits, const char *plant, const char *family);

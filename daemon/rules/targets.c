@@ -124,6 +124,11 @@ int targets_load(const char *path, doc_report report, void *arg, struct targets 
     return 0;
 }
 
+const char *targets_plant(const struct targets *targets, size_t row)
+{
+    return row < targets->target_count ? targets->target[row].plant : NULL;
+}
+
 void targets_free(struct targets *targets)
 {
     if (targets)

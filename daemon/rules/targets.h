@@ -12,6 +12,9 @@ struct targets;
  * nothing is wanted and nothing has a price. */
 int targets_load(const char *path, doc_report report, void *arg, struct targets **ret,
                  struct error *err);
+/* Whose target the row is, counted from 0 as in the file; "" of every plant; NULL: there are not so
+ * many. */
+const char *targets_plant(const struct targets *targets, size_t row);
 void targets_free(struct targets *targets); /* NULL is fine */
 
 /* Complaints per million units of a plant's line; NAN: none. What is wanted of that line there goes

@@ -412,10 +412,35 @@ static void warn_of_plants(const struct setup *setup, const struct log *log)
     json_decref(names);
 }
 
+/* Of a company that names its plants: a row of another name is nobody's. */
+static void warn_of_row(const struct setup *setup, const struct log *log, const char *file,
+                        size_t row, const char *plant)
+{
+    struct text_buffer path = {0};
+    if (!*plant || !config_plant_count(setup->config) ||
+        config_plant_named(setup->config, plant) >= 0)
+        return;
+    doc_path(setup->rules_dir, file, &path);
+    log_write(log, LOG_LEVEL_WARNING,
+              "%s: row %zu, plant \"%s\": is no plant of the settings, so the row is nobody's",
+              path.data, row + 1, plant);
+    text_buffer_free(&path);
+}
+
+static void warn_of_rows(const struct setup *setup, const struct log *log)
+{
+    const char *plant;
+    for (size_t i = 0; (plant = limits_plant(setup->limits, i)); i++)
+        warn_of_row(setup, log, "limits.json", i, plant);
+    for (size_t i = 0; (plant = targets_plant(setup->targets, i)); i++)
+        warn_of_row(setup, log, "targets.json", i, plant);
+}
+
 void setup_warn(const struct setup *setup, const struct log *log)
 {
     struct warning warning = {setup->config, log};
     logons_check(setup->config, warn, &warning);
     warn_of_files(setup, log);
     warn_of_plants(setup, log);
+    warn_of_rows(setup, log);
 }

@@ -102,6 +102,20 @@ def of_plants(plant, done):
     assert whole.returncode == 78 and f"{north}/causes/packed-hot.json:" in whole.stderr, whole
     refused = plant.client("rules", "check", plant.rules)
     assert refused.returncode != 0 and f"{north}/causes/packed-hot.json:" in refused.stderr, refused
+def slips_of_plants_are_named(plant):
+    """Of a company, a limit or a target of a plant that the settings do not name is nobody's; README, limits.json."""
+    limit = {"family": "pan-bread", "propionic_mg_kg": 3000, "what": "x", "source": "x"}
+    edit(plant.shipped / "limits.json", limits=[limit, {**limit, "plant": "Larkfen"}, {**limit, "plant": "Larkfenn"}])
+    edit(plant.shipped / "targets.json", targets=[{"plant": "Quarr", "symptom": "mold", "per_million": 5}])
+    config = plant.dir / "company.json"
+    for plants, told in (({"Larkfen": {}}, True), ({}, False)):
+        config.write_text(json.dumps({"plants": plants} if plants else {}))
+        said = subprocess.run([plant.binaries / "oddloafd", "--check", "--config", config, "--state", plant.state,
+                               "--rules", plant.shipped], capture_output=True, text=True, check=True).stderr
+        for slip in (f'{plant.shipped}/limits.json: row 3, plant "Larkfenn": is no plant',
+                     f'{plant.shipped}/targets.json: row 1, plant "Quarr": is no plant'):
+            assert (slip in said) == told, (plants, said)
+        assert "row 2" not in said, said
 
 
 def main():
@@ -142,6 +156,7 @@ def main():
         whole = checked(plant)
         assert stray in whole.stderr and whole.returncode == 0 and "are sound" in whole.stdout, whole
         of_plants(plant, 3)
+        slips_of_plants_are_named(plant)
     print("ok")
 
 
