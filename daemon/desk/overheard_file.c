@@ -2,6 +2,7 @@
 #include "base/jsonx.h"
 #include "base/length.h"
 #include "desk/lab_row.h"
+#include "intake/lexicon.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -36,7 +37,7 @@ static bool is_name(const char *line, size_t label)
 
 /* "Foreign matter: none found" as it is denied in a sentence: "none found foreign matter". A row
  * that only denies is left out. */
-static void turn_row(const char *line, size_t length, struct text_buffer *out)
+static void turn_row(const json_t *harm, const char *line, size_t length, struct text_buffer *out)
 {
     const char *mark = NULL;
     size_t marks = 0;
@@ -46,9 +47,9 @@ static void turn_row(const char *line, size_t length, struct text_buffer *out)
     size_t label = mark ? (size_t)(mark - line) : 0, said = length - label;
     bool row = marks == 1 && said < QUOTE && is_name(line, label);
     struct text_buffer tells = {0};
-    bool denies = row && !lab_row_tells(line, label, mark + 1, said - 1, &tells);
+    bool denies = row && !lab_row_tells(harm, line, label, mark + 1, said - 1, &tells);
     for (const char *cells = ",;\t|"; *cells && !denies; cells++)
-        denies = length < QUOTE && lab_row_cells_deny(line, length, *cells);
+        denies = length < QUOTE && lab_row_cells_deny(harm, line, length, *cells);
     if (denies)
         ;
     else if (row && *mark == ':' && said < ROW)
@@ -61,12 +62,12 @@ static void turn_row(const char *line, size_t length, struct text_buffer *out)
 }
 
 /* Its rows turned; it has as many lines. */
-static void turn_rows(const char *piece, struct text_buffer *out)
+static void turn_rows(const json_t *harm, const char *piece, struct text_buffer *out)
 {
     text_append(out, "");
     for (const char *line = piece; *line;) {
         size_t length = strcspn(line, "\r\n");
-        turn_row(line, length, out);
+        turn_row(harm, line, length, out);
         line += length;
         length = strspn(line, "\r\n");
         text_appendf(out, "%.*s", (int)length, line);
@@ -127,17 +128,16 @@ static void read_paragraph(const struct lexicon *lexicon, struct paragraph *p,
     json_decref(harm);
 }
 
-void overheard_file_read(const struct lexicon *lexicon, const char *text,
-                         struct overheard_file *ret)
+void overheard_file_read(const struct desk *desk, const char *text, struct overheard_file *ret)
 {
     *ret = (struct overheard_file){0};
     for (size_t length; *text; text += length) {
         length = piece_end(text);
         char *piece = xstrndup(text, length);
         struct text_buffer turned = {0};
-        turn_rows(piece, &turned);
+        turn_rows(desk->harm, piece, &turned);
         struct paragraph p = {.said = piece, .turned = turned.data};
-        read_paragraph(lexicon, &p, ret);
+        read_paragraph(desk->lexicon, &p, ret);
         text_buffer_free(&turned);
         free(piece);
     }

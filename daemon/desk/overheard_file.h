@@ -4,7 +4,7 @@
 #define ODDLOAF_DESK_OVERHEARD_FILE_H
 
 #include "base/text.h"
-#include "intake/lexicon.h"
+#include "desk/desk.h"
 
 struct overheard_file {
     json_t *harm;              /* kinds that are said, empty: it may mean them; NULL: none */
@@ -12,8 +12,7 @@ struct overheard_file {
                                 * contact data stand in them */
 };
 /* `text` ends with a NUL. The caller clears `ret`. */
-void overheard_file_read(const struct lexicon *lexicon, const char *text,
-                         struct overheard_file *ret);
+void overheard_file_read(const struct desk *desk, const char *text, struct overheard_file *ret);
 void overheard_file_clear(struct overheard_file *file);
 
 #endif

@@ -72,10 +72,11 @@ static int take_entry(void *arg, const struct follow_entry *entry)
 }
 
 /* "salmonella positive. told by phone" */
-static void append_result(const struct measured_row *row, struct text_buffer *out)
+static void append_result(const struct desk *desk, const struct measured_row *row,
+                          struct text_buffer *out)
 {
     text_append(out, "");
-    lab_row_result(row->quantity, row->said, out);
+    lab_row_result(desk->harm, row->quantity, row->said, out);
     if (*row->note)
         text_appendf(out, "%s%s", out->length ? ". " : "", row->note);
 }
@@ -83,7 +84,7 @@ static void append_result(const struct measured_row *row, struct text_buffer *ou
 static int take_result(void *arg, const struct measured_row *row)
 {
     struct text_buffer text = {0};
-    append_result(row, &text);
+    append_result(((const struct speaking *)arg)->desk, row, &text);
     add(arg, &(struct written){row->logged_ms, row->by_name, text.data, row});
     text_buffer_free(&text);
     return 0;
@@ -129,7 +130,7 @@ struct of_all {
 static json_t *harm_of(const struct desk *desk, const struct measured_row *row,
                        struct text_buffer *text)
 {
-    append_result(row, text);
+    append_result(desk, row, text);
     return text->length ? lexicon_harm(desk->lexicon, text->data, NULL) : NULL;
 }
 

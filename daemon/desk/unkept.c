@@ -100,8 +100,8 @@ static void add_result(struct words *w, const char *quantity, const json_t *valu
         measuring_read(w->u->desk->triage, quantity, value, &m, NULL);
     char *number = json_is_number(value) ? jsonx_dump(value) : NULL;
     if (!(m.known && number) &&
-        lab_row_result(m.known ? "" : quantity, number ? number : json_string_value(value),
-                       &w->results))
+        lab_row_result(w->u->desk->harm, m.known ? "" : quantity,
+                       number ? number : json_string_value(value), &w->results))
         text_append(&w->results, "\n\n");
     free(number);
 }
@@ -251,7 +251,7 @@ void unkept_file(const struct desk *desk, const struct unkept_file *file, json_t
     if (!is_text(file->bytes, read))
         return;
     char *text = text_as_utf8(file->bytes, read);
-    overheard_file_read(desk->lexicon, text, &heard);
+    overheard_file_read(desk, text, &heard);
     free(text);
     add_harm(desk, json_incref(heard.harm), answer);
     overheard_file_clear(&heard);

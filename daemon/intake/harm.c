@@ -59,6 +59,29 @@ static const struct doc_row ASK[] = {
     {"kinds", DOC_OBJECT, DOC_AT(struct ask, kinds), .rows = KINDS},
     {0}};
 
+/* ---- rows of a laboratory ---- */
+
+struct laboratory {
+    const char *source;
+    const json_t *denials, *units, *methods, *results, *tools, *happened, *persons;
+};
+
+#define WORDS(name)                                                                                \
+    {                                                                                              \
+#name, DOC_TEXTS, .at = offsetof(struct laboratory, name), .high = INFINITY                \
+    }
+static const struct doc_row LABORATORY[] = {
+    {"source", DOC_TEXT, DOC_AT(struct laboratory, source), .required = true},
+    WORDS(denials),
+    WORDS(units),
+    WORDS(methods),
+    WORDS(results),
+    WORDS(tools),
+    WORDS(happened),
+    WORDS(persons),
+    {0}};
+#undef WORDS
+
 /* ---- the file ---- */
 
 static void check_word(const struct doc_place *place, const char *path)
@@ -91,6 +114,7 @@ int harm_load(const char *path, doc_report report, void *arg, json_t **ret, stru
         struct words said, possible;
         const char *call_back;
         struct ask ask;
+        struct laboratory laboratory;
         double gather_min;
         const json_t *grave;
     } harm;
@@ -110,6 +134,7 @@ int harm_load(const char *path, doc_report report, void *arg, json_t **ret, stru
          .required = true},
         {"possible", DOC_OBJECT, DOC_AT(struct harm, possible), .rows = POSSIBLE, .required = true},
         {"ask", DOC_OBJECT, DOC_AT(struct harm, ask), .rows = ASK},
+        {"laboratory", DOC_OBJECT, DOC_AT(struct harm, laboratory), .rows = LABORATORY},
         {"grave", DOC_TEXTS, .at = offsetof(struct harm, grave), .high = INFINITY},
         {"gather_min", DOC_NUMBER, DOC_AT(struct harm, gather_min), .high = 60},
         {0}};

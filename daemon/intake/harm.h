@@ -6,7 +6,8 @@
 
 /* {"script": read out to the caller, "call_back": behind it to one who left no number, "mail":
  * [cautions of the urgent mail], "possible": the same two where harm may be meant and a person must
- * read, "ask": what to ask of it}; checked. New reference. Every fault is reported
+ * read, "ask": what to ask of it, "laboratory": words of its rows (desk/lab_row.h)}; checked. New
+ * reference. Every fault is reported
  * (`report` may be NULL); then the first is also in `err` and its code returned. */
 int harm_load(const char *path, doc_report report, void *arg, json_t **ret, struct error *err);
 /* Of `harm` as loaded, borrowed: what to read out, and what the mail says this needs. */

@@ -168,7 +168,7 @@ static void read_text(struct store *store, const struct setup *setup, struct att
 {
     const struct apart_about about = {.case_id = a->subject.about_case};
     if (strncmp(a->type, "text/", 5) == 0 && a->bytes.data)
-        overheard_file_read(setup->desk.lexicon, a->bytes.data, &a->text);
+        overheard_file_read(&setup->desk, a->bytes.data, &a->text);
     read_names(setup, a, &a->text);
     if (!a->text.harm)
         return;

@@ -186,7 +186,8 @@ static int read_texts(struct measures *x, struct store *store, const json_t *bod
         text_append(&x->words, x->sentences.data);
     if (x->method) {
         text_append(&x->words, "\n\n");
-        lab_row_tells("method", strlen("method"), x->method, strlen(x->method), &x->words);
+        lab_row_tells(x->setup->desk.harm, "method", strlen("method"), x->method, strlen(x->method),
+                      &x->words);
     }
     if (!rc)
         rc = jsonx_needed(body, "by", LENGTH_PERSON, &x->by, err);
@@ -241,7 +242,7 @@ static int read_one(struct measures *x, const json_t *item, struct error *err)
 static void add_result_words(struct measures *x, const struct measuring *m, const char *said)
 {
     struct text_buffer tells = {0};
-    if (lab_row_result(m->known ? "" : m->quantity, said, &tells))
+    if (lab_row_result(x->setup->desk.harm, m->known ? "" : m->quantity, said, &tells))
         text_appendf(&x->words, "\n\n%s", tells.data);
     text_buffer_free(&tells);
 }

@@ -2,6 +2,7 @@
 #include "base/text.h"
 #include "check.h"
 #include "desk/lab_row.h"
+#include "intake/harm.h"
 #include <string.h>
 
 static void what_is_told_and_what_denied(void **state)
@@ -43,10 +44,10 @@ static void what_is_told_and_what_denied(void **state)
         {"Method", "my glass", "my glass"},
         {"Method", "none", NULL},
     };
-    (void)state;
+    const json_t *harm = *state;
     for (size_t i = 0; i < COUNT_OF(ROWS); i++) {
         struct text_buffer out = {0};
-        bool tells = lab_row_tells(ROWS[i].name, strlen(ROWS[i].name), ROWS[i].said,
+        bool tells = lab_row_tells(harm, ROWS[i].name, strlen(ROWS[i].name), ROWS[i].said,
                                    strlen(ROWS[i].said), &out);
         if (tells != (ROWS[i].heard != NULL) ||
             strcmp(out.data, ROWS[i].heard ? ROWS[i].heard : "") != 0)
@@ -59,11 +60,11 @@ static void what_is_told_and_what_denied(void **state)
 static void only_so_much_of_it_is_read(void **state)
 {
     struct text_buffer out = {0};
-    (void)state;
-    assert_true(lab_row_tells("methodical", 6, "metal sieve, broke", 11, &out));
+    const json_t *harm = *state;
+    assert_true(lab_row_tells(harm, "methodical", 6, "metal sieve, broke", 11, &out));
     assert_string_equal(out.data, " sieve");
     text_reset(&out);
-    assert_false(lab_row_tells("Glass", 5, "0 pieces, no: 3", 8, &out));
+    assert_false(lab_row_tells(harm, "Glass", 5, "0 pieces, no: 3", 8, &out));
     assert_string_equal(out.data, "");
     text_buffer_free(&out);
 }
@@ -78,11 +79,12 @@ static void a_result_is_heard_with_its_name(void **state)
         {"", "Salmonella found", "Salmonella found"},
         {"salmonella", "absent/25 g", NULL},
     };
-    (void)state;
+    const json_t *harm = *state;
     for (size_t i = 0; i < COUNT_OF(ROWS); i++) {
         struct text_buffer out = {0};
         text_append(&out, "");
-        assert_int_equal(lab_row_result(ROWS[i].name, ROWS[i].said, &out), ROWS[i].heard != NULL);
+        assert_int_equal(lab_row_result(harm, ROWS[i].name, ROWS[i].said, &out),
+                         ROWS[i].heard != NULL);
         assert_string_equal(out.data, ROWS[i].heard ? ROWS[i].heard : "");
         text_buffer_free(&out);
     }
@@ -115,12 +117,49 @@ static void a_row_of_cells_denies_as_a_whole(void **state)
         {"Salmonella|absent", ',', false},
         {"Glass,<1", ',', true},
     };
-    (void)state;
+    const json_t *harm = *state;
     for (size_t i = 0; i < COUNT_OF(ROWS); i++)
-        if (lab_row_cells_deny(ROWS[i].line, strlen(ROWS[i].line), ROWS[i].separator) !=
+        if (lab_row_cells_deny(harm, ROWS[i].line, strlen(ROWS[i].line), ROWS[i].separator) !=
             ROWS[i].denies)
             fail_msg("%s", ROWS[i].line);
-    assert_true(lab_row_cells_deny("Salmonella,absent,found", 17, ','));
+    assert_true(lab_row_cells_deny(harm, "Salmonella,absent,found", 17, ','));
+}
+
+/* A plant whose file has no such words hears all of each row, and one with its own by those. */
+static void the_words_are_the_plant_s(void **state)
+{
+    json_t *none = json_object(),
+           *own = json_pack("{s:{s:[s, s], s:[s], s:[s]}}", "laboratory", "denials", "keine",
+                            "keine gefunden", "methods", "Verfahren", "tools", "Glas");
+    struct text_buffer out = {0};
+    (void)state;
+    assert_true(lab_row_tells(none, "Glass", 5, "none", 4, &out));
+    assert_true(lab_row_tells(none, "Glass", 5, "<1", 2, &out));
+    assert_false(lab_row_cells_deny(none, "Glass,none", 10, ','));
+    assert_true(lab_row_tells(own, "Glass", 5, "none", 4, &out));
+    assert_false(lab_row_tells(own, "Glas", 4, "keine gefunden", 14, &out));
+    text_reset(&out);
+    assert_true(lab_row_tells(own, "Verfahren", 9, "Glas, Sieb", 10, &out));
+    assert_string_equal(out.data, ", Sieb");
+    text_buffer_free(&out);
+    json_decref(none);
+    json_decref(own);
+}
+
+static int load(void **state)
+{
+    struct error err = {0};
+    json_t *harm = NULL;
+    if (harm_load(ODDLOAF_SOURCE_DIR "/rules/harm.json", NULL, NULL, &harm, &err))
+        fail_msg("%s", err.text);
+    *state = harm;
+    return 0;
+}
+
+static int unload(void **state)
+{
+    json_decref(*state);
+    return 0;
 }
 
 int main(void)
@@ -130,6 +169,7 @@ int main(void)
         cmocka_unit_test(only_so_much_of_it_is_read),
         cmocka_unit_test(a_result_is_heard_with_its_name),
         cmocka_unit_test(a_row_of_cells_denies_as_a_whole),
+        cmocka_unit_test(the_words_are_the_plant_s),
     };
-    return cmocka_run_group_tests(tests, NULL, NULL);
+    return cmocka_run_group_tests(tests, load, unload);
 }

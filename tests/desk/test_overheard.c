@@ -340,11 +340,11 @@ static void files_are_heard_by_their_paragraphs(void **state)
     struct text_buffer text = {0};
     for (int i = 0; i < 200; i++)
         text_append(&text, CLEAN);
-    overheard_file_read(f->lexicon, text.data, &file);
+    overheard_file_read(&f->desk, text.data, &file);
     if (file.harm)
         fail_msg("heard in: %s", file.quotes.data);
     text_append(&text, LETTER);
-    overheard_file_read(f->lexicon, text.data, &file);
+    overheard_file_read(&f->desk, text.data, &file);
     assert_true(json_array_size(file.harm) >= 2);
     assert_string_equal(json_string_value(json_array_get(file.harm, 0)), "illness");
     assert_string_equal(file.quotes.data,
@@ -378,7 +378,7 @@ static void what_no_case_tells_is_mailed_together(void **state)
 static bool is_heard(struct fixture *f, const char *text)
 {
     struct overheard_file file;
-    overheard_file_read(f->lexicon, text, &file);
+    overheard_file_read(&f->desk, text, &file);
     bool heard = file.harm != NULL;
     overheard_file_clear(&file);
     return heard;
@@ -462,20 +462,19 @@ static void what_is_quoted_can_be_read(void **state)
         text_append(&text, " and our daughter vomited all night ");
         for (size_t i = 0; i < 100; i++)
             text_append(&text, "ñ");
-        overheard_file_read(f->lexicon, text.data, &file);
+        overheard_file_read(&f->desk, text.data, &file);
         assert_non_null(file.harm);
         assert_null(strchr(file.quotes.data, '?'));
         assert_non_null(strstr(file.quotes.data, "vomited"));
         overheard_file_clear(&file);
         text_buffer_free(&text);
     }
-    overheard_file_read(f->lexicon,
-                        "Our daughter vomited all night.\nMy son was cut by glass in the loaf.\n",
-                        &file);
+    overheard_file_read(
+        &f->desk, "Our daughter vomited all night.\nMy son was cut by glass in the loaf.\n", &file);
     assert_string_equal(file.quotes.data,
                         "Our daughter vomited all night. / My son was cut by glass in the loaf.");
     overheard_file_clear(&file);
-    overheard_file_read(f->lexicon,
+    overheard_file_read(&f->desk,
                         "Our daughter vomited all night.\n\nShe vomited again.\n"
                         "My son was cut by glass in the loaf.\n",
                         &file);
