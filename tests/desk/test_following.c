@@ -9,6 +9,7 @@
 #include "store/hold.h"
 #include "store/ranking.h"
 #include "store/verdict.h"
+#include <unistd.h>
 
 #define TODAY 20777 /* 2026-11-20 in the plant */
 
@@ -135,6 +136,49 @@ static void a_person_owns_it_and_sets_its_day(void **state)
     c.note = "looked at";
     change(f, &c);
     an_entry(f, 1, "5 noted > ada looked at");
+}
+
+/* At a plant with a severity.json of its own: how severe, by when it is due, and why. */
+static void a_case_is_weighed_by_its_plants_severity(void **state)
+{
+    struct fixture *f = *state;
+    struct severity_rules *company = (struct severity_rules *)(uintptr_t)f->desk.severity;
+    char path[] = "/tmp/oddloaf-severity-XXXXXX";
+    json_t *file = json_load_file(ODDLOAF_SOURCE_DIR "/rules/severity.json", 0, NULL), *told = NULL;
+    json_t *points = json_object_get(file, "points"), *levels = json_object_get(file, "levels");
+    json_object_set_new(json_object_get(points, "complaints"), "steps", json_pack("[[i,i]]", 1, 4));
+    json_object_set_new(json_object_get(levels, "high"), "due_days", json_integer(2));
+    close(mkstemp(path));
+    assert_int_equal(json_dump_file(file, path, 0), 0);
+    json_decref(file);
+    assert_int_equal(severity_add_plant(company, "north", path, NULL, NULL, NULL), 0);
+    unlink(path);
+    for (int north = 0; north < 2; north++) {
+        struct following_change c = change_of(f, 1);
+        const struct following_view view = {.now_ms = f->now_ms};
+        char sql[80];
+        snprintf(sql, sizeof sql, "UPDATE complaint_case SET plant = '%s' WHERE id = 1",
+                 north ? "north" : "south");
+        assert_int_equal(db_exec(f->store, sql, NULL), 0);
+        c.note = "looked at";
+        change(f, &c);
+        assert_int_equal(following_weigh(&f->desk, f->store, 1, false, f->now_ms, NULL), 0);
+        const struct follow_row row = row_of(f, 1);
+        assert_int_equal(row.by_rule >= SEVERITY_HIGH, north);
+        if (north)
+            assert_int_equal(row.due_day, TODAY + 2);
+        else
+            assert_true(row.due_day > TODAY + 2);
+        assert_int_equal(following_json(&f->desk, f->store, 1, &view, &told, NULL), 0);
+        size_t i;
+        const json_t *one;
+        json_array_foreach(json_object_get(json_object_get(told, "working"), "working"), i, one)
+        {
+            if (strcmp(json_string_value(json_object_get(one, "fact")), "complaints") == 0)
+                assert_int_equal(json_integer_value(json_object_get(one, "points")), 4 * north);
+        }
+        json_decref(told);
+    }
 }
 
 /* A severity that rises brings the day nearer, one that falls leaves it. */
@@ -425,6 +469,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         TEST(a_person_owns_it_and_sets_its_day),
+        TEST(a_case_is_weighed_by_its_plants_severity),
         TEST(severity_moves_the_day),
         TEST(beside_harm_it_stays_urgent_and_has_a_day),
         TEST(of_a_case_that_is_over_nothing_is_decided),

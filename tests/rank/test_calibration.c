@@ -153,6 +153,49 @@ static void test_the_truth_comes_back(void **state)
     assert_true(inside >= 6);
 }
 
+/* A plant with models of its own: what is expected of its samples is by those, of others' as
+ * before. */
+static void test_a_sample_is_by_its_plants_models(void **state)
+{
+    struct fixture f;
+    char path[128];
+    size_t i;
+    const json_t *one;
+    (void)state;
+    struct triage *plain = plant(&f);
+    fixture_sql(&f, "UPDATE lot SET plant = 'north' WHERE line = '1'");
+    fixture_records_changed(&f);
+    snprintf(path, sizeof path, "%s/plants", f.rules);
+    assert_int_equal(mkdir(path, 0755), 0);
+    snprintf(path, sizeof path, "%s/plants/north", f.rules);
+    assert_int_equal(mkdir(path, 0755), 0);
+    fixture_file(
+        &f, "plants/north/models.json",
+        "{\"parameters\":[{\"name\":\"mold.time_scale\",\"low\":3,\"typical\":4,\"high\":5,"
+        "\"source\":\"s\"}]}");
+    struct triage *of_plants = fixture_triage(&f);
+    assert_int_equal(triage_add_plant(of_plants, f.rules, "north", fixture_print_fault, NULL, NULL),
+                     0);
+    json_t *before = report_of(plain, f.store), *after = report_of(of_plants, f.store);
+    const json_t *were = json_object_get(before, "residuals");
+    assert_int_equal(json_array_size(were), (DAYS - 5) * 8);
+    json_array_foreach(json_object_get(after, "residuals"), i, one)
+    {
+        const json_t *was = json_array_get(were, i);
+        int lot = atoi(json_string_value(json_object_get(one, "lot")) + 1);
+        double ratio = number(one, "before", NULL) / number(was, "before", NULL);
+        assert_true(json_equal(json_object_get(one, "lot"), json_object_get(was, "lot")));
+        if ((lot - 1) % 8 < 4 ? !(ratio > 1.5) : ratio != 1)
+            fail_msg("lot %d: %g", lot, ratio);
+    }
+    assert_true(i == (DAYS - 5) * 8);
+    json_decref(before);
+    json_decref(after);
+    triage_free(plain);
+    triage_free(of_plants);
+    fixture_close(&f);
+}
+
 static void test_adopting(void **state)
 {
     struct fixture f;
@@ -250,6 +293,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_the_truth_comes_back),
+        cmocka_unit_test(test_a_sample_is_by_its_plants_models),
         cmocka_unit_test(test_adopting),
         cmocka_unit_test(test_what_is_left_out),
         cmocka_unit_test(test_too_few),
