@@ -21,6 +21,9 @@ static json_t *lot_fact_json(const struct rule_fact *rule, const struct fact *fa
     add_number(one, "target", fact->target);
     add_number(one, "usual", fact->usual);
     add_number(one, "z", fact->z);
+    if (rule->name.kind == FACT_PLACE && fact_set_is_sample(rule->name.quantity) &&
+        (rule->name.code == PLACE_LAST || rule->name.code == PLACE_NEXT))
+        json_object_set_new(one, "cleanings", json_integer(fact->cleanings));
     if (rule->name.kind == FACT_COMPANY || rule->name.kind == FACT_MODEL)
         add_number(one, "bits", fact->bits);
     return one;

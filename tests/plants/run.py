@@ -19,7 +19,7 @@ is on top.
 
 Seeds 1-40 and 100-139 are for tuning, and 100-139 train the ceiling (ceiling.py); of the simulator "physical" 1-16, of
 "paperwork" 1-20. Report on others, and say which. "tropics" and "northern" are judges: nothing is tuned on them, and
-their seed 1 is what the tests run. Of all five 9500 and 9600-9612 have been looked at, of the judges 1-4, of "plants" and them 9700-9701 besides.
+their seed 1 is what the tests run. Of all five 9500 and 9600-9612 have been looked at, of the judges 1-4, of "plants" and them 9700-9701 besides, of "plants" 9710.
 """
 import argparse
 import json

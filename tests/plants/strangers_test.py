@@ -67,8 +67,19 @@ class Strangers(unittest.TestCase):
         asked = {"C1": [{"ask": "Was anybody ill?"}, {"fact": "kept"}]}
         rows = [{"case": "C1", "ids": [one], "true_lot": told[one]["lot"]}]
         answers = json.loads((folder / "answers.json").read_text())["complaints"][one]
-        *_, count = studies.with_answers(None, folder, rows, asked)
+        plant = studies.Asked(folder, rows)
+        *_, count = studies.with_answers(plant, asked)
         self.assertEqual(count, int("kept" in answers))
+        self.assertEqual(len(plant.answered(asked)["C1"]), count)
+
+    def test_who_can_answer(self):
+        """What nobody can say is passed over; a truck's temperature is known where the simulator knows it."""
+        lot = {"places": {}, "mixes": [], "readings": {"cool_min": 70}, "active_pct": 98, "transit_c": 24.0}
+        self.assertEqual(studies.answer("transit_c", lot, {}), ("transit", 24.0))
+        self.assertEqual(studies.answer("cool_min", lot, {}), ("reading", ("cool_min", 70)))
+        for fact in ("acid_pct_flour", "slicer.swab_cfu.next", "mold_genus"):
+            self.assertIsNone(studies.answer(fact, lot, {}), fact)
+        self.assertIsNone(studies.answer("transit_c", None, {}))
 
 
 class Scores(unittest.TestCase):

@@ -53,6 +53,9 @@ def ablate(args):
 
 # ---- the first two questions answered ----
 
+MIXED = {"inhibitor_weighed_pct_flour": ("inhibitor_kg", 1), "acid_pct_flour": ("acid_kg", 2)}   # by mix: as what, which number
+
+
 def answer(fact, lot, told):
     """("observed", value) or rows of records, or None when nobody can say."""
     if fact in told:
@@ -63,42 +66,63 @@ def answer(fact, lot, told):
     if parts[0] in lot["places"] and len(parts) > 1 and parts[1] in lot["places"][parts[0]]:
         return "plantlog", (parts[0], parts[1], lot["places"][parts[0]][parts[1]], lot["places"][parts[0]]["line"])
     name = parts[0]
-    if name in ("inhibitor_weighed_pct_flour", "acid_pct_flour"):
-        return "mixes", "inhibitor_kg" if name.startswith("inh") else "acid_kg"
+    if name in MIXED:
+        return ("mixes", MIXED[name]) if lot["mixes"] else None
     if name == "inhibitor_active_pct":
         return "active", lot["active_pct"]
+    if name == "transit_c" and name in lot:
+        return "transit", lot[name]
     if name in lot["readings"]:
         return "reading", (name, lot["readings"][name])
     return None
 
 
-def with_answers(plant, folder, rows, ask_of):
-    """Extra records and the observed facts by complaint, for the first two questions of each case."""
-    known = json.loads((folder / "answers.json").read_text())
-    readings, log, observed, count = [], [], {}, 0
-    actives = {}
-    received = {json.loads(c)["id"]: json.loads(c)["received_at"] for c in plantrun.complaints_of(folder)}
-    for row in rows:
-        code, newest = row["true_lot"], max(row["ids"], key=received.get)
-        lot, told = known["lots"].get(code), known["complaints"][newest]
-        for question in ask_of[row["case"]][:2]:
-            given = answer(question["fact"], lot, told) if "fact" in question else None     # of harm: no simulator has any
+class Asked:
+    """A plant's cases and all that would be answered about them."""
+
+    def __init__(self, folder, rows):
+        known = json.loads((folder / "answers.json").read_text())
+        received = {json.loads(c)["id"]: json.loads(c)["received_at"] for c in plantrun.complaints_of(folder)}
+        self.folder = folder
+        self.newest = {r["case"]: max(r["ids"], key=received.get) for r in rows}
+        self.lots = {r["case"]: (r["true_lot"], known["lots"].get(r["true_lot"])) for r in rows}
+        self.told = {case: known["complaints"][c] for case, c in self.newest.items()}
+
+    def answer(self, case, question):
+        """None where nobody can say, and of harm, of which no simulator has any."""
+        return answer(question["fact"], self.lots[case][1], self.told[case]) if "fact" in question else None
+
+    def answered(self, ask_of, most=None):
+        """Of each case the first questions that anybody can answer."""
+        return {case: [q for q in asked if self.answer(case, q) is not None][:most]
+                for case, asked in ask_of.items() if case in self.newest}
+
+
+def with_answers(asked, ask_of):
+    """What is answered, as records and observed facts by complaint: readings, log, observed, actives, transits, how many."""
+    readings, log, observed, actives, transits, count = [], [], {}, {}, {}, 0
+    for case, questions in ask_of.items():
+        code, lot = asked.lots[case]
+        for question in questions:
+            given = asked.answer(case, question)
             if given is None:
                 continue
             count += 1
             how, value = given
             if how == "observed":
-                observed.setdefault(newest, {})[question["fact"]] = value
+                observed.setdefault(asked.newest[case], {})[question["fact"]] = value
             elif how == "reading":
                 readings.append([code, value[0], value[1], lot["packed_to"], ""])
             elif how == "mixes":
-                readings += [[code, value, m[1] if value == "inhibitor_kg" else m[2], lot["packed"], m[0]] for m in lot["mixes"]]
+                readings += [[code, value[0], m[value[1]], lot["packed"], m[0]] for m in lot["mixes"]]
             elif how == "active":
                 actives[code] = value
+            elif how == "transit":
+                transits[code] = value
             else:
                 at = datetime.datetime.fromisoformat(lot["packed_to"]) + datetime.timedelta(hours=5)
                 log.append([at.isoformat(), value[0], value[1], value[2], value[3]])
-    return readings, log, observed, actives, count
+    return readings, log, observed, actives, transits, count
 
 
 def csv_bytes(header, rows):
@@ -109,49 +133,88 @@ def csv_bytes(header, rows):
     return out.getvalue().encode()
 
 
-def uses_with(folder, actives):
-    rows = list(csv.DictReader((folder / "uses.csv").open(encoding="utf-8")))
+def file_with(folder, kind, column, answers, of=lambda row: True):
+    """A plant's file again, with what was answered of some lots."""
+    rows = list(csv.DictReader((folder / f"{kind}.csv").open(encoding="utf-8")))
     for row in rows:
-        if row["material"] == "inhibitor" and row["lot"] in actives:
-            row["active_pct"] = actives[row["lot"]]
+        if of(row) and row["lot"] in answers:
+            row[column] = answers[row["lot"]]
     return csv_bytes(list(rows[0]), [list(r.values()) for r in rows])
 
 
+def tell(plant, asked, ask_of):
+    """The answers to these questions, to a plant that has all the rest; how many there were."""
+    readings, log, observed, actives, transits, count = with_answers(asked, ask_of)
+    refused = plantrun.send(plant, "readings", csv_bytes(["lot", "quantity", "value", "at", "mix"], readings))
+    refused += plantrun.send(plant, "plantlog", csv_bytes(["at", "place", "quantity", "value", "line"], log))
+    if actives:
+        refused += plantrun.send(plant, "uses", file_with(asked.folder, "uses", "active_pct", actives,
+                                                          lambda row: row["material"] == "inhibitor"))
+    if transits:
+        refused += plantrun.send(plant, "dispatch", file_with(asked.folder, "dispatch", "transit_c", transits))
+    for complaint, seen in observed.items():
+        fields = {f"observed/{name}": value for name, value in seen.items()}
+        status, text = plant.post(f"/v1/complaints/{complaint}/correct", {"fields": fields, "reason": "asked"})
+        refused += [text] if status != 200 else []
+    if refused:
+        print(f"  {len(refused)} answers refused, first {refused[0]}")
+    return count
+
+
+def asks_of(plant, rows):
+    return {r["case"]: plant.get(f"/v1/cases/{r['case']}/ask")[1]["ask"] for r in rows}
+
+
+def answered_anew(seed, args, asked, first):
+    """Each case's first question that anybody can answer, and, with its answer in, the first then."""
+    with oddloaf.Plant(args.binaries, rules=args.rules) as plant:
+        plantrun.load(plant, asked.folder)
+        plantrun.log_complaints(plant, plantrun.complaints_of(asked.folder))
+        tell(plant, asked, asked.answered(first, 1))
+        rows = plantrun.cases_of(seed, asked.folder, plantrun.ranks(plant))
+        tell(plant, asked, asked.answered(asks_of(plant, rows), 1))
+        return plantrun.cases_of(seed, asked.folder, plantrun.ranks(plant))
+
+
+def answered_once(seed, args, asked, ask_of):
+    with oddloaf.Plant(args.binaries, rules=args.rules) as plant:
+        plantrun.load(plant, asked.folder)
+        plantrun.log_complaints(plant, plantrun.complaints_of(asked.folder))
+        count = tell(plant, asked, ask_of)
+        return plantrun.cases_of(seed, asked.folder, plantrun.ranks(plant)), count
+
+
 def ask(args):
-    """Top-1 before and after the first two questions of every case are answered."""
-    before, after, asked, asks = [], [], 0, []
+    """Before and after: the first two questions of every case, each whether or not anybody can answer it; two that somebody
+    can, the second asked when the first is answered; and, what no choice of questions can exceed by much, all of the list."""
+    before, asks, count = [], [], 0
+    after = {"the first two": [], "two answered, the second asked anew": [], "all that is asked": []}
     for seed in args.seeds:
         folder = plantrun.simulated(seed, args.work, by=args.simulator, times=args.times)
         with oddloaf.Plant(args.binaries, rules=args.rules) as plant:
             plantrun.load(plant, folder)
             plantrun.log_complaints(plant, plantrun.complaints_of(folder))
             rows = plantrun.cases_of(seed, folder, plantrun.ranks(plant))
-            ask_of = {r["case"]: plant.get(f"/v1/cases/{r['case']}/ask")[1]["ask"] for r in rows}
-            asks += ask_of.values()
-            readings, log, observed, actives, count = with_answers(plant, folder, rows, ask_of)
-        asked += count
+            ask_of = asks_of(plant, rows)
+        asked = Asked(folder, rows)
+        two = {case: questions[:2] for case, questions in ask_of.items()}
+        told, given = answered_once(seed, args, asked, two)
+        count += given
+        after["the first two"] += told
+        after["two answered, the second asked anew"] += answered_anew(seed, args, asked, ask_of)
+        after["all that is asked"] += answered_once(seed, args, asked, ask_of)[0]
         before += rows
-        with oddloaf.Plant(args.binaries, rules=args.rules) as plant:
-            plantrun.load(plant, folder)
-            refused = plantrun.send(plant, "readings", csv_bytes(["lot", "quantity", "value", "at", "mix"], readings))
-            refused += plantrun.send(plant, "plantlog", csv_bytes(["at", "place", "quantity", "value", "line"], log))
-            refused += plantrun.send(plant, "uses", uses_with(folder, actives))
-            if refused:
-                print(f"  {len(refused)} answers refused, first {refused[0]}")
-            lines = []
-            for line in plantrun.complaints_of(folder):
-                c = json.loads(line)
-                if c["id"] in observed:
-                    c["observed"] = {**c.get("observed", {}), **observed[c["id"]]}
-                lines.append(json.dumps(c).encode() + b"\n")
-            plantrun.log_complaints(plant, lines)
-            after += plantrun.cases_of(seed, folder, plantrun.ranks(plant))
-    a, b = scoring.figures(before), scoring.figures(after)
-    print(f"{asked} answers for {len(before)} cases, {sum(not q for q in asks)} of which nothing is asked")
-    for name in ("planted", "three or more complaints", "contamination places"):
-        print(f"{name:28} top-1 {a[name]['top1']:.3f} -> {b[name]['top1']:.3f}  top-3 {a[name]['top3']:.3f} -> {b[name]['top3']:.3f}")
-    print(f"background right {a['background']['right']:.3f} -> {b['background']['right']:.3f}  "
-          f"log score {a['all']['log_score']:.3f} -> {b['all']['log_score']:.3f} bits")
+        asks += ask_of.values()
+    print(f"{count} answers to {sum(len(q[:2]) for q in asks)} questions about {len(before)} cases, {sum(not q for q in asks)} of "
+          f"which nothing is asked")
+    a = scoring.figures(before)
+    for how, rows in after.items():
+        b = scoring.figures(rows)
+        print(f"{how}:")
+        for name in ("planted", "three or more complaints", "contamination places"):
+            print(f"  {name:28} top-1 {a[name]['top1']:.3f} -> {b[name]['top1']:.3f}  top-3 {a[name]['top3']:.3f} -> {b[name]['top3']:.3f}")
+        print(f"  background right {a['background']['right']:.3f} -> {b['background']['right']:.3f}  "
+              f"log score {a['all']['log_score']:.3f} -> {b['all']['log_score']:.3f} bits")
 
 
 # ---- what verdicts confirmed nearby ----

@@ -270,6 +270,26 @@ static int reach_as_of(struct triage *triage, struct fixture *f, const struct te
 }
 
 /* Swabs and cleanings are joined as of the lot's packing, on its line. */
+/* How often a place was cleaned between its sample and the case's lot; -1: not said. */
+static json_int_t cleanings_of(struct triage *triage, struct fixture *f, int64_t case_id,
+                               const char *sample)
+{
+    struct error err = {0};
+    json_t *told = NULL;
+    json_int_t cleanings = -1;
+    assert_int_equal(tell_facts(triage, f->store, case_id, &told, &err), 0);
+    const json_t *facts = json_object_get(told, "facts");
+    for (size_t i = 0; i < json_array_size(facts); i++) {
+        const json_t *fact = json_array_get(facts, i);
+        const json_t *number = json_object_get(fact, "cleanings");
+        if (strcmp(text_of(fact, "fact"), sample) == 0 && number)
+            cleanings = json_integer_value(number);
+        assert_true(!number || strstr(text_of(fact, "fact"), "_rlu")); /* of samples alone */
+    }
+    json_decref(told);
+    return cleanings;
+}
+
 static void test_places(void **state)
 {
     struct fixture f;
@@ -314,6 +334,16 @@ static void test_places(void **state)
     assert_near(hours, 24 * 3 + 12 - 3, 1e-9); /* done last on day 17 at 3 */
     assert_near(swab, 400, 1e-9);
     json_decref(why);
+    /* both were sampled at 2 of that day; at 3 one was cleaned, the other not */
+    fixture_sql(&f, "INSERT INTO quantity VALUES(90, 'atp_rlu')");
+    for (int line = 1; line <= 2; line++)
+        fixture_sql(&f, "INSERT INTO plantlog VALUES('slicer', 90, '', '%d', %lld, 50, NULL)", line,
+                    (long long)AT(20, 2));
+    fixture_records_changed(&f);
+    assert_int_equal(cleanings_of(triage, &f, clean, "slicer.atp_rlu"), 1);
+    assert_int_equal(cleanings_of(triage, &f, dirty, "slicer.atp_rlu"), 0);
+    fixture_sql(&f, "DELETE FROM plantlog WHERE quantity_id = 90");
+    fixture_records_changed(&f);
     ranking = rank_of(triage, &f, clean);
     const json_t *ranked = json_object_get(ranking, "ranked");
     for (size_t i = 0; i < json_array_size(ranked); i++)
