@@ -520,7 +520,7 @@ class Own:
     """The changed file is compiled elsewhere and linked before the libraries: the build stays as it is."""
 
     def __init__(self, build, layers, whole, near=False):
-        self.gone, self.took = GoneThrough(build), {}
+        self.gone, self.took, self.near = GoneThrough(build), {}, near
         self.build, self.tmp = build, pathlib.Path(tempfile.mkdtemp(prefix="mutate-"))
         rows = json.loads((build / "compile_commands.json").read_text())
         self.compiles = {os.path.relpath(row["file"], ROOT): shlex.split(row["command"]) for row in rows}
@@ -587,7 +587,7 @@ class Own:
         through it is asked when these are through; on a server only of what the test on a file does not."""
         own, here = f"{layer_of(path).removeprefix('daemon/')}/test_{pathlib.Path(path).stem}", []
         of_server = lambda name: name.startswith("postgresql/")  # noqa: E731
-        for near, server in ((False, False), (False, True), (True, False), (True, True)):
+        for near, server in ((False, False), (False, True), (True, False), (True, True))[:4 if self.near else 2]:
             some = [name for name, test in self.tests.items() if (test.layer != layer_of(path)) == near
                     and of_server(name) == server and test.layer.split("/")[0] == path.split("/")[0]
                     and name.removeprefix("postgresql/").replace("_", "/test_", 1) not in here]

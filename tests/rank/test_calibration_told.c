@@ -30,6 +30,9 @@ static struct triage *plant(struct fixture *f)
                     (long long)fixture_lot(SAMPLES[i].day, 1, SAMPLES[i].turn), NOTED,
                     (long long)AT(SAMPLES[i].day + SAMPLES[i].days, 12), SAMPLES[i].days,
                     SAMPLES[i].note ? SAMPLES[i].note : "NULL");
+    /* one that was moldy when it was put by says nothing of how long it keeps */
+    fixture_sql(f, "INSERT INTO reading VALUES(%lld, %d, %lld, '', 'retained', 0, NULL)",
+                (long long)fixture_lot(8, 1, 0), NOTED, (long long)AT(8, 12));
     return fixture_triage(f);
 }
 
@@ -121,6 +124,8 @@ static void few_are_told_as_they_are(void **state)
     json_t *report = report_of(scaled, f.store);
     assert_near(number(report, "samples", NULL), COUNT_OF(SAMPLES), 0);
     assert_near(number(report, "found", NULL), FOUND, 0);
+    assert_near(number(report, "left_out", "outside"), 1, 0);
+    assert_near(number(report, "left_out", "blamed"), 0, 0);
     assert_int_equal(json_array_size(json_object_get(report, "residuals")), COUNT_OF(SAMPLES));
     assert_true(json_is_null(json_object_get(report, "fit")));
     assert_true(json_equal(json_object_get(report, "adopted"), adopted));

@@ -106,6 +106,11 @@ static void what_is_wrong_is_told_where_it_stands(void **state)
          "must have g_per_g"},
         {FILE_OF(ROW "\"acids\":[{\"acid\":\"citric\",\"g_per_g\":1}],\"strength_pct\":[1,2,3]"),
          "must be"},
+        {FILE_OF(ROW "\"acids\":[{\"acid\":\"citric\"}],\"strength_pct\":[1,2,3]"), "must be"},
+        {FILE_OF(ROW "\"acids\":[{\"acid\":\"acetic\",\"g_per_g\":1},{\"acid\":\"lactic\","
+                     "\"g_per_g\":1},{\"acid\":\"sorbic\",\"g_per_g\":1},{\"acid\":\"benzoic\","
+                     "\"g_per_g\":1}],\"strength_pct\":[1,2,3]"),
+         "3"},
         {FILE_OF(ROW "\"acids\":[{\"acid\":\"acetic\",\"g_per_g\":1}],\"strength_pct\":[3,2,4]"),
          "must be low, usual and high"},
         {FILE_OF(ROW "\"acids\":[{\"acid\":\"acetic\",\"g_per_g\":1}],\"strength_pct\":[1,3,2]"),
@@ -135,8 +140,8 @@ static void what_is_wrong_is_told_where_it_stands(void **state)
         fixture_file(&f, "preservers.json", ROWS[i].text);
         assert_int_not_equal(load_catalogue(f.rules, on_fault, &heard, &c, NULL), 0);
         assert_int_equal(heard.line, 1);
-        if (!strstr(heard.text, ROWS[i].says))
-            fail_msg("row %zu: %s", i, heard.text);
+        if (heard.faults != 1 || !strstr(heard.text, ROWS[i].says))
+            fail_msg("row %zu: %d, %s", i, heard.faults, heard.text);
         fixture_remove(&f);
     }
 }
