@@ -171,6 +171,61 @@ static void what_a_laboratory_found_is_there(void **state)
     CHECK_CASES(cases);
 }
 
+/* Below a limit is a result; below the crust is where it was found. */
+static void below_is_a_limit_only_with_a_figure(void **state)
+{
+    static const struct heard_case cases[] = {
+        {"gluten less than 10 mg/kg", ""},
+        {"milk below 2.5 ppm", ""},
+        {"hazelnut under the glaze, not declared", "wrong-label"},
+        {"egg below the price sticker, not declared", "wrong-label"},
+        {"walnut under the icing", "possible"},
+    };
+    (void)state;
+    CHECK_CASES(cases);
+}
+
+/* None in one sample, and some in another. */
+static void not_detected_once_may_be_detected_again(void **state)
+{
+    static const struct heard_case cases[] = {
+        {"listeria not detected in 25 g", ""},
+        {"salmonella absent in 25 g", ""},
+        {"listeria not detected in 25 g but detected in the second sample", "illness"},
+        {"salmonella was not detected by us, but by the inspector", "illness"},
+        {"salmonella not detected in 4 of 5", "illness"},
+        {"listeria was not detected in 2 of 3", "illness"},
+        {"no se cumple la ausencia de listeria", "illness"},
+    };
+    (void)state;
+    CHECK_CASES(cases);
+}
+
+/* As a laboratory writes it: what was looked for, and what came of it. Coliforms and
+ * Enterobacteriaceae tell of hygiene and hurt nobody by themselves: common practice, by memory. */
+static void results_in_a_laboratorys_words(void **state)
+{
+    static const struct heard_case cases[] = {
+        {"E. coli O157=detected", "illness"},
+        {"E. coli O157:H7=positive in 25 g", "illness"},
+        {"STEC=positive", "illness"},
+        {"VTEC=presumptive", "illness"},
+        {"STEC=negative", ""},
+        {"walnut=detected", "possible"},
+        {"gliadin=60 ppm", "possible"},
+        {"sulphite=80 ppm", "possible"},
+        {"cadmium=0.7 mg/kg", "possible"},
+        {"ethylene oxide=0.3", "possible"},
+        {"gluten 4 mg/kg", ""},
+        {"allergen swab positive for egg", "possible"},
+        {"metal detector reject x2", "possible"},
+        {"coliforms=1800", ""},
+        {"enterobacteriaceae=900", ""},
+    };
+    (void)state;
+    CHECK_CASES(cases);
+}
+
 /* A mold's fur is no animal's, a dead insect no dead person, and glass that nobody ate hurt nobody.
  */
 static void a_kind_is_not_mistaken(void **state)
@@ -991,6 +1046,9 @@ int main(void)
         cmocka_unit_test(who_got_at_it),
         cmocka_unit_test(what_was_checked_and_clear_is_none),
         cmocka_unit_test(what_a_laboratory_found_is_there),
+        cmocka_unit_test(below_is_a_limit_only_with_a_figure),
+        cmocka_unit_test(not_detected_once_may_be_detected_again),
+        cmocka_unit_test(results_in_a_laboratorys_words),
         cmocka_unit_test(a_kind_is_not_mistaken),
         cmocka_unit_test(a_smell_may_irritate),
         cmocka_unit_test(a_denial_ends),
