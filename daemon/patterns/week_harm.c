@@ -169,6 +169,21 @@ int week_harm_since(const struct week_harm_of *of, json_t *report, struct error 
 
 /* ---- what laboratories found ---- */
 
+/* What nobody decided about first. */
+static int stands_of(const json_t *row)
+{
+    if (json_is_true(json_object_get(row, "held")))
+        return 1;
+    return json_is_true(json_object_get(row, "decided")) ? 2 : 0;
+}
+
+/* Of these what is harm before what may be. */
+enum { TURNS = 6 };
+static int turn_of(const json_t *row)
+{
+    return 2 * stands_of(row) + (json_array_size(json_object_get(row, "harm")) == 0);
+}
+
 /* "lot L2 6329: salmonella positive (Millgate), NOT on hold" */
 static void add_found(struct text_buffer *b, const json_t *row)
 {
@@ -177,7 +192,8 @@ static void add_found(struct text_buffer *b, const json_t *row)
                  json_string_value(json_object_get(row, "spoken")));
     if (*lab)
         text_appendf(b, " (%s)", lab);
-    text_append(b, json_is_true(json_object_get(row, "held")) ? ", on hold" : ", NOT on hold");
+    static const char *const STANDS[] = {", NOT on hold", ", on hold", ", its hold ended since"};
+    text_append(b, STANDS[stands_of(row)]);
 }
 
 static void say_found(const json_t *rows, json_t *headline)
@@ -189,10 +205,10 @@ static void say_found(const json_t *rows, json_t *headline)
         return;
     text_appendf(&b, "%zu laboratory %s or may: ", count,
                  count == 1 ? "result says harm" : "results say harm");
-    for (int held = 0; held < 2; held++)
+    for (int turn = 0; turn < TURNS; turn++)
         json_array_foreach(rows, i, row)
         {
-            if (json_is_true(json_object_get(row, "held")) != held || said == HARM_SAID)
+            if (turn_of(row) != turn || said == HARM_SAID)
                 continue;
             text_append(&b, said++ ? "; " : "");
             add_found(&b, row);

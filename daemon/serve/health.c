@@ -1,7 +1,6 @@
 #include "serve/health.h"
 #include "base/plant_level.h"
 #include "base/text.h"
-#include "desk/spoken.h"
 #include "records/apply.h"
 #include "store/freshness.h"
 #include "store/work.h"
@@ -41,7 +40,7 @@ static int read_store(struct store *store, struct health *h, struct error *err)
     if (!rc)
         rc = open_harm_count(store, &h->harm, err);
     if (!rc)
-        rc = spoken_undecided(&h->setup->desk, store, &h->lots_found, err);
+        rc = spoken_undecided(&h->setup->desk, store, &h->found, err);
     if (!rc)
         rc = outbox_count(store, &h->outbox, err);
     if (!rc)
@@ -154,15 +153,14 @@ static void of_harm(const struct health *h, json_t *needs)
              "harm=KIND, or harm=no, --reason TEXT",
              "open cases with words that may be harm and nobody has read: %lld",
              (long long)h->harm.unread);
-    if (h->lots_found)
-        need(
-            needs, "harm-in-lots",
-            "oddloaf week names the newest, oddloaf lot LOT the results; hold the lot, or take "
-            "back "
-            "a result that is none: oddloaf measure LOT QUANTITY= --reason TEXT",
-            "lots in which a laboratory found what is or may be harm, not on hold and not decided: "
-            "%lld",
-            (long long)h->lots_found);
+    if (h->found.count)
+        need(needs, "harm-in-lots",
+             "oddloaf lot LOT tells the results; hold the lot, or take back a result that is none: "
+             "oddloaf measure LOT QUANTITY= --reason TEXT",
+             "lots in which a laboratory found what is or may be harm, not on hold and not "
+             "decided: %lld (%s%s)",
+             (long long)h->found.count, h->found.first,
+             h->found.count > SPOKEN_NAMED ? ", ..." : "");
 }
 
 /* The database once more, where it lies there: a backup of it. */
@@ -357,7 +355,7 @@ json_t *health_needs_of_plants(const struct setup *setup, struct store *store)
     struct health h = {0};
     json_t *needs = json_array();
     if (!open_harm_count(store, &h.harm, &h.unread))
-        spoken_undecided(&setup->desk, store, &h.lots_found, &h.unread);
+        spoken_undecided(&setup->desk, store, &h.found, &h.unread);
     of_database(&h, needs);
     of_harm(&h, needs);
     return needs;

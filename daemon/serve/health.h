@@ -3,6 +3,7 @@
 #ifndef ODDLOAF_SERVE_HEALTH_H
 #define ODDLOAF_SERVE_HEALTH_H
 
+#include "desk/spoken.h"
 #include "serve/app.h"
 #include "serve/inbox.h"
 #include "serve/keeper.h"
@@ -21,7 +22,7 @@ struct health {
         unread; /* code 0, or why the database could not be read: the rest of it is empty */
     struct totals totals;
     struct open_harm_counts harm;
-    int64_t lots_found; /* desk/spoken.h: what laboratories found in them nobody decided about */
+    struct spoken_lots found; /* in which laboratories found what nobody decided about */
     struct outbox_counts outbox;
     bool urgent_stuck; /* outbox_urgent_stuck() */
     int64_t rank_waiting, rematch_waiting;

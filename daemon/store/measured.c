@@ -74,8 +74,8 @@ int measured_words_behind(struct store *store, int64_t id, measured_each each, v
                           struct error *err)
 {
     static const char SQL[] = "SELECT " COLUMNS " FROM measured m WHERE m.id > ?1 AND m.ended_ms"
-                              " IS NULL AND " IN_WORDS " ORDER BY m.id";
-    struct db_query q = db_query(store, SQL, DB(DB_INT(id)), err);
+                              " IS NULL AND " IN_WORDS " ORDER BY m.id LIMIT ?2";
+    struct db_query q = db_query(store, SQL, DB(DB_INT(id), DB_INT(MEASURED_AT_ONCE)), err);
     int rc = 0;
     while (!rc && db_next(&q)) {
         const struct measured_row row = row_of(&q);
@@ -92,14 +92,18 @@ struct measured_reading *measured_reading(struct store *store)
 
 int measured_fate(struct store *store, int64_t id, struct measured_fate *ret, struct error *err)
 {
-    static const char SQL[] = "SELECT m.lot_id, m.ended_ms IS NULL, (" SEEN_IN(
+    static const char SQL[] = "SELECT l.lot, m.ended_ms IS NULL, (" SEEN_IN(
         "?2", "l.plant") ")," HELD "," DECIDED
                          " FROM measured m JOIN lot l ON l.id = m.lot_id WHERE m.id = ?1";
     struct db_query q = db_query(store, SQL, DB(DB_INT(id), DB_TEXT(seen_list(store))), err);
     *ret = (struct measured_fate){0};
-    if (db_next(&q))
-        *ret = (struct measured_fate){db_int64(&q, 0), db_int(&q, 1), db_int(&q, 2), db_int(&q, 3),
-                                      db_int(&q, 4)};
+    if (db_next(&q)) {
+        db_copy(&q, 0, ret->lot, sizeof ret->lot);
+        ret->stands = db_int(&q, 1);
+        ret->seen = db_int(&q, 2);
+        ret->held = db_int(&q, 3);
+        ret->decided = db_int(&q, 4);
+    }
     return db_end(&q, 0);
 }
 

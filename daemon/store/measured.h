@@ -5,6 +5,7 @@
 #ifndef ODDLOAF_STORE_MEASURED_H
 #define ODDLOAF_STORE_MEASURED_H
 
+#include "base/length.h"
 #include "base/when.h"
 #include "store/store.h"
 
@@ -50,23 +51,27 @@ typedef int (*measured_each_lot)(void *arg, const struct measured_row *row,
 int measured_in_words(struct store *store, struct when_span entered, measured_each_lot each,
                       void *arg, struct error *err);
 /* Those that stand and are told in words or with a note, of all lots, seen or not, entered behind
- * the one with the number `id`, by their numbers, which rise in the order of their writing. The
- * callback asks the database nothing. */
+ * the one with the number `id`, by their numbers, which rise in the order of their writing;
+ * MEASURED_AT_ONCE at most. The callback asks the database nothing. */
+enum { MEASURED_AT_ONCE = 4096 };
 int measured_words_behind(struct store *store, int64_t id, measured_each each, void *arg,
                           struct error *err);
-/* Kept with a connection that only reads, for whoever reads them so: what was picked out; at first
- * all 0. */
-enum { MEASURED_PICKED = 1024 };
+/* Kept with a connection that only reads, for whoever reads them so: of which lots which result was
+ * picked out; at first all 0. */
+enum { MEASURED_PICKS = 512 };
+struct measured_pick {
+    int64_t lot_id, id;
+};
 struct measured_reading {
     int64_t by;      /* by which words */
     int64_t last_id; /* read so far */
     int count;
-    int64_t id[MEASURED_PICKED];
+    struct measured_pick pick[MEASURED_PICKS];
 };
 struct measured_reading *measured_reading(struct store *store);
 /* What has become of one of these; `seen`: its lot is. */
 struct measured_fate {
-    int64_t lot_id;
+    char lot[LENGTH_CODE + 1];
     bool stands, seen, held, decided;
 };
 int measured_fate(struct store *store, int64_t id, struct measured_fate *ret, struct error *err);

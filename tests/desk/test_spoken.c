@@ -43,11 +43,11 @@ static void put(struct fixture *f, int64_t lot_id, const char *sample, const cha
 
 static int64_t undecided(struct fixture *f)
 {
-    int64_t count = -1;
+    struct spoken_lots lots;
     struct error err = {0};
-    if (spoken_undecided(&f->desk, f->store, &count, &err))
+    if (spoken_undecided(&f->desk, f->store, &lots, &err))
         fail_msg("%s", err.text);
-    return count;
+    return lots.count;
 }
 
 static void hold(struct fixture *f, const struct hold_of *lot)
@@ -116,22 +116,110 @@ static void other_words_read_all_again(void **state)
     lexicon_free(none);
 }
 
-/* More than are kept: further ones are read as the first are decided about. */
-static void no_more_are_kept_than_fit(void **state)
+/* Was the newest a slip, the one before it counts. */
+static void one_before_the_newest_stands(void **state)
 {
     struct fixture *f = *state;
     struct error err = {0};
     begin(f);
-    for (int i = 0; i <= MEASURED_PICKED; i++) {
-        char sample[16];
-        snprintf(sample, sizeof sample, "%d", i);
-        put(f, i < MEASURED_PICKED ? 1 : 2, sample, "positive");
-    }
-    assert_int_equal(undecided(f), 1); /* the second lot's is one too many */
-    const struct measured_row back = result(f, 1, "7", "positive");
-    assert_int_equal(measured_take_back(f->store, &back, &err), 0);
+    put(f, 1, "1", "positive");
+    put(f, 1, "2", "absent in 25 g");
+    put(f, 1, "3", "positive");
+    const struct measured_row last = result(f, 1, "3", "positive");
+    const struct measured_row first = result(f, 1, "1", "positive");
     assert_int_equal(undecided(f), 1);
-    assert_int_equal(undecided(f), 2);
+    assert_int_equal(measured_take_back(f->store, &last, &err), 0);
+    assert_int_equal(undecided(f), 1);
+    assert_int_equal(measured_take_back(f->store, &first, &err), 0);
+    assert_int_equal(undecided(f), 0);
+    fixture_end(f, false);
+}
+
+/* More lots than are kept, all but the last on hold: it is told that there are others. */
+static void others_are_told_of(void **state)
+{
+    struct fixture *f = *state;
+    struct error err = {0};
+    struct spoken_lots lots;
+    char last[16];
+    snprintf(last, sizeof last, "K%d", 10 + MEASURED_PICKS);
+    begin(f);
+    for (int i = 10; i <= 10 + MEASURED_PICKS; i++) {
+        char sql[400];
+        snprintf(sql, sizeof sql,
+                 "INSERT INTO lot SELECT %d, 'K%d', 'K%d', plant, product_id, line, shift, "
+                 "made_from_ms, made_to_ms,"
+                 " packed_from_ms, packed_to_ms, units, code_day FROM lot WHERE id = 1;"
+                 "INSERT INTO hold(lot_id, code, fold, reason, by_name, at_ms) SELECT id, lot, "
+                 "fold, 'salmonella',"
+                 " 'mira', 0 FROM lot WHERE id = %d AND id < %d",
+                 i, i, i, i, 10 + MEASURED_PICKS);
+        if (db_exec(f->store, sql, &err))
+            fail_msg("%s", err.text);
+        put(f, i, "1", "positive");
+    }
+    assert_int_equal(spoken_undecided(&f->desk, f->store, &lots, &err), 0);
+    assert_int_equal(lots.count, 1);
+    assert_string_equal(lots.first, "others");
+    const struct measured_row back = result(f, 20, "1", "positive");
+    assert_int_equal(measured_take_back(f->store, &back, &err), 0);
+    undecided(f); /* makes room */
+    assert_int_equal(spoken_undecided(&f->desk, f->store, &lots, &err), 0);
+    assert_int_equal(lots.count, 1);
+    assert_string_equal(lots.first, last);
+    fixture_end(f, false);
+}
+
+/* What may be harm makes room for what is. */
+static void a_pathogen_is_not_crowded_out(void **state)
+{
+    static const struct hold_of LOT = {1, "L1 6318 A0400"};
+    struct fixture *f = *state;
+    struct error err = {0};
+    json_t *said = NULL;
+    begin(f);
+    put(f, 1, "first", "positive");
+    for (int i = 0; i < 25; i++) {
+        char sample[16];
+        enum measured_outcome outcome;
+        snprintf(sample, sizeof sample, "%d", i);
+        f->now_ms += 1000;
+        struct measured_row row = result(f, 1, sample, "104");
+        row.quantity = "core_at_pack_c";
+        row.note = "metal detector failed";
+        assert_int_equal(measured_put(f->store, &row, &outcome, &err), 0);
+    }
+    assert_int_equal(spoken_of_lot(&f->desk, f->store, &LOT, &said, &err), 0);
+    assert_int_equal(json_array_size(said), 20);
+    assert_string_equal(json_string_value(json_object_get(json_array_get(said, 19), "sample")),
+                        "first");
+    json_decref(said);
+    fixture_end(f, false);
+}
+
+/* A note of several results that came together is one thing said. */
+static void a_note_is_told_once(void **state)
+{
+    static const char *const QUANTITIES[] = {"ph", "moisture_pct", "crumb_colour"};
+    static const struct hold_of LOT = {1, "L1 6318 A0400"};
+    struct fixture *f = *state;
+    struct error err = {0};
+    json_t *said = NULL, *all = NULL;
+    begin(f);
+    for (size_t i = 0; i < COUNT_OF(QUANTITIES); i++) {
+        enum measured_outcome outcome;
+        struct measured_row row = result(f, 1, "1", "5");
+        row.quantity = QUANTITIES[i];
+        row.note = "glass splinter found in the sample";
+        assert_int_equal(measured_put(f->store, &row, &outcome, &err), 0);
+    }
+    assert_int_equal(spoken_of_lot(&f->desk, f->store, &LOT, &said, &err), 0);
+    assert_int_equal(json_array_size(said), 1);
+    const struct spoken_in in = {{0, INT64_MAX}, NULL};
+    assert_int_equal(spoken_in(&f->desk, f->store, &in, &all, &err), 0);
+    assert_int_equal(json_array_size(all), 1);
+    json_decref(said);
+    json_decref(all);
     fixture_end(f, false);
 }
 
@@ -140,7 +228,10 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(lots_count_until_somebody_decides),
         cmocka_unit_test(other_words_read_all_again),
-        cmocka_unit_test(no_more_are_kept_than_fit),
+        cmocka_unit_test(one_before_the_newest_stands),
+        cmocka_unit_test(others_are_told_of),
+        cmocka_unit_test(a_pathogen_is_not_crowded_out),
+        cmocka_unit_test(a_note_is_told_once),
     };
     return cmocka_run_group_tests(tests, fixture_open, fixture_close);
 }
