@@ -274,7 +274,7 @@ def check_gathered(plant):
     for n in range(10):
         more = log(plant, lot=lot, harm=["illness"], note=f"report number {n}", contact={"name": "Ann Beaumont"})
         assert "a moment ago" in more["alarm"], more["alarm"]
-    assert "a moment ago" in log(plant, lot=lot, note="could it be that a child got sick from this")["alarm"]
+    assert "a moment ago" in log(plant, lot=lot, note="could it be that somebody got sick from this")["alarm"]
     other = log(plant, lot=lot, harm=["illness", "injury"])
     assert other["alarm"] == "an urgent mail goes out at once", other["alarm"]
     waits = lambda: [m for m in plant.get("/v1/outbox")[1]["mails"] if (m["event"], m["state"]) == ("urgent", "waiting")]
