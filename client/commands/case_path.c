@@ -25,7 +25,8 @@ void case_path_harm(const struct client *c, const json_t *document)
                   harm ? "HARM IS REPORTED in this case." : "A complaint here MAY SPEAK OF HARM.");
     const json_t *elsewhere = json_object_get(document, "harm_elsewhere");
     if (elsewhere)
-        view_textf(&c->view, VIEW_HARM, 0, 0, "Mind %s: %s.", pick_text(elsewhere, "case", "?"),
+        view_textf(&c->view, VIEW_HARM, 0, 0, "Mind %s: %s.",
+                   pick_text(elsewhere, "case", pick_text(elsewhere, "lot", "?")),
                    pick_text(elsewhere, "says", "harm is reported on the same lot"));
     if (pick_bool(document, "harm_since_settled", false))
         view_text(

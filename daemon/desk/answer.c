@@ -149,14 +149,15 @@ static void ask_if_hurt(const struct desk *desk, json_t *answer)
 }
 
 /* Of the lot, in whichever case: what else is wrong with the bread makes it no safer. */
-static struct lot_harm read_lot_harm(struct store *store, const struct taking *t, int64_t lot_id)
+static struct lot_harm read_lot_harm(const struct desk *desk, struct store *store,
+                                     const struct taking *t, int64_t lot_id)
 {
     struct lot_harm found;
     struct hold_of of = {.lot_id = lot_id};
     const char *code = complaint_form_text(t->form, "lot_text");
     if (!lot_id && code)
         text_clip(code, of.code, sizeof of.code);
-    if (lot_harm_elsewhere(store, &of, t->placed.case_id, &found, NULL))
+    if (lot_harm_elsewhere(desk, store, &of, t->placed.case_id, &found, NULL))
         found = (struct lot_harm){0};
     return found;
 }
@@ -168,12 +169,16 @@ static void add_earlier(const json_t *ranking, const struct lot_harm *lot, bool 
     const char *says = NULL;
     if (lot->reported || json_is_true(json_object_get(ranking, "harm")))
         says = "an earlier caller reported harm on this lot";
+    else if (lot->measured)
+        says = "a laboratory found harm in this lot";
     else if (!possible && json_is_true(json_object_get(ranking, "harm_possible")))
         says = "what was said or written of this case before may speak of harm, and nobody has "
                "read it";
     else if (!possible && lot->possible)
         says = "what was said or written of this lot before may speak of harm, and nobody has "
                "read it";
+    else if (!possible && lot->measured_possible)
+        says = "words of a laboratory's result of this lot may speak of harm";
     if (!says)
         return;
     json_object_set_new(answer, "earlier_harm", json_string(says));
@@ -290,7 +295,7 @@ json_t *answer_taken(const struct desk *desk, struct store *store, const struct 
     set_harm_asks(desk, t, answer);
     add_return_caution(desk, t->form, answer);
     add_whom(t->form, answer);
-    const struct lot_harm lot = read_lot_harm(store, t, t->placed.lot_id);
+    const struct lot_harm lot = read_lot_harm(desk, store, t, t->placed.lot_id);
     add_form_harm(desk, t, ranking, &lot,
                   &(struct alarm_known){t->mail_stuck, true, was_mailed(t), t->mail_gathered},
                   answer);
@@ -334,7 +339,7 @@ json_t *answer_preview(const struct desk *desk, struct store *store, const struc
     add_whom(t->form, answer);
     struct lot_harm lot = {0};
     if (ranking) /* NULL: of a lot that the sender does not see */
-        lot = read_lot_harm(store, t, lot_id);
+        lot = read_lot_harm(desk, store, t, lot_id);
     add_form_harm(desk, t, ranking, &lot,
                   &(struct alarm_known){is_stuck(store, now_ms), false, false, false}, answer);
     return answer;

@@ -37,7 +37,9 @@ static int add_standing(struct setup *setup, struct store *store, int64_t id, js
     json_object_set_new(told, "revision", json_integer(row.revision));
     json_object_set_new(told, "joined", joining_case_json(store, setup->tz, id));
     logged_case_json(&setup->desk, store, id, told, NULL);
-    lot_harm_json(store, row.id, row.lot_id, told);
+    rc = lot_harm_json(&setup->desk, store, row.id, row.lot_id, told, err);
+    if (rc)
+        return rc;
     logged_case_doubts(&setup->desk, store, id, told);
     return verdict_of_case(store, id, add_verdict, &(struct verdict_to){setup->tz, told}, err);
 }

@@ -282,11 +282,12 @@ static void add_candidates(const struct setup *setup, struct store *store, int64
 }
 
 /* Before the causes of bread stands what it did to somebody who told of it in another case. */
-static void add_harm_elsewhere(struct store *store, int64_t id, json_t *answer)
+static int add_harm_elsewhere(const struct desk *desk, struct store *store, int64_t id,
+                              json_t *answer, struct error *err)
 {
     struct case_row row;
-    if (case_get(store, id, &row, NULL) == 0)
-        lot_harm_json(store, row.id, row.lot_id, answer);
+    int rc = case_get(store, id, &row, err);
+    return rc ? rc : lot_harm_json(desk, store, row.id, row.lot_id, answer, err);
 }
 
 static void answer_question(struct request *rq, struct store *store, case_question question,
@@ -302,7 +303,7 @@ static void answer_question(struct request *rq, struct store *store, case_questi
     if (!rc)
         logged_case_json(&setup->desk, store, asked.case_id, answer, NULL);
     if (!rc)
-        add_harm_elsewhere(store, asked.case_id, answer);
+        rc = add_harm_elsewhere(&setup->desk, store, asked.case_id, answer, &err);
     if (!rc && json_object_get(answer, "none_because"))
         add_candidates(setup, store, asked.case_id, answer);
     request_reply_result(rq, rc, answer, &err);

@@ -116,7 +116,7 @@ static void add_harm_elsewhere(struct text_buffer *b, const json_t *rank)
     if (!elsewhere)
         return;
     text_append(b, "<div class=\"harm\"><h2>Mind ");
-    page_add_text(b, elsewhere, "case");
+    page_add_text(b, elsewhere, json_object_get(elsewhere, "case") ? "case" : "lot");
     text_append(b, ": ");
     page_add_text(b, elsewhere, "says");
     text_append(b, "</h2></div>\n");

@@ -5,6 +5,8 @@
 #include "desk/lot_harm.h"
 #include "desk/unkept.h"
 #include "fixture.h"
+#include "store/measured.h"
+#include <math.h>
 
 static const char *const SENT[][2] = {
     {"plain", "{'packs':2,'kept':'counter'}"},
@@ -86,8 +88,58 @@ static void harm_of_the_lot_is_told_of_any_symptom(void **state)
             fail_msg("%d: %s", (int)i, says ? says : "nothing");
         assert_int_equal(json_array_size(json_object_get(answer, "ranked")), says ? 0 : 1);
         json_t *page = json_pack("{s:s?}", "lot_text", complaint_form_text(t.form, "lot_text"));
-        lot_harm_json(f->store, t.placed.case_id, t.placed.lot_id, page);
+        assert_int_equal(
+            lot_harm_json(&f->desk, f->store, t.placed.case_id, t.placed.lot_id, page, NULL), 0);
         assert_int_equal(json_object_get(page, "harm_elsewhere") != NULL, says != NULL);
+        json_decref(page);
+        json_decref(answer);
+        json_decref(ranking);
+        taking_clear(&t);
+        fixture_end(f, false);
+    }
+}
+
+/* What a laboratory found in the lot is no caller's word, and hurts the next one all the same. */
+static void harm_a_laboratory_found_is_told_to_whoever_calls(void **state)
+{
+    static const struct {
+        const char *found, *then, *says; /* NULL: nothing */
+    } CASES[] = {{"positive", "{'symptom':'staling'}", "a laboratory found harm"},
+                 {"positive", "{'lot_text':'L2 6318 A0400'}", NULL},
+                 {"not detected", "{'symptom':'staling'}", NULL}};
+    struct fixture *f = *state;
+    for (size_t i = 0; i < COUNT_OF(CASES); i++) {
+        struct taking t;
+        struct error err = {0};
+        enum measured_outcome outcome;
+        const struct measured_row row = {.lot_id = 1,
+                                         .quantity = "salmonella",
+                                         .lab = "Millgate",
+                                         .sample = "S1",
+                                         .said = CASES[i].found,
+                                         .value = NAN,
+                                         .unit = "",
+                                         .word = "",
+                                         .method = "",
+                                         .note = "",
+                                         .at_ms = f->now_ms,
+                                         .by_name = "jo",
+                                         .user = "",
+                                         .logged_ms = f->now_ms,
+                                         .reason = ""};
+        fixture_begin(f);
+        assert_int_equal(measured_put(f->store, &row, &outcome, &err), 0);
+        assert_int_equal(fixture_take(f, SECOND, CASES[i].then, &t), 0);
+        json_t *ranking = fixture_json("{'ranked':[{'cause':'a','title':'A','probability':0.5}]}");
+        json_t *answer = answer_taken(&f->desk, f->store, &t, ranking), *page = json_object();
+        const char *says = json_string_value(json_object_get(answer, "earlier_harm"));
+        if (!says != !CASES[i].says || (says && !strstr(says, CASES[i].says)))
+            fail_msg("%d: %s", (int)i, says ? says : "nothing");
+        assert_int_equal(json_array_size(json_object_get(answer, "ranked")), says ? 0 : 1);
+        assert_int_equal(
+            lot_harm_json(&f->desk, f->store, t.placed.case_id, t.placed.lot_id, page, NULL), 0);
+        const json_t *lot = json_object_get(json_object_get(page, "harm_elsewhere"), "lot");
+        assert_int_equal(lot != NULL, says != NULL);
         json_decref(page);
         json_decref(answer);
         json_decref(ranking);
@@ -311,6 +363,8 @@ int main(void)
                                         fixture_cleaned),
         cmocka_unit_test_setup_teardown(harm_of_the_lot_is_told_of_any_symptom, fixture_clean,
                                         fixture_cleaned),
+        cmocka_unit_test_setup_teardown(harm_a_laboratory_found_is_told_to_whoever_calls,
+                                        fixture_clean, fixture_cleaned),
         cmocka_unit_test_setup_teardown(a_preview_promises_no_mail, fixture_clean, fixture_cleaned),
         cmocka_unit_test_setup_teardown(a_change_is_answered_about_harm, fixture_clean,
                                         fixture_cleaned),
