@@ -304,21 +304,22 @@ static int weigh_picks(struct store *store, const struct reader *r, struct spoke
                        struct error *err)
 {
     struct measured_reading *reading = r->reading;
-    int rc = 0, kept = 0;
-    for (int i = 0; i < reading->count && !rc; i++) {
+    int rc = 0, kept = 0, i = 0;
+    for (; i < reading->count && !rc; i++) {
         struct measured_fate fate;
         struct measured_pick pick = reading->pick[i];
         rc = weigh_pick(store, r->desk, &pick, &fate, err);
-        if (rc)
-            return rc; /* what is behind it still stands there */
-        if (!fate.stands || fate.decided)
+        if (!rc && (!fate.stands || fate.decided))
             continue;
         reading->pick[kept++] = pick;
-        if (fate.seen && !fate.held)
+        if (!rc && fate.seen && !fate.held)
             count_lot(ret, fate.lot);
     }
-    reading->count = kept;
-    return 0;
+    /* of a failed look what was not reached stays, once */
+    memmove(reading->pick + kept, reading->pick + i,
+            (size_t)(reading->count - i) * sizeof *reading->pick);
+    reading->count += kept - i;
+    return rc;
 }
 
 int spoken_undecided(const struct desk *desk, struct store *store, struct spoken_lots *ret,
